@@ -1,0 +1,1 @@
+"""Readers of artwork: one file a format, each giving an ``Artwork``."""

@@ -1,0 +1,1 @@
+"""Writers of results: one file a format, each writing atomically."""
