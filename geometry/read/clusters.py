@@ -1,0 +1,35 @@
+"""Which shapes of many meet, and the clusters that they form."""
+
+from __future__ import annotations
+
+import numpy as np
+import shapely
+from scipy.sparse import coo_array
+from scipy.sparse.csgraph import connected_components
+
+from .contour import Geometries, Ints
+
+
+def box_pairs(shapes: Geometries, owner: Ints | None = None) -> tuple[Ints, Ints]:
+    """Pairs first < second (of the same owner) whose bounding boxes meet."""
+    first, second = shapely.STRtree(shapes).query(shapes)
+    keep = first < second
+    if owner is not None:
+        keep &= owner[first] == owner[second]
+    return first[keep], second[keep]
+
+
+def components(n: int, first: Ints, second: Ints) -> Ints:
+    """Label each of n items by the cluster that the pairs first-second put it in."""
+    graph = coo_array((np.ones(len(first), bool), (first, second)), shape=(n, n))
+    label: Ints = connected_components(graph, directed=False)[1].astype(np.int64)
+    return label
+
+
+def members_of(label: Ints, items: Ints) -> list[Ints]:
+    """Split items by their label."""
+    if len(items) == 0:
+        return []
+    order = np.argsort(label, kind="stable")
+    label, items = label[order], items[order]
+    return np.split(items, np.flatnonzero(np.diff(label)) + 1)
