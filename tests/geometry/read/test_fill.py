@@ -20,7 +20,7 @@ from sheetstack.geometry.read.fill import (
 )
 from sheetstack.geometry.read.winding import winding_numbers
 
-# SVG 1.1, 11.3 'fill-rule' shows these figures; areas worked out by CairoSVG and resvg (both agree).
+# SVG 1.1, 11.3 shows these figures; areas by CairoSVG and by resvg, which agree.
 STAR = "50,0 21,90 98,35 2,35 79,90"
 
 
@@ -202,7 +202,7 @@ def test_result_is_oriented_shells_counter_clockwise():
 def test_absurd_coordinate_is_an_error_that_names_it(value, said):
     bad = outline("0,0 10,0 10,10", name="path 'nose'")
     bad.points[1, 1] = value
-    with pytest.raises(ArtworkError, match="cat.svg: path 'nose' has a coordinate") as caught:
+    with pytest.raises(ArtworkError, match=r"cat\.svg: path 'nose' has a coordinate") as caught:
         fill([square(0, 0, 1), bad], "nonzero", what="cat.svg")
     assert said in str(caught.value)
 
