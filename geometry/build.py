@@ -1,0 +1,188 @@
+"""Building: from a job to its solid sheets, computed once for command line, add-on and report."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import shapely
+
+from .artwork import Artwork, ArtworkSource, read_artwork
+from .bridges import Bridge, hold_islands
+from .errors import ArtworkError
+from .finding import Finding, Severity
+from .islands import Piece, find_pieces
+from .job import Job, LayerSettings
+from .progress import Progress
+from .registration import holes
+from .sheet import PlacedArtwork, Sheet, make_sheet, place_artworks
+from .solid import Mesh, Soundness, extrude, soundness, volume
+from .stack import stack_heights
+from .tolerance import TOLERANCES, Tolerances
+
+
+@dataclass(frozen=True)
+class BuiltLayer:
+    """Everything that was made of one layer.
+
+    Parameters
+    ----------
+    settings : LayerSettings
+    artwork : PlacedArtwork
+        The picture's share that was asked for, in the sheet's frame.
+    plain_sheet : Sheet
+        The sheet as drawn, islands and all.
+    islands : tuple of Piece
+        What would fall out of the plain sheet.
+    bridges : tuple of Bridge
+    sheet : Sheet
+        The sheet to be cut: bridges in place.
+    mesh : Mesh
+        That sheet as a solid, z from 0 to its thickness, in mm.
+    soundness : Soundness
+        Whether the mesh is closed and oriented.
+    islands_left : tuple of Piece
+        What would still fall out; empty in a good stencil.
+    mass_g : float
+        Mass of the sheet in grams.
+    findings : tuple of Finding
+        In the order in which the work goes.
+    """
+
+    settings: LayerSettings
+    artwork: PlacedArtwork
+    plain_sheet: Sheet
+    islands: tuple[Piece, ...]
+    bridges: tuple[Bridge, ...]
+    sheet: Sheet
+    mesh: Mesh
+    soundness: Soundness
+    islands_left: tuple[Piece, ...]
+    mass_g: float
+    findings: tuple[Finding, ...]
+
+    @property
+    def volume_mm3(self) -> float:
+        """Volume of the solid in mm3."""
+        return volume(self.mesh)
+
+
+@dataclass(frozen=True)
+class Build:
+    """A built job.
+
+    Parameters
+    ----------
+    job : Job
+    layers : tuple of BuiltLayer
+        In spray order.
+    """
+
+    job: Job
+    layers: tuple[BuiltLayer, ...]
+
+    @property
+    def findings(self) -> tuple[Finding, ...]:
+        """All findings, layer by layer."""
+        return tuple(f for layer in self.layers for f in layer.findings)
+
+    @property
+    def spoilt(self) -> bool:
+        """Whether a finding spoils a stencil."""
+        return any(f.severity is Severity.SPOILS for f in self.findings)
+
+    def heights(self, spacing: float) -> tuple[float, ...]:
+        """Return the height of each sheet's underside in a stack with ``spacing`` mm between."""
+        return stack_heights([layer.sheet.thickness for layer in self.layers], spacing)
+
+
+def build(job: Job, progress: Progress | None = None, tolerances: Tolerances = TOLERANCES) -> Build:
+    """Build all sheets of a job.
+
+    Parameters
+    ----------
+    job : Job
+    progress : Progress, optional
+        Told what is being done; may raise ``Cancelled``.
+    tolerances : Tolerances
+
+    Raises
+    ------
+    ArtworkError
+        An artwork file cannot be read; the sentence names the layer.
+    GeometryError
+        A layer's shape cannot be built.
+    Cancelled
+    """
+    progress = progress or Progress()
+    reading, building = progress.part(0.0, 0.2), progress.part(0.2, 1.0)
+    count = len(job.layers)
+    artworks: dict[ArtworkSource, Artwork] = {}
+    named = []
+    for i, layer in enumerate(job.layers):
+        reading(i / count, f"{layer.name}: reading {layer.artwork}")
+        source = job.source(layer)
+        if source not in artworks:
+            try:
+                artworks[source] = read_artwork(source, tolerances)
+            except ArtworkError as error:
+                raise ArtworkError(f"Layer '{layer.name}': {error}") from error
+        named.append((layer.name, artworks[source]))
+    placed = place_artworks(named, job.sheet)
+    layers = tuple(
+        _build_layer(job, layer, artwork, building.part(i / count, (i + 1) / count), tolerances)
+        for i, (layer, artwork) in enumerate(zip(job.layers, placed, strict=True))
+    )
+    return Build(job, layers)
+
+
+def _build_layer(
+    job: Job,
+    settings: LayerSettings,
+    artwork: PlacedArtwork,
+    progress: Progress,
+    tolerances: Tolerances,
+) -> BuiltLayer:
+    progress(0.0, f"{settings.name}: cutting the sheet")
+    plain, sheet_findings = make_sheet(
+        artwork, job.sheet, holes(job.registration, job.sheet), tolerances
+    )
+    progress(0.1, f"{settings.name}: looking for islands")
+    islands = find_pieces(extrude(plain.shape, plain.thickness, progress.part(0.1, 0.2))).islands
+    held = hold_islands(plain, job.bridge_width, progress.part(0.3, 0.7))
+    mesh = extrude(held.sheet.shape, held.sheet.thickness, progress.part(0.7, 0.85))
+    progress(0.85, f"{settings.name}: checking the solid")
+    sound = soundness(mesh)
+    left = find_pieces(mesh).islands
+    findings = [*artwork.findings, *sheet_findings, *held.findings]
+    findings += [
+        Finding(
+            "support.island-left",
+            Severity.SPOILS,
+            f"An island of {island.area_mm2:.1f} mm2 is not held and falls out.",
+            settings.name,
+            island.place,
+        )
+        for island in left
+    ]
+    if not (sound.watertight and sound.oriented):
+        findings.append(
+            Finding(
+                "solid.leaks",
+                Severity.SPOILS,
+                "The solid is not closed; please report the artwork as a fault of Sheetstack.",
+                settings.name,
+            )
+        )
+    return BuiltLayer(
+        settings=settings,
+        artwork=artwork,
+        plain_sheet=plain,
+        islands=islands,
+        bridges=held.bridges,
+        sheet=held.sheet,
+        mesh=mesh,
+        soundness=sound,
+        islands_left=left,
+        mass_g=job.material.mass_g(float(shapely.area(held.sheet.shape)) * plain.thickness),
+        findings=tuple(findings),
+    )

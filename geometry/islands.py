@@ -1,0 +1,179 @@
+"""Islands: pieces of a mesh that no face joins to the frame, so that they fall out."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from .connectivity import connected_labels
+from .errors import GeometryError
+from .solid import Mesh
+
+Indices = NDArray[np.int64]
+
+
+@dataclass(frozen=True)
+class Piece:
+    """One connected piece of a mesh.
+
+    Parameters
+    ----------
+    faces : int array
+        Positions of its faces in the mesh.
+    area_mm2 : float
+        Area seen from above.
+    volume_mm3 : float
+        0 for an open mesh such as a flat plate.
+    place : tuple of float
+        x, y in mm of a point on the piece: the middle of its largest upward triangle.
+    bounds : tuple of float
+        Least x, least y, greatest x, greatest y in mm.
+    """
+
+    faces: Indices
+    area_mm2: float
+    volume_mm3: float
+    place: tuple[float, float]
+    bounds: tuple[float, float, float, float]
+
+
+@dataclass(frozen=True)
+class Pieces:
+    """All pieces of a sheet's mesh: the frame, and what it does not hold."""
+
+    frame: Piece
+    islands: tuple[Piece, ...]
+
+
+def face_labels(mesh: Mesh) -> Indices:
+    """Label the connected pieces of a mesh; faces are joined by edges, never by vertices.
+
+    Where more than two faces meet at an edge (pieces that touch along it, or an edge welded by a
+    file format), the faces are paired round the edge across the solid between them: solids that
+    only touch stay apart.
+
+    Parameters
+    ----------
+    mesh : Mesh
+        Any triangle mesh, closed or open.
+
+    Returns
+    -------
+    int array (faces,)
+    """
+    faces = mesh.faces
+    count = len(faces)
+    if count and (faces.min() < 0 or faces.max() >= len(mesh.vertices)):
+        raise GeometryError("The mesh has a face that names a vertex which does not exist.")
+    a = faces.ravel()
+    b = faces[:, [1, 2, 0]].ravel()
+    key = np.minimum(a, b) * len(mesh.vertices) + np.maximum(a, b)
+    order = np.argsort(key, kind="stable")
+    key = key[order]
+    start = np.flatnonzero(np.append(True, key[1:] != key[:-1])) if count else np.empty(0, int)
+    size = np.diff(np.append(start, len(key)))
+    face = order // 3
+    two = start[size == 2]
+    links = [np.stack([face[two], face[two + 1]], axis=1)]
+    for at, n in zip(start[size > 2].tolist(), size[size > 2].tolist(), strict=True):
+        links.append(_round_an_edge(mesh, order[at : at + n]))
+    return connected_labels(count, np.concatenate(links))
+
+
+def _round_an_edge(mesh: Mesh, corners: Indices) -> Indices:
+    """Return pairs of faces that bound the same solid at an edge of more than two faces."""
+    face, corner = corners // 3, corners % 3
+    tail = mesh.faces[face, corner]
+    head = mesh.faces[face, (corner + 1) % 3]
+    tip = mesh.vertices[mesh.faces[face, (corner + 2) % 3]]
+    base, end = mesh.vertices[min(tail[0], head[0])], mesh.vertices[max(tail[0], head[0])]
+    axis = end - base
+    length = np.linalg.norm(axis)
+    forward = tail < head
+    all_joined = np.stack([face[:-1], face[1:]], axis=1)
+    if length == 0 or forward.sum() * 2 != len(face):
+        # Not the boundary of solids (a fin, or no direction to turn about): an edge joins.
+        return all_joined
+    axis = axis / length
+    arm = tip - base
+    arm = arm - np.outer(arm @ axis, axis)
+    first = arm[0] / max(float(np.linalg.norm(arm[0])), 1e-300)
+    angle = np.arctan2(arm @ np.cross(axis, first), arm @ first) % (2 * np.pi)
+    # A face that runs along the axis has its solid on the side of falling angle: its outward
+    # normal, axis x arm, points to rising angles. Equal angles: the closing face comes first.
+    turn = np.lexsort((~forward, angle.round(9)))
+    face, forward = face[turn], forward[turn]
+    before = np.roll(face, 1)[forward]
+    if np.roll(forward, 1)[forward].any():
+        return all_joined
+    return np.stack([before, face[forward]], axis=1)
+
+
+def find_pieces(mesh: Mesh) -> Pieces:
+    """Find the frame and the islands of a sheet's mesh.
+
+    Works on any mesh that lies flat (its thickness along z), also one edited by hand, closed or
+    not. The frame is the piece with the largest bounding rectangle.
+
+    Parameters
+    ----------
+    mesh : Mesh
+
+    Returns
+    -------
+    Pieces
+        Islands from the largest area to the smallest.
+
+    Raises
+    ------
+    GeometryError
+        The mesh has no faces, or a vertex that is not finite.
+
+    Examples
+    --------
+    >>> from shapely import box
+    >>> from sheetstack.geometry.solid import extrude
+    >>> ring = box(0, 0, 9, 9).difference(box(2, 2, 7, 7)).union(box(4, 4, 5, 5))
+    >>> [island.place for island in find_pieces(extrude(ring, 1.0)).islands]
+    [(4.666666666666667, 4.333333333333333)]
+    """
+    if len(mesh.faces) == 0:
+        raise GeometryError("The mesh has no faces, so that there is no sheet to check.")
+    if not np.isfinite(mesh.vertices).all():
+        raise GeometryError("The mesh has a vertex whose place is not a number.")
+    labels = face_labels(mesh)
+    count = int(labels.max()) + 1
+    # Measured from a corner of the mesh, not from the origin: no cancellation far out.
+    a, b, c = (mesh.vertices[mesh.faces[:, k]] - mesh.vertices.min(axis=0) for k in range(3))
+    upward = ((b - a)[:, 0] * (c - a)[:, 1] - (b - a)[:, 1] * (c - a)[:, 0]) / 2
+    six_volumes = np.einsum("ij,ij->i", a, np.cross(b, c))
+    above = np.bincount(labels, np.maximum(upward, 0), count)
+    below = np.bincount(labels, np.maximum(-upward, 0), count)
+    closed = np.isclose(above, below, rtol=1e-9, atol=0)
+    volume = np.where(closed, np.abs(np.bincount(labels, six_volumes, count)) / 6, 0.0)
+    order = np.lexsort((-np.abs(upward), labels))
+    groups = np.split(order, np.flatnonzero(np.diff(labels[order])) + 1)
+    pieces = []
+    for label, faces in enumerate(groups):
+        corners = mesh.vertices[mesh.faces[faces]]
+        x, y = corners[0, :, :2].mean(axis=0)  # the largest triangle stands first
+        low, high = corners.min(axis=(0, 1)), corners.max(axis=(0, 1))
+        pieces.append(
+            Piece(
+                faces=np.sort(faces),
+                area_mm2=float(max(above[label], below[label])),
+                volume_mm3=float(volume[label]),
+                place=(float(x), float(y)),
+                bounds=(float(low[0]), float(low[1]), float(high[0]), float(high[1])),
+            )
+        )
+    frame = max(pieces, key=_extent)
+    islands = sorted((p for p in pieces if p is not frame), key=lambda p: (-p.area_mm2, p.place))
+    return Pieces(frame, tuple(islands))
+
+
+def _extent(piece: Piece) -> tuple[float, float]:
+    x0, y0, x1, y1 = piece.bounds
+    return (x1 - x0) * (y1 - y0), piece.area_mm2

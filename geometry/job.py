@@ -1,0 +1,332 @@
+"""The job file: one TOML document that says everything about a job, units in the key names."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
+from pathlib import Path
+from typing import Any
+
+import tomlkit
+from tomlkit.exceptions import TOMLKitError
+
+from .artwork import ArtworkSource
+from .errors import JobError
+from .material import Material, load_materials, read_materials
+from .setting import read_section, setting, write_section
+
+#: A job file is read whole; one this big is a mistake.
+MOST_BYTES = 4_000_000
+ROLES = ("mid-tone", "shadow", "highlight")
+
+
+@dataclass(frozen=True)
+class SheetSettings:
+    """``[sheet]``: the plate that every layer is cut from."""
+
+    width_mm: float = setting(about="width of every sheet", least=5, most=20000)
+    height_mm: float = setting(about="height of every sheet", least=5, most=20000)
+    margin_mm: float = setting(20.0, about="uncut edge round the artwork", least=0, most=5000)
+    material: str = setting("card", about="key of the material")
+    thickness_mm: float = setting(0.4, about="thickness of the sheet", least=0.01, most=100)
+    placement: str = setting(
+        "centre",
+        about="where the artwork's page lies: centred on the sheet, or corner on corner",
+        choices=("centre", "corner"),
+    )
+
+
+@dataclass(frozen=True)
+class BridgeSettings:
+    """``[bridges]``: the strips that hold islands."""
+
+    width_mm: float | None = setting(
+        None, about="width of bridges; the material's least width when absent", least=0.05, most=500
+    )
+
+
+@dataclass(frozen=True)
+class RegistrationSettings:
+    """``[registration]``: holes at the same place on every sheet and on the wall."""
+
+    hole_diameter_mm: float = setting(0.0, about="diameter; 0 for none", least=0, most=200)
+    inset_mm: float = setting(
+        10.0, about="distance of hole centres from the edge", least=0, most=2000
+    )
+    holes_mm: tuple[tuple[float, float], ...] = setting(
+        (), about="centres of holes instead of the usual three corners", kind="points"
+    )
+
+
+@dataclass(frozen=True)
+class LayerSettings:
+    """``[[layers]]``: one colour's share of the picture; the tables stand in spray order."""
+
+    name: str = setting(about="name of the layer")
+    colour: str = setting(about="colour it is sprayed in, like '#a0522d'", kind="colour")
+    artwork: str = setting(about="artwork file, relative to the job file")
+    role: str = setting("", about="mid-tone, shadow, highlight, or your own word")
+    group: str = setting("", about="id or label of a group in an SVG, layer in a DXF")
+    scale: float = setting(1.0, about="factor on the artwork's lengths", least=1e-4, most=1e4)
+    pixel_mm: float | None = setting(
+        None, about="side of one pixel of a mask image", least=1e-4, most=1000
+    )
+    painted: str = setting(
+        "dark", about="part of a mask that is painted", choices=("dark", "light")
+    )
+    threshold: float = setting(0.5, about="level between dark and light of a mask", least=0, most=1)
+    smooth_mm: float = setting(0.0, about="smoothing of a mask's contours", least=0, most=100)
+    simplify_mm: float = setting(
+        0.05, about="most that a mask's contour moves when points are left out", least=0, most=100
+    )
+
+
+#: Tables of the job file that stand once, with their attribute of ``Job``.
+SECTIONS: dict[str, type] = {
+    "sheet": SheetSettings,
+    "bridges": BridgeSettings,
+    "registration": RegistrationSettings,
+}
+
+
+@dataclass(frozen=True)
+class Job:
+    """A whole job.
+
+    Parameters
+    ----------
+    title : str
+    sheet : SheetSettings
+    layers : tuple of LayerSettings
+        In spray order.
+    ground : str
+        Colour of the wall, board or canvas below the paint.
+    bridges : BridgeSettings
+    registration : RegistrationSettings
+    own_materials : mapping
+        The artist's own rows of the material table, by key.
+    folder : Path
+        What relative artwork paths are relative to.
+    """
+
+    title: str
+    sheet: SheetSettings
+    layers: tuple[LayerSettings, ...]
+    ground: str = "#ffffff"
+    bridges: BridgeSettings = BridgeSettings()
+    registration: RegistrationSettings = RegistrationSettings()
+    own_materials: Mapping[str, Material] = field(default_factory=dict)
+    folder: Path = Path()
+
+    @property
+    def materials(self) -> dict[str, Material]:
+        """All materials the job can name: the table that comes along, then the artist's own."""
+        return {**load_materials(), **self.own_materials}
+
+    @property
+    def material(self) -> Material:
+        """The material of the sheets."""
+        return self.materials[self.sheet.material]
+
+    @property
+    def bridge_width(self) -> float:
+        """Width of bridges in mm: the job's, else the material's least."""
+        return self.bridges.width_mm or self.material.least_bridge_mm
+
+    def source(self, layer: LayerSettings) -> ArtworkSource:
+        """Return where to read a layer's artwork from, its path resolved."""
+        return ArtworkSource(
+            path=self.folder / layer.artwork,
+            group=layer.group or None,
+            pixel_mm=layer.pixel_mm,
+            painted=layer.painted,
+            threshold=layer.threshold,
+            smooth_mm=layer.smooth_mm,
+            simplify_mm=layer.simplify_mm,
+            scale=layer.scale,
+        )
+
+
+@dataclass(frozen=True)
+class _Head:
+    title: str = setting(about="title of the job")
+    ground: str = setting("#ffffff", about="colour of the wall below the paint", kind="colour")
+
+
+def load_job(path: str | os.PathLike[str]) -> Job:
+    """Read and check a job file.
+
+    Parameters
+    ----------
+    path : path
+        A TOML document, UTF-8.
+
+    Raises
+    ------
+    JobError
+        One sentence that names file, key, value and what was expected.
+    """
+    path = Path(path)
+    try:
+        if not path.is_file():
+            raise JobError(
+                f"{path}: expected a job file, "
+                f"found {'a folder' if path.is_dir() else 'nothing of that name'}."
+            )
+        if path.stat().st_size > MOST_BYTES:
+            raise JobError(f"{path}: {path.stat().st_size} bytes are too many for a job file.")
+        text = path.read_text(encoding="utf-8")
+    except OSError as error:
+        raise JobError(f"{path}: cannot be read: {error.strerror or error}.") from None
+    except UnicodeDecodeError as error:
+        raise JobError(f"{path}: is not UTF-8 text (byte {error.start}).") from None
+    return parse_job(text, str(path), path.parent)
+
+
+def parse_job(text: str, name: str = "job", folder: Path = Path()) -> Job:
+    """Read and check a job from TOML text.
+
+    Parameters
+    ----------
+    text : str
+    name : str
+        What to call the job in errors, as a rule the file's name.
+    folder : Path
+        What relative artwork paths are relative to.
+
+    Raises
+    ------
+    JobError
+
+    Examples
+    --------
+    >>> parse_job('title = 3', 'cat.toml')
+    Traceback (most recent call last):
+    ...
+    sheetstack.geometry.errors.JobError: cat.toml: title = 3: expected a text in quotes.
+    """
+    try:
+        table = tomlkit.parse(text).unwrap()
+    except (TOMLKitError, RecursionError, ValueError) as error:
+        reason = str(error) or "nested too deeply"
+        raise JobError(f"{name}: is not valid TOML: {reason}.") from None
+    head_keys = {"title", "ground"}
+    known = head_keys | set(SECTIONS) | {"layers", "materials"}
+    for key in table:
+        if key not in known:
+            raise JobError(
+                f"{name}: unknown key '{key}'; expected one of {', '.join(sorted(known))}."
+            )
+    head = read_section(_Head, {k: v for k, v in table.items() if k in head_keys}, name)
+    sections: dict[str, Any] = {
+        key: read_section(section, table.get(key, {}), f"{name}: [{key}]")
+        for key, section in SECTIONS.items()
+        if key in table or key == "sheet"
+    }
+    rows = table.get("layers", [])
+    if not isinstance(rows, list) or not rows:
+        raise JobError(f"{name}: expected at least one [[layers]] table, found none.")
+    layers = tuple(
+        read_section(LayerSettings, row, f"{name}: [[layers]] number {i}")
+        for i, row in enumerate(rows, 1)
+    )
+    own = table.get("materials", {})
+    if not isinstance(own, dict):
+        raise JobError(f"{name}: [materials]: expected a table for each material.")
+    job = Job(
+        title=head.title,
+        ground=head.ground,
+        layers=layers,
+        own_materials=read_materials(own, f"{name}: materials"),
+        folder=folder,
+        **sections,
+    )
+    check_job(job, name)
+    return job
+
+
+def check_job(job: Job, name: str = "job") -> None:
+    """Check what spans several keys of a job; ``read_section`` has checked each by itself.
+
+    Raises
+    ------
+    JobError
+        Unknown material, margin wider than the sheet, two layers of one name, hole off the sheet.
+    """
+    sheet = job.sheet
+    if sheet.material not in job.materials:
+        raise JobError(
+            f"{name}: [sheet]: material = '{sheet.material}': expected one of "
+            f"{', '.join(sorted(job.materials))}."
+        )
+    least = job.material.least_bridge_mm
+    if job.bridge_width < least:
+        raise JobError(
+            f"{name}: [bridges]: width_mm = {job.bridge_width:g}: expected at least {least:g}, the "
+            f"least width that {sheet.material} allows."
+        )
+    if 2 * sheet.margin_mm >= min(sheet.width_mm, sheet.height_mm):
+        raise JobError(
+            f"{name}: [sheet]: margin_mm = {sheet.margin_mm:g}: expected less than half of the "
+            f"sheet's {sheet.width_mm:g} x {sheet.height_mm:g} mm."
+        )
+    seen: set[str] = set()
+    for layer in job.layers:
+        slug = file_stem(layer.name)
+        if slug in seen:
+            raise JobError(
+                f"{name}: two [[layers]] tables are named '{layer.name}'; expected names that "
+                "differ in more than case and punctuation."
+            )
+        seen.add(slug)
+    registration = job.registration
+    radius = registration.hole_diameter_mm / 2
+    for x, y in registration.holes_mm:
+        if not (radius < x < sheet.width_mm - radius and radius < y < sheet.height_mm - radius):
+            raise JobError(
+                f"{name}: [registration]: holes_mm holds [{x:g}, {y:g}]: expected a whole hole on "
+                f"the sheet's {sheet.width_mm:g} x {sheet.height_mm:g} mm."
+            )
+
+
+def file_stem(name: str) -> str:
+    """Return a layer's name as a plain file name.
+
+    >>> file_stem("Mid-tone (base)")
+    'mid-tone-base'
+    """
+    kept = "".join(c if c.isalnum() else "-" for c in name.lower())
+    return "-".join(part for part in kept.split("-") if part) or "layer"
+
+
+def job_text(job: Job) -> str:
+    """Return a job as TOML text; ``parse_job`` gives an equal job back."""
+    document = tomlkit.document()
+    for key, value in write_section(_Head(job.title, job.ground)).items():
+        document[key] = value
+    for key in SECTIONS:
+        values = write_section(getattr(job, key))
+        if values:
+            document[key] = values
+    layers = tomlkit.aot()
+    for layer in job.layers:
+        layers.append(tomlkit.item(write_section(layer)))
+    document["layers"] = layers
+    if job.own_materials:
+        document["materials"] = {k: write_section(m) for k, m in job.own_materials.items()}
+    return tomlkit.dumps(document)
+
+
+def with_spray_order(job: Job, order: tuple[int, ...]) -> Job:
+    """Return the job with its layers in another spray order.
+
+    Parameters
+    ----------
+    order : tuple of int
+        A permutation of the layers' present positions.
+    """
+    if sorted(order) != list(range(len(job.layers))):
+        raise JobError(f"{order}: expected each layer's position once.")
+    values: Any = tuple(job.layers[i] for i in order)
+    return replace(job, layers=values)
