@@ -24,7 +24,7 @@ from .contour import Bools, Compound, Contour, Floats, Geometries, Ints, Rule
 from .ends import join_ends
 from .repairs import Repairs
 from .rings import Rings, clean_rings, drop_duplicates, drop_specks
-from .winding import arrange
+from .winding import arrange, snap_grid
 
 __all__ = [
     "Compound",
@@ -169,8 +169,8 @@ def fill_each(
 
     pieces = _pieces(rings, tolerances, told)
     outside = _winding_outside(pieces, compounds)
-    bounds = _boundaries(pieces, outside, compounds)
-    polygons, owner = _assemble(bounds)
+    bounds = _boundaries(pieces, outside, compounds, tolerances)
+    polygons, owner = _assemble(bounds, tolerances)
     polygons, owner = _without_specks(polygons, owner, bounds.noded_owners, tolerances)
     return FilledEach(shapely.orient_polygons(polygons), owner, told.findings())
 
@@ -199,7 +199,9 @@ def unite(polygons: Geometries, *, tolerances: Tolerances = TOLERANCES) -> Multi
     alone = np.bincount(label)[label] == 1
     united = [polygons[alone]]
     for members in members_of(label[~alone], np.flatnonzero(~alone)):
-        parts = shapely.get_parts(shapely.union_all(polygons[members]))
+        parts = shapely.get_parts(
+            shapely.union_all(polygons[members], grid_size=snap_grid(tolerances))
+        )
         parts = parts[shapely.get_type_id(parts) == shapely.GeometryType.POLYGON]
         united.append(_without_specks(parts, None, None, tolerances)[0])
     return _as_multipolygon(shapely.orient_polygons(np.concatenate(united)))
@@ -329,7 +331,9 @@ def _is_painted(winding: Ints, nonzero: Bools) -> Bools:
     return painted
 
 
-def _boundaries(pieces: _Pieces, outside: Ints, compounds: Sequence[Compound]) -> _Boundaries:
+def _boundaries(
+    pieces: _Pieces, outside: Ints, compounds: Sequence[Compound], tolerances: Tolerances
+) -> _Boundaries:
     nonzero = np.array([c.rule == "nonzero" for c in compounds])[pieces.owner]
     out = _is_painted(outside, nonzero)
     painted = _is_painted(outside[pieces.piece] + pieces.weight, nonzero[pieces.piece])
@@ -343,7 +347,7 @@ def _boundaries(pieces: _Pieces, outside: Ints, compounds: Sequence[Compound]) -
     faces = np.flatnonzero(~lone & edge)
     for members in members_of(pieces.piece[faces], faces):
         piece = int(pieces.piece[members[0]])
-        parts = _merge_faces(pieces.region[members])
+        parts = _merge_faces(pieces.region[members], tolerances)
         if not out[piece]:
             shells.append(parts)
             shell_owner.append(np.full(len(parts), pieces.owner[piece]))
@@ -368,16 +372,16 @@ def _boundaries(pieces: _Pieces, outside: Ints, compounds: Sequence[Compound]) -
     )
 
 
-def _merge_faces(faces: Geometries) -> Geometries:
+def _merge_faces(faces: Geometries, tolerances: Tolerances) -> Geometries:
     merged = shapely.coverage_union_all(faces)
     if not shapely.is_valid(merged):
-        merged = shapely.union_all(faces)
+        merged = shapely.union_all(faces, grid_size=snap_grid(tolerances))
     parts = shapely.get_parts(merged)
     polygons: Geometries = parts[shapely.get_type_id(parts) == shapely.GeometryType.POLYGON]
     return polygons
 
 
-def _assemble(bounds: _Boundaries) -> tuple[Geometries, Ints]:
+def _assemble(bounds: _Boundaries, tolerances: Tolerances) -> tuple[Geometries, Ints]:
     """Give every hole to the smallest shell round it and build the polygons."""
     if len(bounds.holes) == 0:
         return bounds.shells, bounds.shell_owner
@@ -405,9 +409,9 @@ def _assemble(bounds: _Boundaries) -> tuple[Geometries, Ints]:
         return polygons, bounds.shell_owner
     parts, owners = [np.delete(polygons, suspect)], [np.delete(bounds.shell_owner, suspect)]
     for index in suspect:
-        cut = shapely.difference(
-            bounds.shells[index], shapely.union_all(bounds.holes[h[s == index]])
-        )
+        grid = snap_grid(tolerances)
+        gone = shapely.union_all(bounds.holes[h[s == index]], grid_size=grid)
+        cut = shapely.difference(bounds.shells[index], gone, grid_size=grid)
         pieces = shapely.get_parts(cut)
         pieces = pieces[shapely.get_type_id(pieces) == shapely.GeometryType.POLYGON]
         parts.append(pieces)

@@ -65,13 +65,21 @@ def _count_crossings(
     np.add.at(found, which[down & (left_of < 0)], -1)
 
 
+def snap_grid(tolerances: Tolerances) -> float:
+    """Return the grid that crossings are rounded to: ten times finer than ``same_point``.
+
+    Snap rounding (Hobby 1999) is safe for any input. Without a grid GEOS (3.14, by Shapely 2.2)
+    was seen to lose a whole triangle from the union of five nearly collinear polygons.
+    """
+    return tolerances.same_point / 10
+
+
 def arrange(rings: Geometries, tolerances: Tolerances) -> tuple[Geometries, Ints, Floats]:
     """Cut rings at their crossings: faces, the winding number of each, and the crossing points.
 
-    The crossings are snapped to a grid ten times finer than ``same_point`` (snap rounding, Hobby
-    1999), which makes the noding safe for any input.
+    Winding numbers are those of the rings alone.
     """
-    edges = shapely.get_parts(shapely.union_all(rings, grid_size=tolerances.same_point / 10))
+    edges = shapely.get_parts(shapely.union_all(rings, grid_size=snap_grid(tolerances)))
     edges = edges[shapely.get_type_id(edges) == shapely.GeometryType.LINESTRING]
     faces = shapely.get_parts(shapely.polygonize(edges))
     xy, index = shapely.get_coordinates(rings, return_index=True)
