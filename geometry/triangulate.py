@@ -10,6 +10,7 @@ follow from the order of the crossings along the lines.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import manifold3d
 import mapbox_earcut
@@ -319,9 +320,9 @@ def _ear_clip(points: Floats, rings: list[Indices]) -> Indices:
     # drops points on a straight line), and a mesh with such a cap would leak.
     expected = len(index) + 2 * len(rings) - 4
     found = mapbox_earcut.triangulate_float64(flat, ends.astype(np.uint32)).reshape(-1, 3)
-    if len(found) != expected or not _covers(flat, found, ends):
+    if len(found) != expected or not _covers(flat, found, ends, 1e-9):
         found = np.asarray(manifold3d.triangulate(np.split(flat, ends[:-1]), -1.0, True))
-        if len(found) != expected:
+        if len(found) != expected or not _covers(flat, found, ends, 1e-6):
             x, y = flat[0]
             raise GeometryError(
                 f"Near ({x:.3f}, {y:.3f}) mm: the sheet's outline crosses itself, so that it "
@@ -330,8 +331,8 @@ def _ear_clip(points: Floats, rings: list[Indices]) -> Indices:
     return index[found.astype(np.int64)]
 
 
-def _covers(flat: Floats, triangles: NDArray[np.uint32], ends: Indices) -> bool:
-    """Return whether the triangles have the area of the rings (holes run clockwise)."""
+def _covers(flat: Floats, triangles: NDArray[Any], ends: Indices, share: float) -> bool:
+    """Return whether the triangles have the rings' area, but for a share (holes run clockwise)."""
     start = np.append(0, ends[:-1])
     following = np.arange(1, len(flat) + 1)
     following[ends - 1] = start
@@ -341,4 +342,4 @@ def _covers(flat: Floats, triangles: NDArray[np.uint32], ends: Indices) -> bool:
     a, b, c = (flat[triangles[:, k]] for k in range(3))
     doubled = (b[:, 0] - a[:, 0]) * (c[:, 1] - a[:, 1]) - (b[:, 1] - a[:, 1]) * (c[:, 0] - a[:, 0])
     got = np.abs(doubled).sum()
-    return bool(abs(got - wanted) <= 1e-9 * max(wanted, 1e-12))
+    return bool(abs(got - wanted) <= share * max(wanted, 1e-12))
