@@ -27,6 +27,9 @@ Floats = NDArray[np.float64]
 
 #: The core is taken at this share of half the width: "just under half".
 JUST_UNDER = 0.995
+#: Strips are drawn wider by this factor. The rounds of an offset are polygons, and GEOS leaves out
+#: hollows shallower than 1 % of the distance: no strip may come out thinner than asked for.
+ROUNDING = 1.012
 #: Rounds of neck mending before giving up; one is the rule, a second where strips make new corners.
 MOST_ROUNDS = 8
 
@@ -137,7 +140,7 @@ class _Cutter:
 
     def lay(self, kind: str, paths: Sequence[Floats], gaps: Floats) -> None:
         lines = [LineString(path) for path in paths]
-        strips = shapely.buffer(lines, self._width / 2, quad_segs=16)
+        strips = shapely.buffer(lines, self._width / 2 * ROUNDING, quad_segs=16)
         parts = shapely.get_parts(self._openings)
         tree = shapely.STRtree(parts)
         touched_by, touched = tree.query(strips, predicate="intersects")

@@ -16,7 +16,7 @@ from .sheet import as_multipolygon
 
 #: Segments a quarter circle of the rounds that a worn corner gets. The rounds are drawn outside
 #: the true arc (see ``_reach``), so that the core is never larger than the exact one.
-QUARTER_SEGMENTS = 8
+QUARTER_SEGMENTS = 16
 
 
 def _reach(distance: float) -> float:

@@ -2,6 +2,8 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from skimage import color
+
 from sheetstack.geometry.colour import (
     ciede2000,
     hex_from_srgb,
@@ -11,7 +13,6 @@ from sheetstack.geometry.colour import (
     srgb_from_linear,
 )
 from sheetstack.geometry.errors import GeometryError
-from skimage import color
 
 # Sharma, Wu, Dalal 2005, table 1 (as carried in the tests of PyPI colour-science and scikit-image):
 # the rows that decide between right and wrong implementations: mean hue across 0 degrees, greys,
