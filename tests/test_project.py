@@ -7,10 +7,10 @@ import importlib
 import pkgutil
 import subprocess
 import sys
-import tomllib
 from pathlib import Path
 
 import pytest
+import tomllib
 
 import sheetstack.geometry
 
@@ -78,9 +78,8 @@ def test_the_top_level_is_as_the_design_card_says():
         "tests",
         "demo_scenes",
     }
-    listed = subprocess.run(
-        ["git", "ls-tree", "--name-only", "HEAD"], cwd=TOP, capture_output=True, text=True, check=False
-    )
+    command = ["git", "ls-tree", "--name-only", "HEAD"]
+    listed = subprocess.run(command, cwd=TOP, capture_output=True, text=True, check=False)
     if listed.returncode:
         pytest.skip("not a git checkout")
     assert {n for n in listed.stdout.split() if not n.startswith(".")} <= allowed
