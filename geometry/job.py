@@ -57,6 +57,37 @@ class RegistrationSettings:
     holes_mm: tuple[tuple[float, float], ...] = setting(
         (), about="centres of holes instead of the usual three corners", kind="points"
     )
+    drift_mm: float = setting(
+        1.0, about="how far a sheet may lie off its place when sprayed", least=0, most=100
+    )
+    turn_deg: float = setting(
+        0.1, about="how far a sheet may be turned when sprayed", least=0, most=10
+    )
+    trap_mm: float = setting(
+        0.0, about="how far lower layers are let run under upper ones; 0 for not", least=0, most=50
+    )
+
+
+@dataclass(frozen=True)
+class SpraySettings:
+    """``[spray]``: how the paint is sprayed, for soft edges and shaded openings."""
+
+    stand_off_mm: float = setting(
+        200.0, about="distance of the nozzle from the sheet", least=10, most=2000
+    )
+    cone_deg: float = setting(30.0, about="whole angle of the spray cone", least=1, most=120)
+    lift_mm: float = setting(
+        0.3,
+        about="how far the sheet stands off the wall where it does not lie flat",
+        least=0,
+        most=50,
+    )
+    angle_deg: float = setting(
+        0.0, about="how far the can leans from square to the sheet", least=0, most=75
+    )
+    from_deg: float = setting(
+        90.0, about="side the can leans to: 0 right, 90 above, 180 left", least=0, most=360
+    )
 
 
 @dataclass(frozen=True)
@@ -68,6 +99,9 @@ class LayerSettings:
     artwork: str = setting(about="artwork file, relative to the job file")
     role: str = setting("", about="mid-tone, shadow, highlight, or your own word")
     group: str = setting("", about="id or label of a group in an SVG, layer in a DXF")
+    opacity: float = setting(
+        1.0, about="1 hides what is below, 0.4 lets it show through", least=0.0, most=1.0
+    )
     scale: float = setting(1.0, about="factor on the artwork's lengths", least=1e-4, most=1e4)
     pixel_mm: float | None = setting(
         None, about="side of one pixel of a mask image", least=1e-4, most=1000
@@ -87,6 +121,7 @@ SECTIONS: dict[str, type] = {
     "sheet": SheetSettings,
     "bridges": BridgeSettings,
     "registration": RegistrationSettings,
+    "spray": SpraySettings,
 }
 
 
@@ -104,6 +139,7 @@ class Job:
         Colour of the wall, board or canvas below the paint.
     bridges : BridgeSettings
     registration : RegistrationSettings
+    spray : SpraySettings
     own_materials : mapping
         The artist's own rows of the material table, by key.
     folder : Path
@@ -116,6 +152,7 @@ class Job:
     ground: str = "#ffffff"
     bridges: BridgeSettings = BridgeSettings()
     registration: RegistrationSettings = RegistrationSettings()
+    spray: SpraySettings = SpraySettings()
     own_materials: Mapping[str, Material] = field(default_factory=dict)
     folder: Path = Path()
 
