@@ -1,0 +1,124 @@
+"""Damage: what a bridge spoils in the finished picture.
+
+A bridge keeps its layer's paint off. Where a later layer paints over that spot nothing is lost;
+elsewhere the eye sees what lies below instead, the worse the more the two colours differ.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+from shapely import MultiPolygon
+
+from .colour import ciede2000, lab_from_srgb, srgb_from_hex
+from .sheet import as_multipolygon
+from .tiles import tiles
+
+Floats = NDArray[np.float64]
+Geometries = NDArray[np.object_]
+
+
+@dataclass(frozen=True)
+class Coat:
+    """One layer's paint: where it falls and its colour."""
+
+    shape: MultiPolygon
+    colour: str
+
+
+@dataclass(frozen=True)
+class Visible:
+    """What strips of sheet spoil, one value each.
+
+    Parameters
+    ----------
+    area : float64 array (n,)
+        Area in mm2 that shows another colour than the picture wants.
+    damage : float64 array (n,)
+        That area times the colour difference CIEDE2000: mm2 x Delta E.
+    """
+
+    area: Floats
+    damage: Floats
+
+
+class DamageMap:
+    """Where strips left uncut in one layer would show in the picture, and how much.
+
+    Parameters
+    ----------
+    wanted : Coat
+        The layer's artwork and colour.
+    below : sequence of Coat
+        Earlier layers in spray order, taken as painted without gaps.
+    above : sequence of Coat
+        Later layers in spray order, as they will be painted (their own bridges taken out).
+    ground : str
+        Colour of the wall.
+
+    Notes
+    -----
+    The layer's visible share is parted by what lies below; each part has the colour difference
+    between the layer's colour and that. Gaps that bridges leave in earlier layers are neglected:
+    they would count only where two bridges of different layers cross.
+
+    Examples
+    --------
+    >>> square = as_multipolygon(shapely.box(0, 0, 10, 10))
+    >>> cover = Coat(as_multipolygon(shapely.box(0, 0, 5, 10)), "#000000")
+    >>> spoilt = DamageMap(Coat(square, "#000000"), (), (cover,), "#ffffff")
+    >>> spoilt.of([shapely.box(4, 0, 7, 1)]).damage.round(6)
+    array([200.])
+    """
+
+    def __init__(
+        self, wanted: Coat, below: Sequence[Coat], above: Sequence[Coat], ground: str
+    ) -> None:
+        seen: shapely.Geometry = wanted.shape
+        for coat in above:
+            if not coat.shape.is_empty and not seen.is_empty:
+                seen = shapely.difference(seen, coat.shape)
+        lab = lab_from_srgb(srgb_from_hex(wanted.colour))
+        zones: list[Geometries] = []
+        weights: list[Floats] = []
+
+        def add(zone: shapely.Geometry, colour: str) -> None:
+            parts = tiles(as_multipolygon(zone))
+            weight = float(ciede2000(lab, lab_from_srgb(srgb_from_hex(colour))))
+            zones.append(parts)
+            weights.append(np.full(len(parts), weight))
+
+        for coat in reversed(below):
+            if not coat.shape.is_empty and not seen.is_empty:
+                add(shapely.intersection(seen, coat.shape), coat.colour)
+                seen = shapely.difference(seen, coat.shape)
+        add(seen, ground)
+        self._zones = np.concatenate(zones)
+        self._weights = np.concatenate(weights)
+        self._tree = shapely.STRtree(self._zones)
+        hidden = float(wanted.shape.area - shapely.area(self._zones).sum())
+        #: Whether all places in the layer spoil alike, so that short is best.
+        self.uniform: bool = len(np.unique(self._weights)) <= 1 and hidden < 1e-6 * max(
+            float(wanted.shape.area), 1.0
+        )
+
+    def of(self, strips: Sequence[shapely.Geometry] | Geometries) -> Visible:
+        """Return what each strip of sheet would spoil; strips count by themselves."""
+        array = np.asarray(strips, object)
+        which, zone = self._tree.query(array, predicate="intersects")
+        area = shapely.area(shapely.intersection(array[which], self._zones[zone]))
+        return Visible(
+            np.bincount(which, area, len(array)),
+            np.bincount(which, area * self._weights[zone], len(array)),
+        )
+
+    def at(self, points: Floats) -> Floats:
+        """Return the colour difference that a bridge would show at each point (n, 2)."""
+        result = np.zeros(len(points))
+        which, zone = self._tree.query(shapely.points(points), predicate="intersects")
+        result[which] = self._weights[zone]
+        return result
