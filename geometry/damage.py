@@ -14,7 +14,13 @@ import shapely
 from numpy.typing import NDArray
 from shapely import MultiPolygon
 
-from .colour import ciede2000, lab_from_srgb, srgb_from_hex
+from .colour import (
+    ciede2000,
+    lab_from_srgb,
+    linear_from_srgb,
+    srgb_from_hex,
+    srgb_from_linear,
+)
 from .sheet import as_multipolygon
 from .tiles import tiles
 
@@ -24,10 +30,43 @@ Geometries = NDArray[np.object_]
 
 @dataclass(frozen=True)
 class Coat:
-    """One layer's paint: where it falls and its colour."""
+    """One layer's paint: where it falls, its colour, and how much it hides (1 is all)."""
 
     shape: MultiPolygon
     colour: str
+    opacity: float = 1.0
+
+    def over(self, linear: Floats) -> Floats:
+        """Return linear light ``linear`` with this coat over it (source-over, W3C Compositing)."""
+        own = linear_from_srgb(srgb_from_hex(self.colour))
+        return self.opacity * own + (1 - self.opacity) * linear
+
+
+@dataclass(frozen=True)
+class _Region:
+    """A part of the layer with the colours, in linear light, with and without its paint."""
+
+    shape: MultiPolygon
+    wanted: Floats
+    shown: Floats
+
+    def difference(self) -> float:
+        lab = lab_from_srgb(srgb_from_linear(np.stack([self.wanted, self.shown])))
+        return float(ciede2000(lab[0], lab[1]))
+
+
+def _sprayed(regions: list[_Region], coat: Coat) -> list[_Region]:
+    result = []
+    for region in regions:
+        inside = as_multipolygon(shapely.intersection(region.shape, coat.shape))
+        if inside.is_empty:
+            result.append(region)
+            continue
+        outside = as_multipolygon(shapely.difference(region.shape, coat.shape))
+        result.append(_Region(inside, coat.over(region.wanted), coat.over(region.shown)))
+        if not outside.is_empty:
+            result.append(_Region(outside, region.wanted, region.shown))
+    return result
 
 
 @dataclass(frozen=True)
@@ -62,8 +101,8 @@ class DamageMap:
 
     Notes
     -----
-    The layer's visible share is parted by what lies below; each part has the colour difference
-    between the layer's colour and that. Gaps that bridges leave in earlier layers are neglected:
+    The layer is parted by the coats below and above; each part has the colour difference between
+    the picture with the layer's paint and without. Gaps that bridges leave in earlier layers are neglected:
     they would count only where two bridges of different layers cross.
 
     Examples
@@ -80,23 +119,18 @@ class DamageMap:
     ) -> None:
         seen: shapely.Geometry = wanted.shape
         for coat in above:
-            if not coat.shape.is_empty and not seen.is_empty:
+            if coat.opacity == 1 and not seen.is_empty:
                 seen = shapely.difference(seen, coat.shape)
-        lab = lab_from_srgb(srgb_from_hex(wanted.colour))
-        zones: list[Geometries] = []
-        weights: list[Floats] = []
-
-        def add(zone: shapely.Geometry, colour: str) -> None:
-            parts = tiles(as_multipolygon(zone))
-            weight = float(ciede2000(lab, lab_from_srgb(srgb_from_hex(colour))))
-            zones.append(parts)
-            weights.append(np.full(len(parts), weight))
-
-        for coat in reversed(below):
-            if not coat.shape.is_empty and not seen.is_empty:
-                add(shapely.intersection(seen, coat.shape), coat.colour)
-                seen = shapely.difference(seen, coat.shape)
-        add(seen, ground)
+        bare = linear_from_srgb(srgb_from_hex(ground))
+        regions = [_Region(as_multipolygon(seen), bare, bare)]
+        for coat in below:
+            regions = _sprayed(regions, coat)
+        regions = [_Region(r.shape, wanted.over(r.wanted), r.shown) for r in regions]
+        for coat in above:
+            if coat.opacity < 1:
+                regions = _sprayed(regions, coat)
+        zones = [tiles(r.shape) for r in regions]
+        weights = [np.full(len(z), r.difference()) for z, r in zip(zones, regions, strict=True)]
         self._zones = np.concatenate(zones)
         self._weights = np.concatenate(weights)
         self._tree = shapely.STRtree(self._zones)
