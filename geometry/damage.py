@@ -102,7 +102,8 @@ class DamageMap:
     Notes
     -----
     The layer is parted by the coats below and above; each part has the colour difference between
-    the picture with the layer's paint and without. Gaps that bridges leave in earlier layers are neglected:
+    the picture with the layer's paint and without. Gaps that bridges leave in earlier layers are
+    neglected:
     they would count only where two bridges of different layers cross.
 
     Examples
