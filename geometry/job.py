@@ -13,7 +13,9 @@ from tomlkit.exceptions import TOMLKitError
 
 from .artwork import ArtworkSource
 from .errors import JobError
+from .making_settings import EstimateSettings, PaperSettings, PrintingSettings, TileSettings
 from .material import Material, load_materials, read_materials
+from .process import Process, ProcessSettings, process_of
 from .setting import read_section, setting, write_section
 
 #: A job file is read whole; one this big is a mistake.
@@ -121,6 +123,11 @@ SECTIONS: dict[str, type] = {
     "sheet": SheetSettings,
     "bridges": BridgeSettings,
     "registration": RegistrationSettings,
+    "process": ProcessSettings,
+    "printing": PrintingSettings,
+    "tiles": TileSettings,
+    "paper": PaperSettings,
+    "estimate": EstimateSettings,
     "spray": SpraySettings,
 }
 
@@ -152,6 +159,11 @@ class Job:
     ground: str = "#ffffff"
     bridges: BridgeSettings = BridgeSettings()
     registration: RegistrationSettings = RegistrationSettings()
+    process: ProcessSettings = field(default_factory=ProcessSettings)
+    printing: PrintingSettings = field(default_factory=PrintingSettings)
+    tiles: TileSettings = field(default_factory=TileSettings)
+    paper: PaperSettings = field(default_factory=PaperSettings)
+    estimate: EstimateSettings = field(default_factory=EstimateSettings)
     spray: SpraySettings = SpraySettings()
     own_materials: Mapping[str, Material] = field(default_factory=dict)
     folder: Path = Path()
@@ -167,9 +179,14 @@ class Job:
         return self.materials[self.sheet.material]
 
     @property
+    def made_by(self) -> Process:
+        """The process that makes the sheets: the table's row with the job's own values."""
+        return process_of(self.process, self.material)
+
+    @property
     def bridge_width(self) -> float:
-        """Width of bridges in mm: the job's, else the material's least."""
-        return self.bridges.width_mm or self.material.least_bridge_mm
+        """Width of bridges in mm: the job's, else the least of material and process."""
+        return self.bridges.width_mm or self.material.least_bridge(self.made_by.kind)
 
     def source(self, layer: LayerSettings) -> ArtworkSource:
         """Return where to read a layer's artwork from, its path resolved."""
@@ -297,7 +314,7 @@ def check_job(job: Job, name: str = "job") -> None:
             f"{name}: [sheet]: material = '{sheet.material}': expected one of "
             f"{', '.join(sorted(job.materials))}."
         )
-    least = job.material.least_bridge_mm
+    least = job.material.least_bridge(job.made_by.kind)
     if job.bridge_width < least:
         raise JobError(
             f"{name}: [bridges]: width_mm = {job.bridge_width:g}: expected at least {least:g}, the "

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cache
@@ -12,13 +13,21 @@ import tomlkit
 
 from .setting import read_section, setting
 
+#: Names of sheet plastics and rubbers that hold chlorine; chemistry's own names, no trade marks.
+CHLORINE_WORDS = frozenset(
+    ("pvc", "upvc", "cpvc", "pvdc", "vinyl", "polyvinyl", "chloride", "chlorinated")
+    + ("chloroprene", "neoprene")
+)
+
 
 @dataclass(frozen=True)
 class Material:
     """One row of the material table.
 
     ``least_bridge_mm`` is the least width of any strip of sheet that must hold;
-    ``least_opening_mm`` the least width of an opening that can be cut and passes paint.
+    ``least_opening_mm`` the least width of an opening that can be cut and passes paint. A process
+    that asks for more, or does with less, has a key of its own; where that is absent the two
+    hold for it too.
     """
 
     title: str = setting(about="name that people read")
@@ -30,6 +39,68 @@ class Material:
     least_opening_mm: float = setting(about="least width of an opening", least=0.05, most=100)
     colour: str = setting(about="colour of the raw sheet in pictures", kind="colour")
     source: str = setting(about="where the values come from")
+    process: str = setting(
+        "knife", about="how it is usually made into a sheet", choices=("knife", "laser", "printer")
+    )
+    least_bridge_knife_mm: float | None = setting(
+        None, about="least width of a bridge cut by hand or plotter", least=0.1, most=100
+    )
+    least_bridge_laser_mm: float | None = setting(
+        None, about="least width of a bridge cut by laser", least=0.1, most=100
+    )
+    least_bridge_printer_mm: float | None = setting(
+        None, about="least width of a printed bridge", least=0.1, most=100
+    )
+    least_opening_knife_mm: float | None = setting(
+        None, about="least width of an opening cut by hand or plotter", least=0.05, most=100
+    )
+    least_opening_laser_mm: float | None = setting(
+        None, about="least width of an opening cut by laser", least=0.05, most=100
+    )
+    least_opening_printer_mm: float | None = setting(
+        None, about="least width of a printed opening", least=0.05, most=100
+    )
+    laser: str = setting(
+        "unknown",
+        about="whether it may go under a laser: fit, poor (melts or chars), never, unknown",
+        choices=("fit", "poor", "never", "unknown"),
+    )
+    laser_note: str = setting("", about="what to know before it goes under a laser")
+    care: str = setting("", about="cleaning, storing and what spoils it")
+    price_m2: tuple[float, ...] = setting(
+        (), about="low and high price of a square metre, for the estimate", kind="numbers"
+    )
+
+    def least_bridge(self, process: str) -> float:
+        """Return the least width of a bridge in mm when made by ``process``.
+
+        >>> load_materials()["card"].least_bridge("laser")
+        1.5
+        """
+        own: float | None = getattr(self, f"least_bridge_{process}_mm")
+        return self.least_bridge_mm if own is None else own
+
+    def least_opening(self, process: str) -> float:
+        """Return the least width of an opening in mm when made by ``process``."""
+        own: float | None = getattr(self, f"least_opening_{process}_mm")
+        return self.least_opening_mm if own is None else own
+
+    def grammage_g_m2(self, thickness_mm: float) -> float:
+        """Return grams per square metre of a sheet, as in ISO 536 (mass = area x grammage).
+
+        >>> load_materials()["card"].grammage_g_m2(0.4)
+        320.0
+        """
+        return self.density_g_cm3 * thickness_mm * 1000.0
+
+    @property
+    def bears_chlorine(self) -> bool:
+        """Whether the row says so: marked ``never``, or titled as a plastic known to hold chlorine.
+
+        Such sheet gives off hydrogen chloride under a laser.
+        """
+        words = set(re.findall(r"[a-z]+", self.title.lower()))
+        return self.laser == "never" or bool(words & CHLORINE_WORDS)
 
     def mass_g(self, volume_mm3: float) -> float:
         """Return the mass in grams of a volume in mm3.
