@@ -12,6 +12,7 @@ from .errors import ArtworkError
 from .finding import Finding, Severity
 from .islands import Piece, find_pieces
 from .job import Job, LayerSettings
+from .process import process_findings
 from .progress import Progress
 from .registration import holes
 from .sheet import PlacedArtwork, Sheet, make_sheet, place_artworks
@@ -82,8 +83,10 @@ class Build:
 
     @property
     def findings(self) -> tuple[Finding, ...]:
-        """All findings, layer by layer."""
-        return tuple(f for layer in self.layers for f in layer.findings)
+        """All findings: those of the whole job, then layer by layer."""
+        job = self.job
+        of_job = process_findings(job.made_by, job.sheet.material, job.material, job.bridge_width)
+        return (*of_job, *(f for layer in self.layers for f in layer.findings))
 
     @property
     def spoilt(self) -> bool:
