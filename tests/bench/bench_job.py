@@ -1,8 +1,8 @@
 """A whole big job, from SVG to STL: time and peak memory, beside reading and extruding elsewhere.
 
-Run on demand: ``python tests/bench/bench_job.py``. The job has one layer of 490,000 vertices in 4,900
-openings, 1,000 of them round an island. The peer of the ratio is trimesh's extrusion of the same
-sheet, which is one step of the job only.
+Run on demand: ``python tests/bench/bench_job.py``. The job has one layer of 490,000 vertices in
+4,900 openings, 1,000 of them round an island. The peer of the ratio is trimesh's extrusion of the
+same sheet, which is one step of the job only.
 """
 
 from __future__ import annotations
