@@ -1,0 +1,25 @@
+"""The two demos, built once a test run: many tests look at them."""
+
+from __future__ import annotations
+
+from functools import cache
+from pathlib import Path
+
+from sheetstack.geometry.build import Build, build
+from sheetstack.geometry.job import load_job
+from sheetstack.geometry.spraying import Wall, wall_of
+
+SCENES = Path(__file__).parents[2] / "demo_scenes"
+DEMOS = ("portrait", "sign")
+
+
+@cache
+def demo(name: str) -> Build:
+    """Return a demo, built."""
+    return build(load_job(SCENES / name / f"{name}.toml"))
+
+
+@cache
+def demo_wall(name: str) -> Wall:
+    """Return the wall of a demo, cut into cells."""
+    return wall_of(demo(name))
