@@ -28,13 +28,19 @@ from shapely import (
     STRtree,
 )
 
+from ..cut_sheet import CutSheet
 from ..errors import GeometryError
 from .atomic import atomic
 
 Loop: TypeAlias = Polygon | MultiPolygon | LinearRing | NDArray[np.float64]
 Mark: TypeAlias = Loop | LineString | MultiLineString
 
-COLOURS = {"cut-marks": "#000000", "cut-openings": "#ff0000", "cut-outline": "#0000ff"}
+COLOURS = {
+    "engrave": "#008000",
+    "cut-marks": "#000000",
+    "cut-openings": "#ff0000",
+    "cut-outline": "#0000ff",
+}
 HAIRLINE_MM = 0.1
 
 
@@ -94,10 +100,50 @@ def cut_svg(
         "cut-openings": [(loop, True) for loop in inner_first(_loops(openings, what))],
         "cut-outline": [(loop, True) for loop in inner_first(_loops(outline, what))],
     }
+    return _document(groups, (width, height), 0.0, title, layer, note)
+
+
+def cut_sheet_svg(sheet: CutSheet, *, title: str = "", note: str = "") -> str:
+    """Return a cut sheet as the text of an SVG file: kerf taken off, run-ins, cutting order kept.
+
+    The page is larger than the piece by what kerf and run-ins reach beyond it; coordinates stay
+    the piece's own, the view box begins left of and above them.
+
+    Parameters
+    ----------
+    sheet : CutSheet
+    title, note : str, optional
+        For the file's title and description.
+
+    Returns
+    -------
+    str
+        SVG 1.1 with one user unit to the millimetre, y down, four decimals.
+    """
+    groups: dict[str, list[tuple[NDArray[np.float64], bool]]] = {
+        "engrave": [(line, False) for line in sheet.engraved],
+        "cut-marks": [(line, False) for line in sheet.marked],
+        "cut-openings": [path.polyline() for path in sheet.cuts.openings],
+        "cut-outline": [path.polyline() for path in sheet.cuts.outline],
+    }
+    return _document(groups, sheet.size, sheet.pad, title, sheet.name, note)
+
+
+def _document(
+    groups: dict[str, list[tuple[NDArray[np.float64], bool]]],
+    size: tuple[float, float],
+    pad: float,
+    title: str,
+    layer: str,
+    note: str,
+) -> str:
+    height = size[1]
+    wide, high = size[0] + 2 * pad, size[1] + 2 * pad
+    corner = f"{_number(-pad)} {_number(-pad)}" if pad else "0 0"
     lines = [
         '<?xml version="1.0" encoding="UTF-8"?>',
-        f'<svg xmlns="http://www.w3.org/2000/svg" version="1.1" width="{_number(width)}mm" '
-        f'height="{_number(height)}mm" viewBox="0 0 {_number(width)} {_number(height)}" '
+        f'<svg xmlns="http://www.w3.org/2000/svg" version="1.1" width="{_number(wide)}mm" '
+        f'height="{_number(high)}mm" viewBox="{corner} {_number(wide)} {_number(high)}" '
         f'fill="none" stroke-width="{HAIRLINE_MM}">',
         f"<title>{_text(' - '.join(part for part in (title, layer) if part))}</title>",
         f"<desc>{_text(_description(layer, note))}</desc>",
