@@ -33,6 +33,28 @@ class Gaps:
     end: NDArray[np.float64]
     length: NDArray[np.float64]
 
+    def __len__(self) -> int:
+        return len(self.length)
+
+    def take(self, which: NDArray[np.int64] | NDArray[np.bool_]) -> Gaps:
+        """Return some of the gaps, by position or mask."""
+        return Gaps(self.pieces[which], self.start[which], self.end[which], self.length[which])
+
+    def lines(self) -> NDArray[np.object_]:
+        """Return the gaps as line strings."""
+        lines: NDArray[np.object_] = shapely.linestrings(np.stack([self.start, self.end], axis=1))
+        return lines
+
+
+def join_gaps(several: Sequence[Gaps]) -> Gaps:
+    """Return gaps of several lots as one lot."""
+    return Gaps(
+        np.concatenate([g.pieces for g in several]),
+        np.concatenate([g.start for g in several]),
+        np.concatenate([g.end for g in several]),
+        np.concatenate([g.length for g in several]),
+    )
+
 
 def spanning_gaps(pieces: Sequence[Polygon], first_reach: float) -> Gaps:
     """Return the gaps that join all pieces at the least total length.
