@@ -8,7 +8,6 @@ the cantilever of the handbooks, two opposite ones the beam built in at both end
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -33,20 +32,23 @@ RIM_POINTS = 24
 
 
 @dataclass(frozen=True)
-class Strut:
-    """A bridge as a beam.
+class Struts:
+    """Bridges as beams.
 
     Parameters
     ----------
-    base, tip : tuple of float
-        x, y in mm of its ends: on firm sheet, and on the island.
-    width : float
+    base, tip : float64 array (n, 2)
+        Their ends in mm: on firm sheet, and on the island.
+    width : float64 array (n,)
         In mm.
     """
 
-    base: tuple[float, float]
-    tip: tuple[float, float]
-    width: float
+    base: Floats
+    tip: Floats
+    width: Floats
+
+    def __len__(self) -> int:
+        return len(self.width)
 
 
 @dataclass(frozen=True)
@@ -94,9 +96,9 @@ def rim_points(island: Polygon) -> Floats:
 
 
 def hold(
-    centre: tuple[float, float],
+    centre: Floats,
     rim: Floats,
-    struts: Sequence[Strut],
+    struts: Struts,
     stiffness: Stiffness,
     weight_n: float,
     handling_n: float,
@@ -105,11 +107,11 @@ def hold(
 
     Parameters
     ----------
-    centre : tuple of float
+    centre : float64 array (2,)
         Centre of the island's weight.
     rim : float64 array (n, 2)
         Places of the handling load; the worst one counts.
-    struts : sequence of Strut
+    struts : Struts
         At least one.
     stiffness : Stiffness
     weight_n, handling_n : float
@@ -124,46 +126,81 @@ def hold(
     The plate's deflection is w0 + a x + b y about the centre. A strut of direction d, built in at
     its base, meets it at its tip with deflection w, slope s along d and slope c across: its energy
     is (EI / 2 L^3) (12 w^2 - 12 L w s + 4 L^2 s^2) + (GJ / 2 L) c^2, the slope-deflection
-    equations of frame analysis. The sum over the struts is a stiffness of 3 x 3. Stress is that of bending and
-    twist together, sqrt(sigma^2 + 3 tau^2) (von Mises). Small deflections: beyond about a tenth of
-    the length a result only says "too much".
+    equations of frame analysis. The sum over the struts is a stiffness of 3 x 3. Stress is that
+    of bending and twist together, sqrt(sigma^2 + 3 tau^2) (von Mises). Small deflections: beyond
+    about a tenth of the length a result only says "too much".
     """
-    middle = np.asarray(centre)
-    shear = stiffness.modulus_mpa / (2 * (1 + POISSON))
+    to_tip, own, length = _struts(centre, struts, stiffness)
+    total = np.einsum("nji,njk,nkl->il", to_tip, own, to_tip)
+    moves, deflection = _moves(total, rim - centre, weight_n, handling_n)
+    force, moment, torque = np.einsum("nij,njk,rk->inr", own, to_tip, moves)
     thick = stiffness.thickness_mm
-    total = np.zeros((3, 3))
-    parts = []
-    for strut in struts:
-        way = np.asarray(strut.tip) - np.asarray(strut.base)
-        # Shorter than it is thick a bridge is no beam, and next to stiff.
-        length = max(float(np.hypot(*way)), thick, 1e-3)
-        d = way / length if way.any() else np.array([1.0, 0.0])
-        at = np.asarray(strut.tip) - middle
-        to_tip = np.array([[1.0, at[0], at[1]], [0.0, d[0], d[1]], [0.0, -d[1], d[0]]])
-        bend = stiffness.modulus_mpa * second_moment(strut.width, thick) / length**3
-        twist = shear * torsion_constant(strut.width, thick) / length
-        own = np.array(
-            [
-                [12 * bend, -6 * length * bend, 0.0],
-                [-6 * length * bend, 4 * length**2 * bend, 0.0],
-                [0.0, 0.0, twist],
-            ]
-        )
-        total += to_tip.T @ own @ to_tip
-        parts.append((own @ to_tip, length, strut.width))
-    arms = np.column_stack([np.ones(len(rim)), rim - middle])
-    loads = handling_n * arms + weight_n * np.array([1.0, 0.0, 0.0])
-    moves = np.linalg.solve(total, loads.T).T
-    deflection = np.abs(np.einsum("ij,ij->i", moves, arms))
-    stress = np.zeros(len(rim))
-    for to_forces, length, width in parts:
-        force, moment, torque = (moves @ to_forces.T).T
-        bending = bending_stress(1.0, width, thick) * np.maximum(
-            np.abs(moment), np.abs(force * length + moment)
-        )
-        shearing = torsion_stress(1.0, width, thick) * np.abs(torque)
-        stress = np.maximum(stress, np.sqrt(bending**2 + 3 * shearing**2))
+    per_moment = [bending_stress(1.0, w, thick) for w in struts.width.tolist()]
+    per_torque = [torsion_stress(1.0, w, thick) for w in struts.width.tolist()]
+    largest = np.maximum(np.abs(moment), np.abs(force * length[:, None] + moment))
+    bending = np.asarray(per_moment)[:, None] * largest
+    shearing = np.asarray(per_torque)[:, None] * torque
     worst = int(np.argmax(deflection))
     return Hold(
-        float(deflection[worst]), float(stress.max()), (float(rim[worst, 0]), float(rim[worst, 1]))
+        float(deflection[worst]),
+        float(np.sqrt(bending**2 + 3 * shearing**2).max()),
+        (float(rim[worst, 0]), float(rim[worst, 1])),
     )
+
+
+def deflections_with_one_more(
+    centre: Floats,
+    rim: Floats,
+    struts: Struts,
+    options: Struts,
+    stiffness: Stiffness,
+    weight_n: float,
+    handling_n: float,
+) -> Floats:
+    """Return the island's deflection in mm with each of the options added to its struts."""
+    to_tip, own, _ = _struts(centre, struts, stiffness)
+    total = np.einsum("nji,njk,nkl->il", to_tip, own, to_tip)
+    to_tip, own, _ = _struts(centre, options, stiffness)
+    more = np.einsum("nji,njk,nkl->nil", to_tip, own, to_tip)
+    _, deflection = _moves(total + more, rim - centre, weight_n, handling_n)
+    worst: Floats = deflection.max(axis=-1)
+    return worst
+
+
+def _struts(centre: Floats, struts: Struts, stiffness: Stiffness) -> tuple[Floats, Floats, Floats]:
+    """Return for each strut: plate's motion to its tip's, tip's motion to forces, its length."""
+    thick = stiffness.thickness_mm
+    shear = stiffness.modulus_mpa / (2 * (1 + POISSON))
+    way = struts.tip - struts.base
+    size = np.hypot(way[:, 0], way[:, 1])
+    d = np.where(size[:, None] > 0, way / np.maximum(size, 1e-12)[:, None], [1.0, 0.0])
+    # Shorter than it is thick a bridge is no beam, and next to stiff.
+    length = np.maximum(size, thick)
+    at = struts.tip - centre
+    one, nought = np.ones(len(at)), np.zeros(len(at))
+    to_tip = np.stack(
+        [
+            np.stack([one, at[:, 0], at[:, 1]], axis=1),
+            np.stack([nought, d[:, 0], d[:, 1]], axis=1),
+            np.stack([nought, -d[:, 1], d[:, 0]], axis=1),
+        ],
+        axis=1,
+    )
+    moment = np.array([second_moment(w, thick) for w in struts.width.tolist()])
+    torsion = np.array([torsion_constant(w, thick) for w in struts.width.tolist()])
+    bend = stiffness.modulus_mpa * moment / length**3
+    own = np.zeros((len(at), 3, 3))
+    own[:, 0, 0] = 12 * bend
+    own[:, 0, 1] = own[:, 1, 0] = -6 * length * bend
+    own[:, 1, 1] = 4 * length**2 * bend
+    own[:, 2, 2] = shear * torsion / length
+    return to_tip, own, length
+
+
+def _moves(total: Floats, arm: Floats, weight_n: float, handling_n: float) -> tuple[Floats, Floats]:
+    """Return the plate's motions (..., rim, 3) and the deflection at each loaded place."""
+    arms = np.column_stack([np.ones(len(arm)), arm])
+    loads = handling_n * arms + weight_n * np.array([1.0, 0.0, 0.0])
+    right = np.broadcast_to(loads.T, (*total.shape[:-2], *loads.T.shape))
+    moves = np.swapaxes(np.linalg.solve(total, right), -1, -2)
+    return moves, np.abs(np.einsum("...ij,ij->...i", moves, arms))
