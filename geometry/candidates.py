@@ -1,0 +1,242 @@
+"""Candidates: places where a bridge could cross an opening from one piece of sheet to another.
+
+Three kinds. The shortest gap between each two near pieces; straight ways from many points of an
+island's edge, square to it and aslant, up to the first sheet they meet; and those drawn tight, so
+that the narrowest place near each is among them. Of thousands of such ways a few are kept for each
+island and each side of it: the cheapest and the shortest.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+from shapely import Polygon
+
+from .gaps import Gaps, join_gaps
+
+Floats = NDArray[np.float64]
+Indices = NDArray[np.int64]
+Geometries = NDArray[np.object_]
+#: Returns a price for each point (n, 2): what a bridge spoils there by mm2.
+Price = Callable[[Floats], Floats]
+
+#: Points of an island's edge that ways start from, at most.
+MOST_STARTS = 56
+#: Angles to the square way in degrees.
+FAN = (0.0, -20.0, 20.0, -40.0, 40.0, -58.0, 58.0)
+#: Points along a way at which the price is looked up.
+LOOK_UPS = 6
+#: Sides of an island that keep candidates of their own.
+SECTORS = 12
+#: Segments of a ring that are searched as one line.
+CHUNK = 8
+#: What a mm2 of bridge costs where it spoils nothing, in the unit of ``Price``: a colour
+#: difference of 1 is just seen, so that hidden bridges are short too.
+HIDDEN = 1.0
+
+
+def frame_of(pieces: Sequence[Polygon]) -> int:
+    """Return which piece is the frame: that with the largest bounding rectangle."""
+    x0, y0, x1, y1 = shapely.bounds(np.asarray(pieces, object)).T
+    return int(np.argmax((x1 - x0) * (y1 - y0)))
+
+
+def crossings(
+    pieces: Sequence[Polygon],
+    tree: Gaps,
+    width: float,
+    price: Price | None = None,
+) -> Gaps:
+    """Return candidates for bridges, ``tree`` first.
+
+    Parameters
+    ----------
+    pieces : sequence of Polygon
+        Of one sheet, disjoint, in mm.
+    tree : Gaps
+        Shortest gaps that join all pieces (see ``spanning_gaps``): with them among the candidates
+        any island can be joined.
+    width : float
+        Of a bridge, in mm.
+    price : callable, optional
+        Price of a place; all places are alike when None, and only square ways are looked at.
+
+    Returns
+    -------
+    Gaps
+        None of them crosses sheet on its way.
+
+    Notes
+    -----
+    Ways reach 3 times the island's shortest gap and 6 widths further: longer ones are weak.
+    """
+    if len(pieces) < 2:
+        return tree
+    array = shapely.orient_polygons(np.asarray(pieces, object))
+    reach = np.zeros(len(pieces))
+    np.maximum.at(reach, tree.pieces.ravel(), np.repeat(tree.length, 2))
+    reach = 3 * reach + 6 * width
+    rings, owner = shapely.get_rings(array, return_index=True)
+    near = _shortest_of_near_pairs(rings, owner, reach, frame_of(pieces))
+    rays = _rays(array, rings, owner, reach, width, FAN if price else FAN[:1])
+    price = price or (lambda points: np.ones(len(points)))
+    rays = rays.take(_best_by_sector(rays, array, _cost(rays, width, price)))
+    tight = _tightened(rays, rings, owner, width)
+    found = join_gaps([near, rays, tight])
+    found = found.take(found.length > 1e-6)
+    found = found.take(_crosses_no_sheet(found, array))
+    found = found.take(_best_by_sector(found, array, _cost(found, width, price)))
+    return join_gaps([tree, found])
+
+
+def _shortest_of_near_pairs(rings: Geometries, owner: Indices, reach: Floats, frame: int) -> Gaps:
+    island = np.flatnonzero(owner != frame)
+    a, b = shapely.STRtree(rings).query(
+        rings[island], predicate="dwithin", distance=reach[owner[island]] / 2
+    )
+    a = island[a]
+    apart = (owner[a] != owner[b]) & ((a < b) | (owner[b] == frame))
+    return _gaps(
+        owner[a[apart]], owner[b[apart]], shapely.shortest_line(rings[a[apart]], rings[b[apart]])
+    )
+
+
+def _gaps(first: Indices, second: Indices, lines: Geometries) -> Gaps:
+    ends = shapely.get_coordinates(lines).reshape(-1, 2, 2)
+    length = np.hypot(*(ends[:, 1] - ends[:, 0]).T)
+    return Gaps(np.stack([first, second], axis=1).astype(np.int64), ends[:, 0], ends[:, 1], length)
+
+
+def _chunks(rings: Geometries, owner: Indices) -> tuple[Geometries, Indices]:
+    """Return rings as short lines of a few segments each, and whose they are."""
+    points, ring = shapely.get_coordinates(rings, return_index=True)
+    first = np.flatnonzero(np.append(True, ring[1:] != ring[:-1]))
+    last = np.append(first[1:], len(ring)) - 1
+    step = np.arange(len(ring)) - first[ring]
+    start = np.flatnonzero((step % CHUNK == 0) & (np.arange(len(ring)) != last[ring]))
+    stop = np.minimum(start + CHUNK, last[ring[start]])
+    size = stop - start + 1
+    line = np.repeat(np.arange(len(start)), size)
+    within = np.arange(len(line)) - np.repeat(np.cumsum(size) - size, size)
+    lines = shapely.linestrings(points[start[line] + within], indices=line)
+    return lines, owner[ring[start]]
+
+
+def _rays(
+    pieces: Geometries,
+    rings: Geometries,
+    owner: Indices,
+    reach: Floats,
+    width: float,
+    fan: Sequence[float],
+) -> Gaps:
+    """Return ways from points of the islands' outer edges to the first sheet they meet."""
+    island = np.delete(np.arange(len(pieces)), frame_of(pieces.tolist()))
+    edges = shapely.get_exterior_ring(pieces[island])
+    length = shapely.length(edges)
+    count = np.clip(np.rint(length / width), 6, MOST_STARTS).astype(int)
+    which = np.repeat(np.arange(len(edges)), count)
+    step = (length / count)[which]
+    number = np.arange(len(which)) - np.repeat(np.cumsum(count) - count, count)
+    along = (number + 0.5) * step
+    # The edge's direction over a stretch, not of the one short segment there.
+    stretch = np.minimum(0.25 * width, 0.25 * step)
+    at, before, after = (
+        shapely.get_coordinates(shapely.line_interpolate_point(edges[which], d % length[which]))
+        for d in (along, along - stretch, along + stretch)
+    )
+    tangent = after - before
+    size = np.hypot(*tangent.T)
+    kept = size > 0
+    at, which, tangent = at[kept], which[kept], tangent[kept] / size[kept, None]
+    outward = np.stack([tangent[:, 1], -tangent[:, 0]], axis=1)
+    turn = np.radians(np.asarray(fan))
+    way = (
+        outward[:, None] * np.cos(turn)[None, :, None]
+        + tangent[:, None] * np.sin(turn)[None, :, None]
+    ).reshape(-1, 2)
+    start = np.repeat(at, len(fan), axis=0)
+    home = np.repeat(island[which], len(fan))
+    far = start + way * reach[home][:, None]
+    # A micrometre off the edge, so that the way does not meet the point where it starts.
+    rays = shapely.linestrings(np.stack([start + 1e-3 * way, far], axis=1))
+    chunks, chunk_owner = _chunks(rings, owner)
+    ray, chunk = shapely.STRtree(chunks).query(rays, predicate="intersects")
+    hit = shapely.shortest_line(
+        shapely.points(start[ray]), shapely.intersection(rays[ray], chunks[chunk])
+    )
+    length = shapely.length(hit)
+    order = np.lexsort((length, ray))
+    ray, chunk, hit = ray[order], chunk[order], hit[order]
+    nearest = np.append(True, ray[1:] != ray[:-1]) if len(ray) else np.empty(0, bool)
+    ray, chunk, hit = ray[nearest], chunk[nearest], hit[nearest]
+    other = chunk_owner[chunk] != home[ray]
+    return _gaps(home[ray[other]], chunk_owner[chunk[other]], hit[other])
+
+
+def _tightened(gaps: Gaps, rings: Geometries, owner: Indices, width: float) -> Gaps:
+    """Return for each gap the shortest way between the stretches of edge near its two ends."""
+    if len(gaps) == 0:
+        return gaps
+    chunks, chunk_owner = _chunks(rings, owner)
+    tree = shapely.STRtree(chunks)
+    best = []
+    for k, ends in ((0, gaps.start), (1, gaps.end)):
+        window = shapely.buffer(shapely.points(ends), 2 * width, quad_segs=2)
+        number, chunk = tree.query(window, predicate="intersects")
+        mine = chunk_owner[chunk] == gaps.pieces[number, k]
+        number, chunk = number[mine], chunk[mine]
+        parts = shapely.intersection(chunks[chunk], window[number])
+        best.append(shapely.multilinestrings(*_line_parts(parts, number, len(gaps))))
+    return _gaps(gaps.pieces[:, 0], gaps.pieces[:, 1], shapely.shortest_line(best[0], best[1]))
+
+
+def _line_parts(parts: Geometries, number: Indices, count: int) -> tuple[Geometries, Indices]:
+    single, of = shapely.get_parts(parts, return_index=True)
+    line = shapely.get_type_id(single) == shapely.GeometryType.LINESTRING
+    of = number[of[line]]
+    order = np.argsort(of, kind="stable")
+    return single[line][order], of[order]
+
+
+def _cost(gaps: Gaps, width: float, price: Price) -> Floats:
+    share = (np.arange(LOOK_UPS) + 0.5) / LOOK_UPS
+    points = gaps.start[:, None] + (gaps.end - gaps.start)[:, None] * share[None, :, None]
+    prices = price(points.reshape(-1, 2)).reshape(-1, LOOK_UPS).mean(axis=1)
+    cost: Floats = gaps.length * width * (prices + HIDDEN)
+    return cost
+
+
+def _best_by_sector(gaps: Gaps, pieces: Geometries, cost: Floats) -> Indices:
+    """Return positions of the cheapest and the shortest gap on each side of each piece."""
+    kept = []
+    centre = shapely.get_coordinates(shapely.centroid(pieces))
+    frame = frame_of(pieces.tolist())
+    for k, ends in ((0, gaps.start), (1, gaps.end)):
+        piece = gaps.pieces[:, k]
+        arm = ends - centre[piece]
+        angle = np.arctan2(arm[:, 1], arm[:, 0])
+        sector = np.floor(angle / (2 * np.pi) * SECTORS).astype(np.int64) % SECTORS
+        for value in (cost, gaps.length):
+            order = np.lexsort((value, sector, piece))
+            p, s = piece[order], sector[order]
+            first = np.append(True, (p[1:] != p[:-1]) | (s[1:] != s[:-1]))[: len(order)]
+            chosen = order[first]
+            kept.append(chosen[piece[chosen] != frame])
+    return np.unique(np.concatenate(kept))
+
+
+def _crosses_no_sheet(gaps: Gaps, pieces: Geometries) -> NDArray[np.bool_]:
+    inset = np.minimum(0.01 * gaps.length, 1e-3)[:, None]
+    way = (gaps.end - gaps.start) / np.maximum(gaps.length, 1e-12)[:, None]
+    lines = shapely.linestrings(
+        np.stack([gaps.start + inset * way, gaps.end - inset * way], axis=1)
+    )
+    shapely.prepare(pieces)
+    _, hit = shapely.STRtree(lines).query(pieces, predicate="intersects")
+    free = np.ones(len(gaps), bool)
+    free[hit] = False
+    return free
