@@ -1,1 +1,69 @@
 """Sheetstack's Blender add-on: properties, operators, panels; every computation is in geometry."""
+
+from __future__ import annotations
+
+import contextlib
+import importlib
+from types import ModuleType
+
+bl_info = {
+    "name": "Sheetstack",
+    "description": "Layered artwork in, rigid stencil sheets at true size out",
+    "author": "The Sheetstack authors",
+    "version": (0, 1, 0),
+    "blender": (3, 4, 0),
+    "location": "3D View > Sidebar > Stencil",
+    "category": "Import-Export",
+}
+
+#: Modules in the order in which they are registered. To add a feature, add its module: it has
+#: ``CLASSES``, and ``register`` and ``unregister`` where it hangs things on Blender.
+FEATURES = (
+    "job_property",
+    "object_property",
+    "last_build",
+    "long_work",
+    "job_file",
+    "build_sheets",
+    "find_islands",
+    "export_sheets",
+    "layer_list",
+    "artwork_from_objects",
+    "material_preset",
+    "finding_list",
+    "viewport_marks",
+    "painted_plane",
+    "panels",
+    "file_upgrade",
+)
+
+
+def _features() -> list[ModuleType]:
+    # Imported late: the package can be imported, to be packed say, where Blender is absent.
+    return [importlib.import_module(f".{name}", __name__) for name in FEATURES]
+
+
+def register() -> None:
+    """Make the add-on known to Blender."""
+    import bpy
+
+    with contextlib.ExitStack() as undo:
+        for module in _features():
+            for cls in module.CLASSES:
+                bpy.utils.register_class(cls)
+                undo.callback(bpy.utils.unregister_class, cls)
+            if hasattr(module, "register"):
+                module.register()
+                undo.callback(module.unregister)
+        undo.pop_all()  # nothing failed, so nothing is undone
+
+
+def unregister() -> None:
+    """Undo ``register`` in reverse."""
+    import bpy
+
+    for module in reversed(_features()):
+        if hasattr(module, "unregister"):
+            module.unregister()
+        for cls in reversed(module.CLASSES):
+            bpy.utils.unregister_class(cls)

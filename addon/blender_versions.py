@@ -1,0 +1,83 @@
+"""What differs between Blender's versions, 3.4 to 5.2, in one place."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import bpy
+import numpy as np
+
+VERSION: tuple[int, int, int] = tuple(bpy.app.version)
+
+#: Files dropped on the window (4.1 and newer).
+HAS_FILE_HANDLERS = hasattr(bpy.types, "FileHandler")
+#: ``UILayout.progress`` (4.0 and newer).
+HAS_PROGRESS_BAR = VERSION >= (4, 0, 0)
+#: Polygons keep their own count of corners (up to 3.5); newer ones derive it.
+STORES_LOOP_TOTAL = VERSION < (3, 6, 0)
+#: Grease Pencil objects were rewritten with curves in 4.3.
+GREASE_PENCIL_TYPES = ("GPENCIL", "GREASEPENCIL")
+
+
+def shader(name: str) -> str:
+    """Return a built-in shader's name; before 4.0 these carried their dimension."""
+    old = {"UNIFORM_COLOR": "3D_UNIFORM_COLOR", "FLAT_COLOR": "3D_FLAT_COLOR"}
+    if VERSION < (4, 0, 0):
+        return old.get(name, name)
+    return name
+
+
+def set_text_size(blf: Any, size: float) -> None:
+    """Set the size of ``blf``'s default font; the argument for dots per inch went in 4.0."""
+    if VERSION < (4, 0, 0):
+        blf.size(0, size, 72)
+    else:
+        blf.size(0, size)
+
+
+def use_nodes(material: Any) -> None:
+    """Give a material its nodes; from 5.0 on it always has them."""
+    if VERSION < (5, 0, 0):
+        material.use_nodes = True
+
+
+def show_transparency(material: Any, transparent: bool) -> None:
+    """Let a material be see-through in the viewport; the property was replaced in 4.2."""
+    if hasattr(material, "surface_render_method"):
+        material.surface_render_method = "BLENDED" if transparent else "DITHERED"
+    else:
+        material.blend_method = "BLEND" if transparent else "OPAQUE"
+
+
+def override(context: Any, **members: Any) -> Any:
+    """Return a context manager in which operators see the given members (3.2 and newer)."""
+    return context.temp_override(**members)
+
+
+def stroke_points(grease_pencil: Any) -> list[tuple[np.ndarray[Any, Any], bool, float]]:
+    """Return the strokes of a Grease Pencil object's visible layers at the current frame.
+
+    Returns
+    -------
+    list of (points (n, 3), cyclic, thickness)
+        Points and thickness in the object's own units.
+    """
+    strokes = []
+    for layer in grease_pencil.data.layers:
+        if layer.hide:
+            continue
+        if grease_pencil.type == "GPENCIL":
+            frame = layer.active_frame
+            for stroke in frame.strokes if frame else ():
+                points = np.empty(3 * len(stroke.points), np.float32)
+                stroke.points.foreach_get("co", points)
+                # Its line width is in pixels; 1 pixel stands for 1 mm at the object's scale.
+                width = stroke.line_width * 0.001 * grease_pencil.data.pixel_factor
+                strokes.append((points.reshape(-1, 3), bool(stroke.use_cyclic), width))
+            continue
+        frame = layer.current_frame()
+        for stroke in frame.drawing.strokes if frame else ():
+            places = np.array([point.position for point in stroke.points], np.float32)
+            radius = float(np.mean([point.radius for point in stroke.points]))
+            strokes.append((places.reshape(-1, 3), bool(stroke.cyclic), 2 * radius))
+    return strokes

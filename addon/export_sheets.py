@@ -1,0 +1,103 @@
+"""Exporting the built sheets: one STL file a layer, in mm."""
+
+from pathlib import Path
+from typing import Any
+
+import bpy
+import numpy as np
+from bpy.props import StringProperty
+
+from ..geometry.errors import SheetstackError
+from ..geometry.job import file_stem
+from ..geometry.solid import Mesh
+from ..geometry.write.stl import write_stl
+from .conversion import blender_coordinates, read_mesh, vertex_coordinates
+from .last_build import last_build_of
+from .scene_job import job_of
+from .sheet_object import sheets_of
+
+
+class SHEETSTACK_OT_export_stl(bpy.types.Operator):
+    """Write one STL file for each sheet as it is now, edits by hand included, in mm"""
+
+    bl_idname = "sheetstack.export_stl"
+    bl_label = "Export Sheets as STL"
+    bl_options = {"REGISTER"}
+
+    directory: StringProperty(
+        name="Folder", description="Folder that the files go to", subtype="DIR_PATH"
+    )
+    filter_folder: bpy.props.BoolProperty(default=True, options={"HIDDEN"})
+
+    @classmethod
+    def poll(cls, context: Any) -> bool:
+        if not sheets_of(context.scene):
+            cls.poll_message_set("Build the sheets first")
+            return False
+        return True
+
+    def invoke(self, context: Any, event: Any) -> set[str]:
+        context.window_manager.fileselect_add(self)
+        return {"RUNNING_MODAL"}
+
+    def execute(self, context: Any) -> set[str]:
+        if not self.directory:
+            self.report({"ERROR"}, "Expected a folder to write to, found none.")
+            return {"CANCELLED"}
+        folder = Path(bpy.path.abspath(self.directory))
+        sheets = sheets_of(context.scene)
+        try:
+            built = _built_meshes(context.scene)
+            for name, sheet in sheets.items():
+                mesh = current_mesh(sheet, built.get(name))
+                target = folder / f"{file_stem(name)}.stl"
+                write_stl(target, mesh.vertices, mesh.faces, f"Sheetstack: {name}, mm")
+        except SheetstackError as error:
+            self.report({"ERROR"}, str(error))
+            return {"CANCELLED"}
+        self.report({"INFO"}, f"Wrote {len(sheets)} STL files to {folder}.")
+        return {"FINISHED"}
+
+
+def current_mesh(sheet: bpy.types.Object, built: Mesh | None = None) -> Mesh:
+    """Return a sheet's mesh in mm as it is now.
+
+    Where it is still the one that was built, that one is returned, free of Blender's rounding.
+    """
+    if sheet.mode == "EDIT":
+        sheet.update_from_editmode()
+    if built is not None and np.array_equal(
+        vertex_coordinates(sheet.data), blender_coordinates(built)
+    ):
+        corners = np.empty(len(sheet.data.loops), np.int32)
+        sheet.data.loops.foreach_get("vertex_index", corners)
+        if np.array_equal(corners, built.faces.ravel()):
+            return built
+    mesh, _ = read_mesh(sheet.data)
+    return mesh
+
+
+def _built_meshes(scene: bpy.types.Scene) -> dict[str, Mesh]:
+    """Return the meshes of the last build of the scene's job by layer name."""
+    try:
+        build = last_build_of(job_of(scene))
+    except SheetstackError:  # the job is being changed; the sheets are what they are
+        build = None
+    return {layer.settings.name: layer.mesh for layer in build.layers} if build else {}
+
+
+def _export_entry(menu: Any, context: Any) -> None:
+    menu.layout.operator(SHEETSTACK_OT_export_stl.bl_idname, text="Stencil Sheets (.stl)")
+
+
+CLASSES = (SHEETSTACK_OT_export_stl,)
+
+
+def register() -> None:
+    """Add the entry of File > Export."""
+    bpy.types.TOPBAR_MT_file_export.append(_export_entry)
+
+
+def unregister() -> None:
+    """Take it out again."""
+    bpy.types.TOPBAR_MT_file_export.remove(_export_entry)

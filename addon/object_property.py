@@ -1,0 +1,38 @@
+"""What an object keeps of Sheetstack, on one group ``object.sheetstack``."""
+
+import bpy
+from bpy.props import EnumProperty, FloatProperty, PointerProperty, StringProperty
+
+
+class SHEETSTACK_PG_object(bpy.types.PropertyGroup):
+    """What an object is in a stack of sheets."""
+
+    kind: EnumProperty(
+        name="Kind",
+        items=[
+            ("NONE", "None", "Not of Sheetstack's making"),
+            ("STACK", "Stack", "What all sheets of the job hang on"),
+            ("SHEET", "Sheet", "A built sheet"),
+            ("EDITED", "Edited sheet", "A sheet edited by hand, kept when the job was built again"),
+            ("PICTURE", "Painted picture", "A plane that shows the painted picture"),
+        ],
+    )
+    layer: StringProperty(name="Layer", description="Name of the sheet's layer")
+    thickness_mm: FloatProperty(name="Thickness", unit="CAMERA")
+    fingerprint: StringProperty(
+        description="What the mesh was when it was built, to see edits by hand"
+    )
+    marks: StringProperty(description="Islands, bridges and necks to be drawn, as JSON")
+
+
+CLASSES = (SHEETSTACK_PG_object,)
+
+
+def register() -> None:
+    """Hang the group on objects."""
+    bpy.types.Object.sheetstack = PointerProperty(type=SHEETSTACK_PG_object)
+
+
+def unregister() -> None:
+    """Take it off again."""
+    del bpy.types.Object.sheetstack

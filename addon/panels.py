@@ -1,0 +1,289 @@
+"""Panels of the sidebar's tab, in the order of the work: artwork, sheets, support and so on."""
+
+from typing import Any
+
+import bpy
+
+from ..geometry.job import SECTIONS, LayerSettings
+from ..geometry.material import Material
+from .blender_versions import HAS_PROGRESS_BAR
+from .finding_list import active_finding
+from .layer_list import ARTWORK_ENDINGS, active_layer
+from .long_work import running
+from .material_preset import material_of, own_material
+from .setting_property import draw_section, draw_setting
+
+TAB = "Stencil"
+#: Settings of a layer that only masks have.
+MASK_KEYS = ("pixel_mm", "painted", "threshold", "smooth_mm", "simplify_mm")
+#: Settings that the layer panel draws itself; others that geometry adds are drawn below them.
+LAYER_KEYS = ("name", "colour", "artwork", "role", "group", "scale", *MASK_KEYS)
+
+
+class TabPanel:
+    """What the panels have in common."""
+
+    bl_space_type = "VIEW_3D"
+    bl_region_type = "UI"
+    bl_category = TAB
+
+
+class ClosedPanel(TabPanel):
+    """A panel that is closed at first."""
+
+    bl_options = {"DEFAULT_CLOSED"}
+
+
+class SHEETSTACK_PT_artwork(TabPanel, bpy.types.Panel):
+    """Artwork and its layers in spray order"""
+
+    bl_label = "Artwork"
+
+    def draw(self, context: Any) -> None:
+        layout, state = self.layout, context.scene.sheetstack
+        row = layout.row(align=True)
+        row.operator("sheetstack.open_job", text="Open", icon="FILE_FOLDER")
+        row.operator("sheetstack.save_job", text="Save", icon="FILE_TICK")
+        column = layout.column()
+        column.use_property_split = True
+        column.use_property_decorate = False
+        column.prop(state, "title")
+        row = layout.row()
+        row.template_list(
+            "SHEETSTACK_UL_layers", "", state, "layers", state, "active_layer", rows=5
+        )
+        side = row.column(align=True)
+        side.operator("sheetstack.add_layer", text="", icon="ADD")
+        side.operator("sheetstack.remove_layer", text="", icon="REMOVE")
+        side.operator("sheetstack.duplicate_layer", text="", icon="DUPLICATE")
+        side.separator()
+        up = side.operator("sheetstack.move_layer", text="", icon="TRIA_UP")
+        up.direction = "UP"
+        down = side.operator("sheetstack.move_layer", text="", icon="TRIA_DOWN")
+        down.direction = "DOWN"
+        layout.operator("sheetstack.artwork_from_objects", icon="OUTLINER_OB_CURVE")
+
+
+class SHEETSTACK_PT_layer(TabPanel, bpy.types.Panel):
+    """Settings of the active layer"""
+
+    bl_label = "Layer"
+    bl_parent_id = "SHEETSTACK_PT_artwork"
+
+    @classmethod
+    def poll(cls, context: Any) -> bool:
+        return active_layer(context.scene) is not None
+
+    def draw(self, context: Any) -> None:
+        layout, layer = self.layout, active_layer(context.scene)
+        layout.use_property_split = True
+        layout.use_property_decorate = False
+        layout.prop(layer, "colour")
+        row = layout.row(align=True)
+        row.prop(layer, "role")
+        row.menu("SHEETSTACK_MT_role", text="", icon="DOWNARROW_HLT")
+        layout.prop(layer, "artwork")
+        if layer.kept:
+            kept = layout.row()
+            kept.active = False
+            kept.label(text="A copy is kept in this .blend", icon="PACKAGE")
+        ending = "." + layer.artwork.rpartition(".")[2].lower()
+        if ending in ARTWORK_ENDINGS[:2]:
+            layout.prop(layer, "group")
+        layout.prop(layer, "scale")
+        if ending in ARTWORK_ENDINGS[2:]:
+            draw_setting(layout, layer, "pixel_mm", optional=True)
+            for key in MASK_KEYS[1:]:
+                layout.prop(layer, key)
+        draw_section(layout, layer, LayerSettings, leave_out=LAYER_KEYS)
+
+
+class SHEETSTACK_PT_sheets(TabPanel, bpy.types.Panel):
+    """The plates: size, material, thickness, and how they are shown"""
+
+    bl_label = "Sheets"
+
+    def draw(self, context: Any) -> None:
+        layout, state = self.layout, context.scene.sheetstack
+        layout.use_property_split = True
+        layout.use_property_decorate = False
+        sheet = state.sheet
+        column = layout.column(align=True)
+        column.prop(sheet, "width_mm")
+        column.prop(sheet, "height_mm")
+        column.prop(sheet, "margin_mm")
+        layout.prop(sheet, "placement")
+        draw_section(
+            layout,
+            sheet,
+            SECTIONS["sheet"],
+            leave_out=(
+                "width_mm",
+                "height_mm",
+                "margin_mm",
+                "placement",
+                "material",
+                "thickness_mm",
+            ),
+        )
+        material = material_of(context.scene)
+        row = layout.row(align=True)
+        row.menu("SHEETSTACK_MT_material", text=material.title if material else sheet.material)
+        row.operator("sheetstack.add_material_preset", text="", icon="ADD")
+        remove = row.operator("sheetstack.add_material_preset", text="", icon="REMOVE")
+        remove.remove_active = True
+        layout.prop(sheet, "thickness_mm")
+        if material and material.thicknesses_mm:
+            row = layout.row(align=True)
+            for thickness in material.thicknesses_mm:
+                button = row.operator("sheetstack.set_thickness", text=f"{thickness:g}")
+                button.thickness_mm = thickness
+        layout.separator()
+        _draw_build(layout, state)
+        layout.separator()
+        column = layout.column(align=True)
+        column.prop(state, "spacing_mm", slider=True)
+        column.prop(state, "aside", slider=True)
+
+
+def _draw_build(layout: Any, state: Any) -> None:
+    work = running()
+    if work is not None:
+        if HAS_PROGRESS_BAR:
+            layout.progress(factor=work.share, text=work.what, type="BAR")
+        else:
+            layout.label(text=f"{work.share:.0%}  {work.what}", icon="SORTTIME")
+        layout.label(text="Esc: stop", icon="EVENT_ESC")
+        return
+    row = layout.row()
+    row.scale_y = 1.4
+    row.operator("sheetstack.build", icon="MOD_BUILD")
+    if state.is_stale and state.collection is not None:
+        layout.label(text="Changed since the last build", icon="INFO")
+    layout.prop(state, "follow")
+
+
+class SHEETSTACK_PT_own_material(ClosedPanel, bpy.types.Panel):
+    """Values of a material of your own"""
+
+    bl_label = "Own Material"
+    bl_parent_id = "SHEETSTACK_PT_sheets"
+
+    def draw(self, context: Any) -> None:
+        layout, own = self.layout, own_material(context.scene)
+        layout.use_property_split = True
+        layout.use_property_decorate = False
+        row = layout.row(align=True)
+        row.operator("sheetstack.own_material", icon="ADD", text="New")
+        row.operator("sheetstack.remove_own_material", icon="REMOVE", text="Remove")
+        if own is not None:
+            layout.prop(own, "name")
+            draw_section(layout, own, Material)
+
+
+class SHEETSTACK_PT_support(TabPanel, bpy.types.Panel):
+    """Islands and the bridges that hold them"""
+
+    bl_label = "Support"
+
+    def draw(self, context: Any) -> None:
+        layout, state = self.layout, context.scene.sheetstack
+        layout.use_property_split = True
+        layout.use_property_decorate = False
+        draw_section(layout, state.bridges, SECTIONS["bridges"])
+        layout.operator("sheetstack.find_islands", icon="VIEWZOOM")
+        layout.label(text="Show in the view")
+        grid = layout.grid_flow(columns=2, align=True, even_columns=True)
+        grid.use_property_split = False
+        grid.prop(state, "show_islands", toggle=True, icon="X")
+        grid.prop(state, "show_bridges", toggle=True, icon="MESH_PLANE")
+        grid.prop(state, "show_necks", toggle=True, icon="KEYFRAME")
+        grid.prop(state, "show_findings", toggle=True, icon="ERROR")
+        layout.prop(state, "show_labels")
+
+
+class SHEETSTACK_PT_register(TabPanel, bpy.types.Panel):
+    """Keeping the sheets in register"""
+
+    bl_label = "Register"
+    bl_options = {"DEFAULT_CLOSED"}
+
+    def draw(self, context: Any) -> None:
+        layout, state = self.layout, context.scene.sheetstack
+        layout.use_property_split = True
+        layout.use_property_decorate = False
+        draw_section(layout, state.registration, SECTIONS["registration"])
+        layout.prop(state, "show_overlay")
+        column = layout.column()
+        column.active = state.show_overlay
+        column.prop_search(state, "overlay_first", state, "layers", icon="REMOVE")
+        column.prop_search(state, "overlay_second", state, "layers", icon="MORE")
+
+
+class SHEETSTACK_PT_paint(ClosedPanel, bpy.types.Panel):
+    """The picture that is sprayed"""
+
+    bl_label = "Paint"
+
+    def draw(self, context: Any) -> None:
+        layout, state = self.layout, context.scene.sheetstack
+        layout.use_property_split = True
+        layout.use_property_decorate = False
+        layout.prop(state, "ground")
+        layout.operator("sheetstack.show_painted", icon="IMAGE_DATA")
+
+
+class SHEETSTACK_PT_export(ClosedPanel, bpy.types.Panel):
+    """Files for making the sheets"""
+
+    bl_label = "Export"
+
+    def draw(self, context: Any) -> None:
+        layout = self.layout
+        layout.operator("sheetstack.export_stl", icon="EXPORT")
+
+
+class SHEETSTACK_PT_findings(TabPanel, bpy.types.Panel):
+    """What the last build has to say; a click flies to the place"""
+
+    bl_label = "Findings"
+
+    @classmethod
+    def poll(cls, context: Any) -> bool:
+        return bool(context.scene.sheetstack.findings)
+
+    def draw(self, context: Any) -> None:
+        layout, state = self.layout, context.scene.sheetstack
+        layout.template_list(
+            "SHEETSTACK_UL_findings", "", state, "findings", state, "active_finding", rows=4
+        )
+        finding = active_finding(context.scene)
+        if finding is not None:
+            box = layout.box().column(align=True)
+            for line in _wrapped(finding.message, context.region.width):
+                box.label(text=line)
+            if finding.has_place:
+                x, y = finding.place_mm
+                box.label(text=f"At {x:.1f}, {y:.1f} mm", icon="CURSOR")
+                layout.operator("sheetstack.go_to_finding", icon="VIEW_CAMERA")
+
+
+def _wrapped(text: str, width: int) -> list[str]:
+    """Return text in lines that fit a region; Blender's labels do not wrap."""
+    import textwrap
+
+    scale = bpy.context.preferences.system.ui_scale
+    return textwrap.wrap(text, max(20, int(width / (7.0 * scale)) - 4))
+
+
+CLASSES = (
+    SHEETSTACK_PT_artwork,
+    SHEETSTACK_PT_layer,
+    SHEETSTACK_PT_sheets,
+    SHEETSTACK_PT_own_material,
+    SHEETSTACK_PT_support,
+    SHEETSTACK_PT_register,
+    SHEETSTACK_PT_paint,
+    SHEETSTACK_PT_export,
+    SHEETSTACK_PT_findings,
+)
