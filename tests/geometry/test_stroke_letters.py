@@ -5,7 +5,6 @@ import string
 
 import numpy as np
 import pytest
-import shapely
 
 from sheetstack.geometry.stroke_letters import letter_lines, letter_shapes, text_width
 
