@@ -1,0 +1,84 @@
+"""SVG numbers and lengths: text to pixels of 1/96 inch."""
+
+from __future__ import annotations
+
+import math
+import re
+
+MM_PER_PX = 25.4 / 96
+
+#: CSS 2.1, section 4.3.2, and CSS Values 3, section 6.2: 96 px to the inch.
+PX_PER_UNIT = {
+    "": 1.0,
+    "px": 1.0,
+    "in": 96.0,
+    "cm": 96 / 2.54,
+    "mm": 96 / 25.4,
+    "q": 96 / 101.6,
+    "pt": 96 / 72,
+    "pc": 16.0,
+}
+
+NUMBER = r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?"
+_LENGTH = re.compile(rf"\s*({NUMBER})\s*(%|[A-Za-z]*)\s*")
+_LIST = re.compile(rf"\s*(?:{NUMBER}(?:\s*,\s*|\s+|(?=[+-]|\.))?)*\s*")
+_NUMBER = re.compile(NUMBER)
+
+
+def length_px(text: str, whole: float, font_size: float) -> float:
+    """Return a length in pixels.
+
+    Parameters
+    ----------
+    text : str
+        A number with or without unit, or a percentage.
+    whole : float
+        What 100 % is, in pixels.
+    font_size : float
+        What 1 em is, in pixels; 1 ex is taken as half of it (CSS 2.1, 4.3.2).
+
+    Raises
+    ------
+    ValueError
+        Not a length; the text says what was expected.
+
+    Examples
+    --------
+    >>> length_px("1in", 0, 16), length_px("50%", 300, 16), length_px("2em", 0, 16)
+    (96.0, 150.0, 32.0)
+    """
+    found = _LENGTH.fullmatch(text)
+    if found is None:
+        raise ValueError(f"'{_short(text)}', expected a length such as 10, 10mm or 50%")
+    number, unit = float(found[1]), found[2].lower()
+    if not math.isfinite(number):
+        raise ValueError(f"'{_short(text)}', expected a finite length")
+    if unit == "%":
+        return number * whole / 100
+    if unit == "em":
+        return number * font_size
+    if unit == "ex":
+        return number * font_size / 2
+    if unit not in PX_PER_UNIT:
+        units = ", ".join(u for u in PX_PER_UNIT if u)
+        raise ValueError(f"'{_short(text)}' with the unknown unit '{unit}', expected {units} or %")
+    return number * PX_PER_UNIT[unit]
+
+
+def number_list(text: str) -> list[float]:
+    """Return the numbers of a list that blanks or commas part.
+
+    Raises
+    ------
+    ValueError
+        Something else than finite numbers is in the list.
+    """
+    numbers = [float(n) for n in _NUMBER.findall(text)]
+    if _LIST.fullmatch(text) is None or not all(map(math.isfinite, numbers)):
+        raise ValueError(f"'{_short(text)}', expected a list of numbers")
+    return numbers
+
+
+def _short(text: str) -> str:
+    text = " ".join(text.split())
+    return text if len(text) <= 40 else f"{text[:37]}..."
