@@ -12,6 +12,7 @@ import tomlkit
 from tomlkit.exceptions import TOMLKitError
 
 from .artwork import ArtworkSource
+from .bridge_settings import BridgeByHand, BridgeSettings
 from .errors import JobError
 from .making_settings import EstimateSettings, PaperSettings, PrintingSettings, TileSettings
 from .material import Material, load_materials, read_materials
@@ -36,15 +37,6 @@ class SheetSettings:
         "centre",
         about="where the artwork's page lies: centred on the sheet, or corner on corner",
         choices=("centre", "corner"),
-    )
-
-
-@dataclass(frozen=True)
-class BridgeSettings:
-    """``[bridges]``: the strips that hold islands."""
-
-    width_mm: float | None = setting(
-        None, about="width of bridges; the material's least width when absent", least=0.05, most=500
     )
 
 
@@ -116,6 +108,23 @@ class LayerSettings:
     simplify_mm: float = setting(
         0.05, about="most that a mask's contour moves when points are left out", least=0, most=100
     )
+    bridges_mm: tuple[tuple[tuple[float, float], ...], ...] = setting(
+        (), about="middle lines of bridges drawn by hand, on the sheet", kind="lines"
+    )
+    bridges_group: str = setting(
+        "", about="id or label of an SVG group whose lines are bridges drawn by hand"
+    )
+    split: bool = setting(
+        False, about="two sheets of this colour that leave no bridge in the paint"
+    )
+    mend_mm: tuple[tuple[float, float], ...] = setting(
+        (), about="places of findings (necks, tongues, slits) to be mended", kind="points"
+    )
+
+    @property
+    def sheet_names(self) -> tuple[str, ...]:
+        """Names of the sheets that the layer makes: its own, or with A and B when split."""
+        return (f"{self.name} A", f"{self.name} B") if self.split else (self.name,)
 
 
 #: Tables of the job file that stand once, with their attribute of ``Job``.
@@ -147,6 +156,8 @@ class Job:
     bridges : BridgeSettings
     registration : RegistrationSettings
     spray : SpraySettings
+    bridges_by_hand : tuple of BridgeByHand
+        Bridges that the artist has locked, moved, widened or forbidden.
     own_materials : mapping
         The artist's own rows of the material table, by key.
     folder : Path
@@ -157,7 +168,7 @@ class Job:
     sheet: SheetSettings
     layers: tuple[LayerSettings, ...]
     ground: str = "#ffffff"
-    bridges: BridgeSettings = BridgeSettings()
+    bridges: BridgeSettings = field(default_factory=BridgeSettings)
     registration: RegistrationSettings = RegistrationSettings()
     process: ProcessSettings = field(default_factory=ProcessSettings)
     printing: PrintingSettings = field(default_factory=PrintingSettings)
@@ -165,6 +176,7 @@ class Job:
     paper: PaperSettings = field(default_factory=PaperSettings)
     estimate: EstimateSettings = field(default_factory=EstimateSettings)
     spray: SpraySettings = SpraySettings()
+    bridges_by_hand: tuple[BridgeByHand, ...] = ()
     own_materials: Mapping[str, Material] = field(default_factory=dict)
     folder: Path = Path()
 
@@ -266,7 +278,7 @@ def parse_job(text: str, name: str = "job", folder: Path = Path()) -> Job:
         reason = str(error) or "nested too deeply"
         raise JobError(f"{name}: is not valid TOML: {reason}.") from None
     head_keys = {"title", "ground"}
-    known = head_keys | set(SECTIONS) | {"layers", "materials"}
+    known = head_keys | set(SECTIONS) | {"layers", "bridge", "materials"}
     for key in table:
         if key not in known:
             raise JobError(
@@ -285,6 +297,13 @@ def parse_job(text: str, name: str = "job", folder: Path = Path()) -> Job:
         read_section(LayerSettings, row, f"{name}: [[layers]] number {i}")
         for i, row in enumerate(rows, 1)
     )
+    by_hand = table.get("bridge", [])
+    if not isinstance(by_hand, list):
+        raise JobError(f"{name}: bridge: expected [[bridge]] tables.")
+    bridges_by_hand = tuple(
+        read_section(BridgeByHand, row, f"{name}: [[bridge]] number {i}")
+        for i, row in enumerate(by_hand, 1)
+    )
     own = table.get("materials", {})
     if not isinstance(own, dict):
         raise JobError(f"{name}: [materials]: expected a table for each material.")
@@ -292,6 +311,7 @@ def parse_job(text: str, name: str = "job", folder: Path = Path()) -> Job:
         title=head.title,
         ground=head.ground,
         layers=layers,
+        bridges_by_hand=bridges_by_hand,
         own_materials=read_materials(own, f"{name}: materials"),
         folder=folder,
         **sections,
@@ -327,13 +347,16 @@ def check_job(job: Job, name: str = "job") -> None:
         )
     seen: set[str] = set()
     for layer in job.layers:
-        slug = file_stem(layer.name)
-        if slug in seen:
-            raise JobError(
-                f"{name}: two [[layers]] tables are named '{layer.name}'; expected names that "
-                "differ in more than case and punctuation."
-            )
-        seen.add(slug)
+        for sheet_name in layer.sheet_names:
+            slug = file_stem(sheet_name)
+            if slug in seen:
+                raise JobError(
+                    f"{name}: two [[layers]] tables are named '{sheet_name}'; expected names that "
+                    "differ in more than case and punctuation (a split layer makes sheets 'A' and "
+                    "'B' of its name)."
+                )
+            seen.add(slug)
+    _check_bridges(job, name)
     registration = job.registration
     radius = registration.hole_diameter_mm / 2
     for x, y in registration.holes_mm:
@@ -341,6 +364,34 @@ def check_job(job: Job, name: str = "job") -> None:
             raise JobError(
                 f"{name}: [registration]: holes_mm holds [{x:g}, {y:g}]: expected a whole hole on "
                 f"the sheet's {sheet.width_mm:g} x {sheet.height_mm:g} mm."
+            )
+
+
+def _check_bridges(job: Job, name: str) -> None:
+    least = job.material.least_bridge(job.made_by.kind)
+    ids: set[tuple[str, str]] = set()
+    for i, bridge in enumerate(job.bridges_by_hand, 1):
+        where = f"{name}: [[bridge]] number {i}"
+        names = [layer.name for layer in job.layers]
+        if bridge.layer not in names:
+            raise JobError(
+                f"{where}: layer = '{bridge.layer}': expected one of {', '.join(names)}."
+            )
+        if len(bridge.line_mm) < 2:
+            raise JobError(f"{where}: line_mm: expected two or more points, found one or none.")
+        if bridge.width_mm is not None and bridge.width_mm < least:
+            raise JobError(
+                f"{where}: width_mm = {bridge.width_mm:g}: expected at least {least:g}, the least "
+                f"width that {job.sheet.material} allows."
+            )
+        if bridge.id and (bridge.layer, bridge.id) in ids:
+            raise JobError(f"{where}: id = '{bridge.id}': another bridge of the layer has it.")
+        ids.add((bridge.layer, bridge.id))
+    for area in job.bridges.keep_free_areas_mm:
+        if len(area) < 3:
+            raise JobError(
+                f"{name}: [bridges]: keep_free_areas_mm: expected three or more corners, "
+                f"found {len(area)}."
             )
 
 
@@ -367,6 +418,11 @@ def job_text(job: Job) -> str:
     for layer in job.layers:
         layers.append(tomlkit.item(write_section(layer)))
     document["layers"] = layers
+    if job.bridges_by_hand:
+        by_hand = tomlkit.aot()
+        for bridge in job.bridges_by_hand:
+            by_hand.append(tomlkit.item(write_section(bridge)))
+        document["bridge"] = by_hand
     if job.own_materials:
         document["materials"] = {k: write_section(m) for k, m in job.own_materials.items()}
     return tomlkit.dumps(document)

@@ -60,6 +60,18 @@ class Material:
     least_opening_printer_mm: float | None = setting(
         None, about="least width of a printed opening", least=0.05, most=100
     )
+    deflection_mm: float = setting(
+        3.0,
+        about="most that an island may give way under handling; common practice, no source",
+        least=0.01,
+        most=1000,
+    )
+    safety: float = setting(
+        2.0,
+        about="times that bridges must be stronger than needed: common practice",
+        least=1,
+        most=100,
+    )
     laser: str = setting(
         "unknown",
         about="whether it may go under a laser: fit, poor (melts or chars), never, unknown",

@@ -103,7 +103,7 @@ BAD = {
         "margin = 12",
         "[sheet]: unknown key 'margin'; expected one of",
     ),
-    "unknown table": ("[bridges]", "[bridge]", "unknown key 'bridge'"),
+    "unknown table": ("[bridges]", "[bridging]", "unknown key 'bridging'"),
     "text for number": (
         "margin_mm = 12",
         'margin_mm = "12"',
