@@ -60,7 +60,8 @@ class CutSheet:
         turn = np.array([[c, s], [-s, c]], float)
 
         def go(points: Floats) -> Floats:
-            return points @ turn + (dx, dy)
+            moved: Floats = points @ turn + (dx, dy)
+            return moved
 
         def path(cut: CutPath) -> CutPath:
             return CutPath(go(cut.points), go(cut.lead))
