@@ -213,7 +213,7 @@ class _Shapes:
         thin = thinned(shape, tolerance)
         while shapely.get_num_coordinates(thin) > _MOST_POINTS and tolerance < self._height:
             tolerance *= 2
-            thin = thinned(thin, tolerance)
+            thin = thinned(shape, tolerance)
         points, ring = shapely.get_coordinates(
             shapely.get_rings(shapely.get_parts(thin)), return_index=True
         )

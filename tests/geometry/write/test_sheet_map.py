@@ -81,7 +81,7 @@ def test_labels_never_lie_on_each_other(monkeypatch):
 
 
 def test_huge_sheets_are_thinned(monkeypatch):
-    monkeypatch.setattr("sheetstack.geometry.write.sheet_map._MOST_POINTS", 3000)
+    monkeypatch.setattr("sheetstack.geometry.write.sheet_map._MOST_POINTS", 4000)
     turn = np.linspace(0, 2 * np.pi, 100, endpoint=False)
     circle = np.stack([np.cos(turn), np.sin(turn)], axis=1)
     centres = np.stack(np.meshgrid(np.arange(15), np.arange(15)), axis=-1).reshape(-1, 1, 2)
@@ -90,8 +90,8 @@ def test_huge_sheets_are_thinned(monkeypatch):
     (opening,) = paths(root, "opening")
     loops = [np.array(m.split(), float).reshape(-1, 2) for m in re.findall("M([^Z]+)Z", opening)]
     assert len(loops) == 225
-    assert sum(len(loop) for loop in loops) <= 3000
-    assert sum(Polygon(loop).area for loop in loops) == pytest.approx(discs.area, rel=0.1)
+    assert sum(len(loop) for loop in loops) <= 4000
+    assert sum(Polygon(loop).area for loop in loops) == pytest.approx(discs.area, rel=0.05)
 
 
 @pytest.mark.parametrize(
