@@ -51,6 +51,14 @@ class RegistrationSettings:
     holes_mm: tuple[tuple[float, float], ...] = setting(
         (), about="centres of holes instead of the usual three corners", kind="points"
     )
+    feature: str = setting(
+        "holes",
+        about="holes for pins, or half holes in three edges that are pushed against pins",
+        choices=("holes", "notches"),
+    )
+    marks: bool = setting(
+        False, about="engraved crosses at the edges' middles, and the layer's number and name"
+    )
     drift_mm: float = setting(
         1.0, about="how far a sheet may lie off its place when sprayed", least=0, most=100
     )

@@ -13,7 +13,7 @@ from sheetstack.geometry.job import (
     parse_job,
     with_spray_order,
 )
-from sheetstack.geometry.registration import hole_centres, holes
+from sheetstack.geometry.registration import holes, pin_centres
 
 GOOD = """
 title = "Leaf"
@@ -189,7 +189,7 @@ def test_files_that_are_no_job_are_refused(tmp_path):
 def test_usual_registration_holes_do_not_fit_a_turned_or_flipped_sheet():
     job = parse_job(GOOD)
     w, h = job.sheet.width_mm, job.sheet.height_mm
-    centres = set(hole_centres(job.registration, job.sheet))
+    centres = set(pin_centres(job.registration, job.sheet))
     assert len(centres) == 3
     for moved in (
         {(w - x, h - y) for x, y in centres},
