@@ -14,7 +14,7 @@ from .islands import Piece, find_pieces
 from .job import Job, LayerSettings
 from .process import process_findings
 from .progress import Progress
-from .registration import holes
+from .registration import holes, registration_findings
 from .sheet import PlacedArtwork, Sheet, make_sheet, place_artworks
 from .solid import Mesh, Soundness, extrude, soundness, volume
 from .stack import stack_heights
@@ -86,7 +86,8 @@ class Build:
         """All findings: those of the whole job, then layer by layer."""
         job = self.job
         of_job = process_findings(job.made_by, job.sheet.material, job.material, job.bridge_width)
-        return (*of_job, *(f for layer in self.layers for f in layer.findings))
+        of_pins = registration_findings(job.registration, job.sheet)
+        return (*of_job, *of_pins, *(f for layer in self.layers for f in layer.findings))
 
     @property
     def spoilt(self) -> bool:
