@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, replace
+from importlib import import_module
 from pathlib import Path
 
 from shapely import MultiPolygon
@@ -69,19 +70,20 @@ class Artwork:
 Reader = Callable[[ArtworkSource, Tolerances], Artwork]
 
 
-def _readers() -> dict[str, Reader]:
-    # Imported late: a job of SVG files need not load the DXF and image libraries.
-    from .read.dxf import read_dxf
-    from .read.mask import read_mask
-    from .read.svg import read_svg
+#: Reader of each ending, as module and function: a job of SVG files need not load the DXF library.
+_READERS = {
+    ".svg": ("svg", "read_svg"),
+    ".dxf": ("dxf", "read_dxf"),
+    ".png": ("mask", "read_mask"),
+    ".jpg": ("mask", "read_mask"),
+    ".jpeg": ("mask", "read_mask"),
+}
 
-    return {
-        ".svg": read_svg,
-        ".dxf": read_dxf,
-        ".png": read_mask,
-        ".jpg": read_mask,
-        ".jpeg": read_mask,
-    }
+
+def _reader(suffix: str) -> Reader:
+    module, function = _READERS[suffix]
+    found: Reader = getattr(import_module(f".read.{module}", __package__), function)
+    return found
 
 
 def read_artwork(source: ArtworkSource, tolerances: Tolerances = TOLERANCES) -> Artwork:
@@ -102,18 +104,17 @@ def read_artwork(source: ArtworkSource, tolerances: Tolerances = TOLERANCES) -> 
     ArtworkError
         The file is missing, unreadable, of an unknown kind, or its meaning is unclear.
     """
-    readers = _readers()
     suffix = source.path.suffix.lower()
-    if suffix not in readers:
+    if suffix not in _READERS:
         raise ArtworkError(
             f"{source.path}: no reader for files ending in '{source.path.suffix}'; "
-            f"expected one of {', '.join(sorted(readers))}."
+            f"expected one of {', '.join(sorted(_READERS))}."
         )
     if not source.path.exists():
         raise ArtworkError(f"{source.path}: the artwork file does not exist.")
     if not source.path.is_file():
         raise ArtworkError(f"{source.path}: expected a file here, found a folder or device.")
-    artwork = readers[suffix](source, tolerances)
+    artwork = _reader(suffix)(source, tolerances)
     return artwork if source.scale == 1.0 else _scaled(artwork, source.scale)
 
 

@@ -8,7 +8,8 @@ import shapely
 
 from .artwork import Artwork, ArtworkSource, read_artwork
 from .bridges import Bridge, hold_islands
-from .errors import ArtworkError
+from .edges import edges_of
+from .errors import ArtworkError, GeometryError
 from .finding import Finding, Severity
 from .islands import Piece, find_pieces
 from .job import Job, LayerSettings
@@ -19,6 +20,7 @@ from .sheet import PlacedArtwork, Sheet, make_sheet, place_artworks
 from .solid import Mesh, Soundness, extrude, soundness, volume
 from .stack import stack_heights
 from .tolerance import TOLERANCES, Tolerances
+from .trap import trapped
 
 
 @dataclass(frozen=True)
@@ -131,12 +133,23 @@ def build(job: Job, progress: Progress | None = None, tolerances: Tolerances = T
             except ArtworkError as error:
                 raise ArtworkError(f"Layer '{layer.name}': {error}") from error
         named.append((layer.name, artworks[source]))
+    if all(artwork.shape.is_empty for artwork in artworks.values()):
+        raise GeometryError(_nothing_to_cut(artworks))
     placed = place_artworks(named, job.sheet)
+    placed = trapped(placed, job.layers, job.registration.trap_mm)
     layers = tuple(
         _build_layer(job, layer, artwork, building.part(i / count, (i + 1) / count), tolerances)
         for i, (layer, artwork) in enumerate(zip(job.layers, placed, strict=True))
     )
     return Build(job, layers)
+
+
+def _nothing_to_cut(artworks: dict[ArtworkSource, Artwork]) -> str:
+    reasons = []
+    for source, artwork in artworks.items():
+        told = [f.sentence().rstrip(".") for f in artwork.findings[:2]]
+        reasons.append(f"{source.path} ({'; '.join(told) or 'no shape in it'})")
+    return f"Nothing to cut in any layer: {', '.join(reasons)}."
 
 
 def _build_layer(
@@ -155,8 +168,9 @@ def _build_layer(
     held = hold_islands(plain, job.bridge_width, progress.part(0.3, 0.7))
     mesh = extrude(held.sheet.shape, held.sheet.thickness, progress.part(0.7, 0.85))
     progress(0.85, f"{settings.name}: checking the solid")
-    sound = soundness(mesh)
-    left = find_pieces(mesh).islands
+    edges = edges_of(mesh.faces, len(mesh.vertices))
+    sound = soundness(mesh, edges)
+    left = find_pieces(mesh, edges).islands
     findings = [*artwork.findings, *sheet_findings, *held.findings]
     findings += [
         Finding(

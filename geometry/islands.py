@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from .connectivity import connected_labels
+from .edges import Edges, edges_of
 from .errors import GeometryError
 from .solid import Mesh
 
@@ -47,7 +48,7 @@ class Pieces:
     islands: tuple[Piece, ...]
 
 
-def face_labels(mesh: Mesh) -> Indices:
+def face_labels(mesh: Mesh, edges: Edges | None = None) -> Indices:
     """Label the connected pieces of a mesh; faces are joined by edges, never by vertices.
 
     Where more than two faces meet at an edge (pieces that touch along it, or an edge welded by a
@@ -58,28 +59,21 @@ def face_labels(mesh: Mesh) -> Indices:
     ----------
     mesh : Mesh
         Any triangle mesh, closed or open.
+    edges : Edges, optional
+        Its edges, where they are known already.
 
     Returns
     -------
     int array (faces,)
     """
-    faces = mesh.faces
-    count = len(faces)
-    if count and (faces.min() < 0 or faces.max() >= len(mesh.vertices)):
-        raise GeometryError("The mesh has a face that names a vertex which does not exist.")
-    a = faces.ravel()
-    b = faces[:, [1, 2, 0]].ravel()
-    key = np.minimum(a, b) * len(mesh.vertices) + np.maximum(a, b)
-    order = np.argsort(key, kind="stable")
-    key = key[order]
-    start = np.flatnonzero(np.append(True, key[1:] != key[:-1])) if count else np.empty(0, int)
-    size = np.diff(np.append(start, len(key)))
-    face = order // 3
-    two = start[size == 2]
+    edges = edges or edges_of(mesh.faces, len(mesh.vertices))
+    face = edges.corner // 3
+    two = edges.start[edges.size == 2]
     links = [np.stack([face[two], face[two + 1]], axis=1)]
-    for at, n in zip(start[size > 2].tolist(), size[size > 2].tolist(), strict=True):
-        links.append(_round_an_edge(mesh, order[at : at + n]))
-    return connected_labels(count, np.concatenate(links))
+    many = edges.size > 2
+    for at, n in zip(edges.start[many].tolist(), edges.size[many].tolist(), strict=True):
+        links.append(_round_an_edge(mesh, edges.corner[at : at + n]))
+    return connected_labels(len(mesh.faces), np.concatenate(links))
 
 
 def _round_an_edge(mesh: Mesh, corners: Indices) -> Indices:
@@ -111,7 +105,7 @@ def _round_an_edge(mesh: Mesh, corners: Indices) -> Indices:
     return np.stack([before, face[forward]], axis=1)
 
 
-def find_pieces(mesh: Mesh) -> Pieces:
+def find_pieces(mesh: Mesh, edges: Edges | None = None) -> Pieces:
     """Find the frame and the islands of a sheet's mesh.
 
     Works on any mesh that lies flat (its thickness along z), also one edited by hand, closed or
@@ -120,6 +114,8 @@ def find_pieces(mesh: Mesh) -> Pieces:
     Parameters
     ----------
     mesh : Mesh
+    edges : Edges, optional
+        Its edges, where they are known already.
 
     Returns
     -------
@@ -143,7 +139,7 @@ def find_pieces(mesh: Mesh) -> Pieces:
         raise GeometryError("The mesh has no faces, so that there is no sheet to check.")
     if not np.isfinite(mesh.vertices).all():
         raise GeometryError("The mesh has a vertex whose place is not a number.")
-    labels = face_labels(mesh)
+    labels = face_labels(mesh, edges)
     count = int(labels.max()) + 1
     # Measured from a corner of the mesh, not from the origin: no cancellation far out.
     a, b, c = (mesh.vertices[mesh.faces[:, k]] - mesh.vertices.min(axis=0) for k in range(3))

@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 from shapely import MultiPolygon, Polygon
 
+from .edges import Edges, edges_of
 from .errors import GeometryError
 from .progress import Progress
 from .triangulate import triangulate
@@ -122,24 +123,26 @@ class Soundness:
     euler: int
 
 
-def soundness(mesh: Mesh) -> Soundness:
+def soundness(mesh: Mesh, edges: Edges | None = None) -> Soundness:
     """Return whether a mesh is closed and consistently oriented, and its Euler characteristic.
 
+    Parameters
+    ----------
+    mesh : Mesh
+    edges : Edges, optional
+        Its edges, where they are known already.
+
+    Examples
+    --------
     >>> from shapely import box
     >>> soundness(extrude(box(0, 0, 3, 3).difference(box(1, 1, 2, 2)), 1.0))
     Soundness(watertight=True, oriented=True, euler=0)
     """
-    faces = mesh.faces
-    a = faces.ravel()
-    b = faces[:, [1, 2, 0]].ravel()
-    n = len(mesh.vertices)
-    key = np.minimum(a, b) * n + np.maximum(a, b)
-    order = np.argsort(key, kind="stable")
-    key = key[order]
-    forward = np.where(a < b, 1, -1)[order]
-    first = np.flatnonzero(np.append(True, key[1:] != key[:-1])) if len(key) else np.empty(0, int)
-    counts = np.diff(np.append(first, len(key)))
-    watertight = bool((counts == 2).all())
-    oriented = bool((np.add.reduceat(forward, first) == 0).all()) if len(first) else True
-    used = len(np.unique(faces))
-    return Soundness(watertight, oriented, used - len(first) + len(faces))
+    edges = edges or edges_of(mesh.faces, len(mesh.vertices))
+    watertight = bool((edges.size == 2).all())
+    turns = np.where(edges.forward, 1, -1)
+    oriented = not len(turns) or bool((np.add.reduceat(turns, edges.start) == 0).all())
+    used = np.zeros(len(mesh.vertices), bool)
+    used[mesh.faces.ravel()] = True
+    euler = int(np.count_nonzero(used)) - len(edges.start) + len(mesh.faces)
+    return Soundness(watertight, oriented, euler)
