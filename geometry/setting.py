@@ -44,9 +44,9 @@ def setting(
     choices : tuple of str
         The only texts allowed.
     kind : str
-        ``"colour"`` (#rrggbb), ``"numbers"`` (list), ``"point"`` (x, y), ``"points"`` (list of
-        x, y), ``"lines"`` (list of lists of points) or ``"boxes"`` (list of x, y, width, height);
-        else the type says it.
+        ``"colour"`` (#rrggbb), ``"colours"`` (list), ``"numbers"`` (list), ``"point"`` (x, y),
+        ``"points"`` (list of x, y), ``"lines"`` (list of lists of points) or ``"boxes"`` (list of
+        x, y, width, height); else the type says it.
     """
     metadata = dict(about=about, least=least, most=most, choices=choices, kind=kind)
     if default is _REQUIRED:
@@ -121,6 +121,12 @@ def _checked(value: object, hint: Any, field: dataclasses.Field[Any], where: str
         if not isinstance(value, str) or not _COLOUR.match(value):
             raise JobError(f"{where} = {_shown(value)}: expected a colour like '#a0522d'.")
         return value.lower()
+    if kind == "colours":
+        if not isinstance(value, list) or not all(
+            isinstance(v, str) and _COLOUR.match(v) for v in value
+        ):
+            raise JobError(f"{where} = {_shown(value)}: expected a list of colours like '#a0522d'.")
+        return tuple(v.lower() for v in value)
     if kind in ("numbers", "point", "points", "lines", "boxes"):
         return _numbers(value, kind, where)
     types = (
