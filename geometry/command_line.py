@@ -16,6 +16,7 @@ from typing import TextIO
 import shapely
 
 from .build import Build, build
+from .command_layers import add_layers_command
 from .errors import Cancelled, SheetstackError
 from .finding import Severity
 from .job import load_job
@@ -175,6 +176,7 @@ def _parser() -> argparse.ArgumentParser:
         description="Build every sheet of a job in memory and tell the findings; write nothing.",
     )
     checking.set_defaults(run=_run_check)
+    add_layers_command(commands)
     return parser
 
 

@@ -1,0 +1,467 @@
+"""Outlines as smooth curves: rings of points fitted by few cubic Beziers within a tolerance.
+
+Least squares with reparametrisation after Schneider, "An algorithm for automatically fitting
+digitized curves", Graphics Gems, 1990: fit one cubic, move each point's parameter to the nearest
+place on it, fit again; where the farthest point is still out of tolerance, split there. Two things
+differ: ends at corners are free to find their direction, and neighbours are joined again where one
+cubic does for both. All pieces of all rings are fitted at once, as arrays.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import shapely
+from numpy.typing import ArrayLike, NDArray
+from shapely import MultiPolygon, Polygon
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+
+# Shares of the tolerance: points left out before the fit; the fit; rounding has the rest.
+_THINNED, _FITTED = 0.2, 0.75
+_STRAIGHT = 0.3
+_REFITS = 5
+_CORNER = np.radians(50)
+#: Points a cubic is drawn with when shapes are compared.
+SAMPLES = 12
+
+
+@dataclass(frozen=True, eq=False)
+class CurvedRing:
+    """A closed curve.
+
+    Parameters
+    ----------
+    cubics : float64 array (n, 4, 2)
+        Control points; each cubic ends where the next begins, the last where the first does.
+    straight : bool array (n,)
+        Which of them are straight lines.
+    """
+
+    cubics: Floats
+    straight: NDArray[np.bool_]
+
+    def points(self, samples: int = SAMPLES) -> Floats:
+        """Return points along the curve, ``samples`` a cubic and one a line; none repeated."""
+        t = np.linspace(0, 1, samples, endpoint=False)
+        drawn = _evaluate(self.cubics[:, None], t[None, :, None])
+        kept = np.ones(drawn.shape[:2], bool)
+        kept[self.straight, 1:] = False
+        points: Floats = drawn[kept]
+        return points
+
+
+@dataclass(frozen=True, eq=False)
+class CurvedShape:
+    """Polygons with curved rings: for each the outer ring first, then its holes."""
+
+    polygons: tuple[tuple[CurvedRing, ...], ...]
+
+    @property
+    def nodes(self) -> int:
+        """Number of nodes that a hand has to edit."""
+        return sum(len(ring.cubics) for polygon in self.polygons for ring in polygon)
+
+    def flattened(self, samples: int = SAMPLES) -> MultiPolygon:
+        """Return the shape with each cubic as ``samples`` chords."""
+        return MultiPolygon(
+            [
+                Polygon(rings[0].points(samples), [r.points(samples) for r in rings[1:]])
+                for rings in self.polygons
+            ]
+        )
+
+
+def fit_shape(shape: MultiPolygon, tolerance: float) -> CurvedShape:
+    """Return a shape's outlines as curves within a tolerance.
+
+    Parameters
+    ----------
+    shape : MultiPolygon
+        Valid, in mm.
+    tolerance : float
+        Largest distance in mm between the outlines and the curves, either way.
+
+    Returns
+    -------
+    CurvedShape
+        Its flattened shape is valid: rings that came to cross themselves or others are fitted
+        closer, and in the end keep their points.
+
+    Examples
+    --------
+    >>> disc = as_multipolygon(shapely.Point(0, 0).buffer(10, quad_segs=64))
+    >>> fit_shape(disc, 0.1).nodes
+    4
+    """
+    polygons = list(shape.geoms)
+    rings = [np.asarray(r.coords)[:-1] for p in polygons for r in (p.exterior, *p.interiors)]
+    fitted = fit_rings(rings, tolerance)
+    owner = np.repeat(np.arange(len(polygons)), [1 + len(p.interiors) for p in polygons])
+    for closer in (0.4, 0.1, 0.0):
+        bad = np.flatnonzero(_crossing(fitted))
+        if not len(bad):
+            break
+        wanted = [rings[i] for i in bad]
+        again = fit_rings(wanted, closer * tolerance) if closer else [_polyline(r) for r in wanted]
+        for i, ring in zip(bad.tolist(), again, strict=True):
+            fitted[i] = ring
+    groups: list[list[CurvedRing]] = [[] for _ in polygons]
+    for ring, which in zip(fitted, owner.tolist(), strict=True):
+        groups[which].append(ring)
+    return CurvedShape(tuple(tuple(g) for g in groups))
+
+
+def _crossing(rings: Sequence[CurvedRing]) -> NDArray[np.bool_]:
+    """Return which rings cross or touch themselves or another one."""
+    flat = np.array([shapely.LinearRing(r.points()) for r in rings], object)
+    bad: NDArray[np.bool_] = ~shapely.is_simple(flat)
+    first, second = shapely.STRtree(flat).query(flat, predicate="intersects")
+    bad[first[first != second]] = True
+    return bad
+
+
+def _polyline(ring: Floats) -> CurvedRing:
+    following = np.roll(ring, -1, axis=0)
+    return CurvedRing(_lines(ring, following), np.ones(len(ring), bool))
+
+
+def _lines(start: Floats, end: Floats) -> Floats:
+    third = (end - start) / 3
+    return np.stack([start, start + third, end - third, end], axis=1)
+
+
+def fit_rings(rings: Sequence[ArrayLike], tolerance: float) -> list[CurvedRing]:
+    """Return each ring as a closed curve within a tolerance.
+
+    Parameters
+    ----------
+    rings : sequence of (n, 2) arrays
+        Closed, the first point not repeated, at least three points each.
+    tolerance : float
+        In the rings' unit.
+
+    Examples
+    --------
+    >>> square = [[0, 0], [10, 0], [10, 10], [0, 10]]
+    >>> fit_rings([square], 0.1)[0].straight.tolist()
+    [True, True, True, True]
+    """
+    if not len(rings):
+        return []
+    track = _Track([np.asarray(r, np.float64) for r in rings], tolerance)
+    pieces = _split_until_fitted(track, _FITTED * tolerance)
+    pieces = _rejoined(track, pieces, _FITTED * tolerance)
+    cut = np.searchsorted(pieces.first, track.offset[1:])
+    return [
+        CurvedRing(cubics, straight)
+        for cubics, straight in zip(
+            np.split(pieces.cubics, cut[:-1]), np.split(pieces.straight, cut[:-1]), strict=True
+        )
+    ]
+
+
+class _Track:
+    """All rings' points one after another, each ring closed and begun at a break."""
+
+    def __init__(self, rings: Sequence[Floats], tolerance: float) -> None:
+        self.step = 2.0 * tolerance
+        reach = 5.0 * tolerance
+        points, corner, starts = [], [], [0]
+        directions = []
+        for ring in rings:
+            dense, turn, direction = _prepared(ring, self.step, reach, _THINNED * tolerance)
+            is_corner = _peaks(turn, dense, reach) & (np.abs(turn) > _CORNER)
+            begin = int(np.argmax(is_corner)) if is_corner.any() else int(np.argmax(np.abs(turn)))
+            order = np.append(np.roll(np.arange(len(dense)), -begin), begin)
+            points.append(dense[order])
+            corner.append(is_corner[order])
+            directions.append(direction[order])
+            starts.append(starts[-1] + len(order))
+        self.points = np.concatenate(points)
+        self.corner = np.concatenate(corner)
+        self.direction = np.concatenate(directions)
+        self.offset = np.asarray(starts, np.int64)
+        step = np.linalg.norm(np.diff(self.points, axis=0, prepend=self.points[:1]), axis=1)
+        step[self.offset[:-1]] = 0.0
+        self.along = np.cumsum(step)
+
+    def first_pieces(self) -> tuple[Ints, Ints]:
+        """Return first and last point of each piece: from corner to corner, or half a ring."""
+        breaks = self.corner.copy()
+        breaks[self.offset[:-1]] = True
+        breaks[self.offset[1:] - 1] = True
+        inner = np.add.reduceat(breaks.astype(np.int64), self.offset[:-1])
+        for ring in np.flatnonzero(inner < 3):  # begin, end, and not one between
+            low, high = int(self.offset[ring]), int(self.offset[ring + 1]) - 1
+            middle = (self.along[low] + self.along[high]) / 2
+            breaks[
+                np.clip(np.searchsorted(self.along[low:high], middle) + low, low + 1, high - 1)
+            ] = 1
+        at = np.flatnonzero(breaks)
+        whole = np.ones(len(at) - 1, bool)
+        whole[np.isin(at[:-1], self.offset[1:] - 1)] = False
+        return at[:-1][whole], at[1:][whole]
+
+
+def _prepared(
+    ring: Floats, step: float, reach: float, thin: float
+) -> tuple[Floats, Floats, Floats]:
+    """Return dense points of a ring, how far it turns at each, and its direction there."""
+    line = shapely.LinearRing(ring)
+    thinned = shapely.simplify(line, thin, preserve_topology=True)
+    dense = shapely.get_coordinates(shapely.segmentize(thinned, step))[:-1]
+    if len(dense) < 6:
+        dense = shapely.get_coordinates(shapely.segmentize(thinned, thinned.length / 12))[:-1]
+    size = np.linalg.norm(np.roll(dense, -1, axis=0) - dense, axis=1)
+    along = np.concatenate([[0.0], np.cumsum(size)])
+    reach = min(reach, along[-1] / 8)
+
+    def at(place: Floats) -> Floats:
+        closed = np.append(dense, dense[:1], axis=0)
+        place = place % along[-1]
+        return np.column_stack([np.interp(place, along, closed[:, k]) for k in (0, 1)])
+
+    before, after = at(along[:-1] - reach), at(along[:-1] + reach)
+    a, b = dense - before, after - dense
+    turn = np.arctan2(a[:, 0] * b[:, 1] - a[:, 1] * b[:, 0], (a * b).sum(axis=1))
+    near = reach / 2
+    direction = at(along[:-1] + near) - at(along[:-1] - near)
+    length = np.linalg.norm(direction, axis=1, keepdims=True)
+    return dense, turn, direction / np.maximum(length, 1e-12)
+
+
+def _peaks(turn: Floats, dense: Floats, reach: float) -> NDArray[np.bool_]:
+    """Return where a ring turns more than anywhere within the reach."""
+    size = np.linalg.norm(np.roll(dense, -1, axis=0) - dense, axis=1)
+    count = max(1, min(round(reach / max(float(size.mean()), 1e-12)), len(turn) // 4))
+    sharp = np.abs(turn)
+    best = sharp.copy()
+    for shift in range(1, count + 1):
+        # Of equals the first is the peak.
+        best = np.maximum(best, np.maximum(np.roll(sharp, shift) + 1e-9, np.roll(sharp, -shift)))
+    return sharp >= best
+
+
+@dataclass(frozen=True, eq=False)
+class _Pieces:
+    first: Ints
+    last: Ints
+    cubics: Floats
+    straight: NDArray[np.bool_]
+    error: Floats
+
+    def taken(self, which: NDArray[np.bool_]) -> _Pieces:
+        return _Pieces(
+            self.first[which],
+            self.last[which],
+            self.cubics[which],
+            self.straight[which],
+            self.error[which],
+        )
+
+
+def _together(parts: Sequence[_Pieces]) -> _Pieces:
+    first = np.concatenate([p.first for p in parts])
+    order = np.argsort(first, kind="stable")
+    return _Pieces(
+        first[order],
+        np.concatenate([p.last for p in parts])[order],
+        np.concatenate([p.cubics for p in parts])[order],
+        np.concatenate([p.straight for p in parts])[order],
+        np.concatenate([p.error for p in parts])[order],
+    )
+
+
+def _split_until_fitted(track: _Track, tolerance: float) -> _Pieces:
+    first, last = track.first_pieces()
+    done: list[_Pieces] = []
+    while len(first):
+        pieces, worst = _fit(track, first, last, tolerance)
+        good = (pieces.error <= tolerance) | (last - first < 2)
+        done.append(pieces.taken(good))
+        first, last, middle = first[~good], last[~good], worst[~good]
+        # Never so near an end that a piece of one chord is split off a long one.
+        room = np.minimum((last - first) // 2, 2)
+        middle = np.clip(middle, first + room, last - room)
+        first, last = np.concatenate([first, middle]), np.concatenate([middle, last])
+    return _together(done)
+
+
+def _rejoined(track: _Track, pieces: _Pieces, tolerance: float) -> _Pieces:
+    """Join neighbours where one cubic does for both; first even pairs, then odd ones."""
+    for turn in range(6):
+        count = len(pieces.first)
+        at = np.arange(turn % 2, count - 1, 2)
+        at = at[pieces.last[at] == pieces.first[at + 1]]
+        at = at[~track.corner[pieces.last[at]]]
+        # A ring keeps three pieces at least.
+        ring = np.searchsorted(track.offset, pieces.first, side="right")
+        many = np.bincount(ring, minlength=len(track.offset) + 1)
+        at = at[many[ring[at]] > 4]
+        if not len(at):
+            continue
+        joined, _ = _fit(track, pieces.first[at], pieces.last[at + 1], tolerance)
+        good = joined.error <= tolerance
+        kept = np.ones(count, bool)
+        kept[at[good]] = False
+        kept[at[good] + 1] = False
+        pieces = _together([pieces.taken(kept), joined.taken(good)])
+    return pieces
+
+
+def _fit(track: _Track, first: Ints, last: Ints, tolerance: float) -> tuple[_Pieces, Ints]:
+    """Fit one cubic to each piece; also return the point that is farthest from it."""
+    count = last - first + 1
+    starts = np.concatenate([[0], np.cumsum(count)[:-1]])
+    piece = np.repeat(np.arange(len(first)), count)
+    index = np.arange(count.sum()) - starts[piece] + first[piece]
+    points = track.points[index]
+    p0, p3 = track.points[first], track.points[last]
+    arc = track.along[last] - track.along[first]
+    t = (track.along[index] - track.along[first][piece]) / np.maximum(arc, 1e-12)[piece]
+    u, v = _end_frames(track, first, 1.0), _end_frames(track, last, -1.0)
+    cubics = _lines(p0, p3)
+    error = np.full(len(first), np.inf)
+    worst = (first + last) // 2
+    t_now = t
+    for number in range(_REFITS + 1):
+        trial = _least_squares(points, t_now, piece, starts, p0, p3, u, v, arc)
+        off = _errors(trial, points, t_now, piece, starts)
+        now = np.maximum.reduceat(off, starts)
+        better = now < error
+        cubics[better], error[better] = trial[better], now[better]
+        if number == 0:
+            worst = _farthest(off, piece, starts, index, now)
+        if number == _REFITS or (error <= tolerance).all():
+            break
+        t_now = _nearer(trial, points, t_now, piece, starts, count)
+    # Straight where a straight line does.
+    chord = _lines(p0, p3)
+    bow = np.maximum.reduceat(_off_chord(points, p0[piece], p3[piece]), starts)
+    # Between corners only: chords of a gentle curve would put kinks into it.
+    cornered = track.corner[first] & track.corner[last]
+    straight = (cornered & (bow <= _STRAIGHT * tolerance)) | (count == 2)
+    cubics[straight], error[straight] = chord[straight], bow[straight]
+    return _Pieces(first, last, cubics, straight, error), worst
+
+
+def _end_frames(track: _Track, end: Ints, sign: float) -> Floats:
+    """Return, for each end, the two directions in which its handle may go: (n, 2, 2).
+
+    At a corner both axes; elsewhere the outline's direction alone, the second being zero.
+    """
+    frames = np.zeros((len(end), 2, 2))
+    corner = track.corner[end]
+    frames[corner] = np.eye(2)
+    frames[~corner, 0] = sign * track.direction[end[~corner]]
+    return frames
+
+
+def _least_squares(
+    points: Floats,
+    t: Floats,
+    piece: Ints,
+    starts: Ints,
+    p0: Floats,
+    p3: Floats,
+    u: Floats,
+    v: Floats,
+    arc: Floats,
+) -> Floats:
+    s = 1 - t
+    b1, b2 = 3 * s * s * t, 3 * s * t * t
+    ends = (s**3 + b1)[:, None] * p0[piece] + (b2 + t**3)[:, None] * p3[piece]
+    rest = points - ends
+    s11, s12, s22 = (np.add.reduceat(w, starts) for w in (b1 * b1, b1 * b2, b2 * b2))
+    r1 = np.add.reduceat(b1[:, None] * rest, starts)
+    r2 = np.add.reduceat(b2[:, None] * rest, starts)
+    # Unknown: two numbers a handle, along its frame's directions.
+    frames = np.concatenate([u, v], axis=1)  # (n, 4, 2)
+    dots = np.einsum("nik,njk->nij", frames, frames)
+    weights = np.empty_like(dots)
+    weights[:, :2, :2] = s11[:, None, None]
+    weights[:, :2, 2:] = weights[:, 2:, :2] = s12[:, None, None]
+    weights[:, 2:, 2:] = s22[:, None, None]
+    matrix = dots * weights
+    right = np.concatenate([np.einsum("nik,nk->ni", u, r1), np.einsum("nik,nk->ni", v, r2)], axis=1)
+    # A touch of preference for handles of a third, which also settles what the points leave open.
+    idle = np.einsum("nik,nik->ni", frames, frames) == 0
+    touch = 1e-6 * np.maximum(s11 + s22, 1e-9)[:, None] * np.ones(4) + idle
+    matrix[:, np.arange(4), np.arange(4)] += touch
+    third = _lines(p0, p3)
+    wish = np.concatenate(
+        [
+            np.einsum("nik,nk->ni", u, third[:, 1] - p0),
+            np.einsum("nik,nk->ni", v, third[:, 2] - p3),
+        ],
+        axis=1,
+    )
+    right += touch * np.where(idle, 0.0, wish)
+    x = np.linalg.solve(matrix, right[..., None])[..., 0]
+    # Handles that point backwards or far away make loops: a third of the length instead.
+    for slot, frame in ((0, u), (2, v)):
+        tied = (frame[:, 1] == 0).all(axis=1)
+        wild = tied & ((x[:, slot] < 0.02 * arc) | (x[:, slot] > 1.2 * arc))
+        x[wild, slot] = arc[wild] / 3
+    c1 = p0 + np.einsum("ni,nik->nk", x[:, :2], u)
+    c2 = p3 + np.einsum("ni,nik->nk", x[:, 2:], v)
+    return np.stack([p0, c1, c2, p3], axis=1)
+
+
+def _evaluate(c: Floats, t: Floats) -> Floats:
+    s = 1 - t
+    outer = s**3 * c[..., 0, :] + t**3 * c[..., 3, :]
+    inner = 3 * s * s * t * c[..., 1, :] + 3 * s * t * t * c[..., 2, :]
+    return np.asarray(outer + inner, np.float64)
+
+
+def _errors(cubics: Floats, points: Floats, t: Floats, piece: Ints, starts: Ints) -> Floats:
+    """Return how far each point is from the curve, and the curve half-way to it from the chord."""
+    off: Floats = np.linalg.norm(_evaluate(cubics[piece], t[:, None]) - points, axis=1)
+    before = np.maximum(np.arange(len(t)) - 1, starts[piece])
+    for share in (1 / 3, 2 / 3):
+        between = _evaluate(cubics[piece], (t[before] + share * (t - t[before]))[:, None])
+        off = np.maximum(off, _off_chord(between, points[before], points))
+    return off
+
+
+def _off_chord(points: Floats, a: Floats, b: Floats) -> Floats:
+    along = b - a
+    square = np.maximum((along**2).sum(axis=1), 1e-24)
+    share = np.clip(((points - a) * along).sum(axis=1) / square, 0, 1)
+    distance: Floats = np.linalg.norm(points - a - share[:, None] * along, axis=1)
+    return distance
+
+
+def _farthest(off: Floats, piece: Ints, starts: Ints, index: Ints, most: Floats) -> Ints:
+    at = np.flatnonzero(off >= most[piece])
+    which, where = np.unique(piece[at], return_index=True)
+    result = index[starts].copy()
+    result[which] = index[at[where]]
+    return result
+
+
+def _nearer(
+    cubics: Floats, points: Floats, t: Floats, piece: Ints, starts: Ints, count: Ints
+) -> Floats:
+    """Return each point's parameter after one Newton step to the nearest place on its cubic."""
+    c = cubics[piece]
+    s = (1 - t)[:, None]
+    w = t[:, None]
+    d = c[:, 1:] - c[:, :-1]
+    first = 3 * (s * s * d[:, 0] + 2 * s * w * d[:, 1] + w * w * d[:, 2])
+    second = 6 * (s * (d[:, 1] - d[:, 0]) + w * (d[:, 2] - d[:, 1]))
+    off = _evaluate(c, w) - points
+    slope = (off * first).sum(axis=1)
+    bend = (first * first).sum(axis=1) + (off * second).sum(axis=1)
+    step = np.where(bend > 1e-12, slope / np.where(bend > 1e-12, bend, 1.0), 0.0)
+    moved = np.clip(t - np.clip(step, -0.2, 0.2), 0, 1)
+    ends = starts + count - 1
+    moved[starts], moved[ends] = 0.0, 1.0
+    # Along the curve in order: a running maximum within each piece.
+    ordered: Floats = np.maximum.accumulate(moved + 2.0 * piece) - 2.0 * piece
+    return ordered

@@ -1,0 +1,157 @@
+"""Settings of a tracing: the one description that command line and add-on share."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from itertools import pairwise
+
+from ..errors import JobError
+from ..material import Material, load_materials
+from ..process import Process, ProcessSettings, process_of
+from ..setting import setting
+
+MOST_LAYERS = 6
+#: Longer side of the sheets in mm where the settings give no size: that of A3 (ISO 216).
+USUAL_SIDE_MM = 420.0
+
+
+@dataclass(frozen=True)
+class TracingSettings:
+    """How a picture becomes layers."""
+
+    layers: int = setting(3, about="number of layers", least=1, most=MOST_LAYERS)
+    detail: float = setting(
+        0.5,
+        about="how much is drawn: 0 a poster seen from afar, 1 all that can be cut",
+        least=0,
+        most=1,
+    )
+    ground: str | None = setting(
+        None, about="colour of the wall; taken from the picture when absent", kind="colour"
+    )
+    cans: tuple[str, ...] = setting(
+        (), about="colours that you own; each layer takes the nearest", kind="colours"
+    )
+    thresholds: tuple[float, ...] = setting(
+        (),
+        about="lightness, 0 to 100, of the cuts between tones; found from the picture when absent",
+        kind="numbers",
+    )
+    highlights: int | None = setting(
+        None,
+        about="how many layers are lighter than the wall; found from its colour when absent",
+        least=0,
+        most=MOST_LAYERS,
+    )
+    local_contrast: float = setting(
+        0.35,
+        about="how much light and dark are told by their surroundings: lifts faces out of shade",
+        least=0,
+        most=1,
+    )
+    sheet_width_mm: float | None = setting(
+        None, about="width of the sheets; follows the picture when absent", least=5, most=20000
+    )
+    sheet_height_mm: float | None = setting(
+        None, about="height of the sheets; follows the picture when absent", least=5, most=20000
+    )
+    margin_mm: float = setting(20.0, about="uncut edge round the picture", least=0, most=5000)
+    material: str = setting("card", about="key of the material")
+    process: str = setting(
+        "material",
+        about="knife, laser or printer; 'material' takes the material's usual one",
+        choices=("material", "knife", "laser", "printer"),
+    )
+    least_mm: float | None = setting(
+        None,
+        about="least width of an opening; the material's for its process when absent",
+        least=0.05,
+        most=500,
+    )
+    trap_mm: float = setting(
+        1.0, about="how far a layer runs under the ones sprayed over it", least=0, most=50
+    )
+    tolerance_mm: float | None = setting(
+        None,
+        about="how far fitted curves may stray from the outline; a share of the stroke when absent",
+        least=0.01,
+        most=10,
+    )
+    background: str = setting(
+        "keep",
+        about="what is left to the wall: nothing, what looks like the border, or what a mask marks",
+        choices=("keep", "flood", "mask"),
+    )
+    background_mask: str = setting("", about="picture that is white where the background is")
+    flood_difference: float = setting(
+        12.0, about="CIEDE2000 difference to the border that still is background", least=0, most=100
+    )
+    focus: tuple[tuple[float, float, float, float], ...] = setting(
+        (),
+        about="rectangles x, y, width, height in the picture's pixels, y down, that keep detail",
+        kind="boxes",
+    )
+    focus_mask: str = setting("", about="picture that is white where detail is kept")
+
+    @property
+    def sheet_material(self) -> Material:
+        """The material's row of the table.
+
+        Raises
+        ------
+        JobError
+            There is none.
+        """
+        materials = load_materials()
+        if self.material not in materials:
+            raise JobError(
+                f"material = '{self.material}': expected one of {', '.join(sorted(materials))}."
+            )
+        return materials[self.material]
+
+    @property
+    def made_by(self) -> Process:
+        """The process's row of the table."""
+        return process_of(ProcessSettings(kind=self.process), self.sheet_material)
+
+    @property
+    def least(self) -> float:
+        """Least width of an opening in mm."""
+        return self.least_mm or self.sheet_material.least_opening(self.made_by.kind)
+
+    @property
+    def least_bridge(self) -> float:
+        """Least width in mm of sheet that holds."""
+        return self.sheet_material.least_bridge(self.made_by.kind)
+
+
+def check_tracing(settings: TracingSettings, cuts: int) -> None:
+    """Check what spans several settings; ``read_section`` has checked each by itself.
+
+    Parameters
+    ----------
+    settings : TracingSettings
+    cuts : int
+        Number of cuts between tones that the layers need.
+
+    Raises
+    ------
+    JobError
+    """
+    cut = settings.thresholds
+    if cut and len(cut) != cuts:
+        raise JobError(
+            f"thresholds: expected {cuts} cuts for {settings.layers} layers here, found {len(cut)}."
+        )
+    if any(not 0 < c < 100 for c in cut) or any(b <= a for a, b in pairwise(cut)):
+        raise JobError(
+            f"thresholds = {', '.join(f'{c:g}' for c in cut)}: expected rising values between 0 "
+            "and 100."
+        )
+    if settings.highlights is not None and settings.highlights > cuts:
+        raise JobError(
+            f"highlights = {settings.highlights}: expected at most {cuts} for {settings.layers} "
+            "layers here."
+        )
+    if settings.background == "mask" and not settings.background_mask:
+        raise JobError("background = 'mask': expected a background_mask picture too.")

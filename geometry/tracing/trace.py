@@ -1,0 +1,384 @@
+"""Tracing: from a picture and settings to layers of curves, with their score."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
+from PIL import Image
+from shapely import MultiPolygon
+
+from ..colour import lab_from_srgb, srgb_from_hex
+from ..errors import JobError
+from ..finding import Finding, Severity
+from ..picture import coverage
+from ..progress import Progress
+from .bezier_fit import CurvedShape, fit_shape
+from .blur import blur_within
+from .focus import box_marks, flooded_from_border
+from .image import Picture, Size, read_marks, read_picture
+from .palette import layer_colours
+from .role_shapes import Board, Role, draw, plan_roles
+from .score import Score, score_of
+from .settings import USUAL_SIDE_MM, TracingSettings, check_tracing
+from .tones import otsu_cuts
+
+Plane = NDArray[np.float32]
+Bools = NDArray[np.bool_]
+
+# A normal stroke at middling detail is this share of the picture's longer side; each half of the
+# slider doubles or halves it twice.
+_STROKES = 160.0
+_SLIDER = 4.0
+# Pixels a stroke, and the longer side's pixels at least and at most.
+_PIXELS_A_STROKE = 5.0
+_LEAST_PIXELS, _MOST_PIXELS = 640, 1600
+#: The live preview's pixels.
+PREVIEW_PIXELS = 480
+# Curves may stray by this share of a stroke, and never so far that neighbours meet.
+_TOLERANCE = 0.12
+# Surroundings, for the local contrast, as a share of the longer side.
+_SURROUNDINGS = 0.08
+# The score looks from where the whole picture is seen at once.
+_SCORED_PIXELS = 480
+
+
+@dataclass(frozen=True)
+class Extent:
+    """How big everything is.
+
+    Parameters
+    ----------
+    page, sheet : tuple of float
+        Width and height in mm of the picture and of the sheets.
+    pixel : float
+        Side of a working pixel in mm.
+    stroke : float
+        Width in mm of a normal line of the drawing.
+    size : tuple of int
+        Width and height in working pixels.
+    tolerance : float
+        Of the fitted curves, in mm.
+    """
+
+    page: tuple[float, float]
+    sheet: tuple[float, float]
+    pixel: float
+    stroke: float
+    size: Size
+    tolerance: float
+
+
+@dataclass(frozen=True, eq=False)
+class TracedLayer:
+    """One layer.
+
+    Parameters
+    ----------
+    role : Role
+    colour : str
+    curves : CurvedShape
+        In mm, y up, origin at the page's lower left corner.
+    shape : MultiPolygon
+        What the curves were fitted to.
+    """
+
+    role: Role
+    colour: str
+    curves: CurvedShape
+    shape: MultiPolygon
+
+
+@dataclass(frozen=True, eq=False)
+class Tracing:
+    """A traced picture.
+
+    Parameters
+    ----------
+    settings : TracingSettings
+    picture : Picture
+        At working size.
+    extent : Extent
+    tone : float32 array (rows, columns)
+        Lightness as it was cut, 0 to 100.
+    subject : bool array (rows, columns)
+    cuts : tuple of float
+        Ascending; lightness at which tones part.
+    layers : tuple of TracedLayer
+        In spray order.
+    ground : str
+        Colour of the wall.
+    painted : float32 array (rows, columns, 3)
+        The painted picture, sRGB 0 to 1.
+    score : Score
+    findings : tuple of Finding
+    """
+
+    settings: TracingSettings
+    picture: Picture
+    extent: Extent
+    tone: Plane
+    subject: Bools
+    cuts: tuple[float, ...]
+    layers: tuple[TracedLayer, ...]
+    ground: str
+    painted: Plane
+    score: Score
+    findings: tuple[Finding, ...]
+
+
+def extent_of(settings: TracingSettings, full: Size, most_pixels: int = _MOST_PIXELS) -> Extent:
+    """Return sizes of page, sheet, stroke and pixel for a picture.
+
+    The picture fills the sheet within its margin; where the sheet's size leaves it open, the sheet
+    follows the picture. Pixels are a fifth of a stroke: what is finer cannot be drawn anyway.
+
+    Parameters
+    ----------
+    settings : TracingSettings
+    full : tuple of int
+        The picture's width and height in pixels.
+    most_pixels : int
+        Most pixels of the longer side; few for a preview.
+
+    Raises
+    ------
+    JobError
+        The margin leaves no room.
+
+    Examples
+    --------
+    >>> extent_of(TracingSettings(), (3000, 2000)).sheet
+    (420.0, 294.0)
+    """
+    width, height = settings.sheet_width_mm, settings.sheet_height_mm
+    edge = 2 * settings.margin_mm
+    inner_width = (width or (math.inf if height else USUAL_SIDE_MM)) - edge
+    inner_height = (height or (math.inf if width else USUAL_SIDE_MM)) - edge
+    if min(inner_width, inner_height) <= 0:
+        given = " x ".join(f"{v:g}" for v in (width, height) if v) or f"{USUAL_SIDE_MM:g}"
+        raise JobError(
+            f"margin_mm = {settings.margin_mm:g}: expected less than half of the sheet's "
+            f"{given} mm."
+        )
+    mm = min(inner_width / full[0], inner_height / full[1])
+    side = mm * max(full)
+    stroke = max(settings.least, side / (_STROKES * _SLIDER ** (2 * settings.detail - 1)))
+    pixels = min(max(side / stroke * _PIXELS_A_STROKE, _LEAST_PIXELS), _MOST_PIXELS, most_pixels)
+    scale = pixels / max(full)
+    size = (max(16, round(full[0] * scale)), max(16, round(full[1] * scale)))
+    pixel = min(mm * full[0] / size[0], mm * full[1] / size[1])
+    page = (size[0] * pixel, size[1] * pixel)
+    # Sheets that follow the picture are cut to whole millimetres.
+    sheet = (width or math.ceil(page[0] + edge - 1e-6), height or math.ceil(page[1] + edge - 1e-6))
+    tolerance = settings.tolerance_mm or min(_TOLERANCE * stroke, settings.least / 4)
+    return Extent(page, (float(sheet[0]), float(sheet[1])), pixel, stroke, size, tolerance)
+
+
+def read_and_trace(
+    path: Path,
+    settings: TracingSettings,
+    progress: Progress | None = None,
+    most_pixels: int = _MOST_PIXELS,
+) -> Tracing:
+    """Read a picture and trace it: see :func:`trace`.
+
+    Raises
+    ------
+    ArtworkError
+        The picture, or a mask, cannot be read.
+    JobError, GeometryError, Cancelled
+    """
+    progress = progress or Progress()
+    progress(0.0, f"reading {path.name}")
+    picture = read_picture(path, lambda full: extent_of(settings, full, most_pixels).size)
+    return trace(picture, settings, progress.part(0.1, 1.0), most_pixels)
+
+
+def trace(
+    picture: Picture,
+    settings: TracingSettings,
+    progress: Progress | None = None,
+    most_pixels: int = _MOST_PIXELS,
+) -> Tracing:
+    """Trace a picture.
+
+    Parameters
+    ----------
+    picture : Picture
+        At the size that ``extent_of`` gives for these settings.
+    settings : TracingSettings
+    progress : Progress, optional
+    most_pixels : int
+        As given to ``extent_of``.
+
+    Raises
+    ------
+    ArtworkError
+        A mask cannot be read.
+    JobError
+        Settings do not fit each other or the picture.
+    Cancelled
+    """
+    progress = progress or Progress()
+    extent = extent_of(settings, picture.full, most_pixels)
+    subject = _subject(picture, settings)
+    base = not bool(subject.all())
+    count = settings.layers - base
+    check_tracing(settings, count)
+    progress(0.05, "finding tones")
+    tone = _tone(picture, subject, settings)
+    cuts = _cuts(tone[subject], count, settings)
+    lights = _lights(tone[subject], cuts, base, settings)
+    roles = plan_roles(count - lights, lights, base)
+    board = Board(
+        tone,
+        subject,
+        _focus(picture, settings),
+        extent.pixel,
+        extent.stroke,
+        settings.least,
+        settings.least_bridge,
+        settings.trap_mm,
+    )
+    shapes = draw(board, roles, cuts.tolist(), progress.part(0.1, 0.7))
+    kept, findings = _without_empty(roles, shapes)
+    curves = []
+    for number, (role, shape) in enumerate(kept):
+        progress(0.7 + 0.2 * number / len(kept), f"{role.name}: fitting curves")
+        curves.append(fit_shape(shape, extent.tolerance))
+    progress(0.9, "choosing colours")
+    covers = [coverage(c.flattened(), extent.page, 1 / extent.pixel) for c in curves]
+    shown = np.zeros(picture.shape, np.int64)
+    for number, cover in enumerate(covers, 1):
+        shown[cover > 0.5] = number
+    ground, colours = layer_colours(
+        picture.srgb, shown, [role.role for role, _ in kept], settings.ground, settings.cans
+    )
+    layers = tuple(
+        TracedLayer(role, colour, curve, shape)
+        for (role, shape), colour, curve in zip(kept, colours, curves, strict=True)
+    )
+    painted = paint(covers, colours, ground)
+    progress(0.95, "scoring")
+    # Against the picture as it is to be seen: what was left out is wall.
+    wanted = np.where(subject[..., None], picture.srgb, srgb_from_hex(ground)).astype(np.float32)
+    score = score_of(
+        shrunk(wanted, _SCORED_PIXELS),
+        shrunk(painted, _SCORED_PIXELS),
+        [(layer.role.name, layer.colour, layer.curves) for layer in layers],
+        settings.made_by,
+    )
+    return Tracing(
+        settings,
+        picture,
+        extent,
+        tone,
+        subject,
+        tuple(float(c) for c in cuts),
+        layers,
+        ground,
+        painted,
+        score,
+        findings,
+    )
+
+
+def paint(covers: Sequence[Plane], colours: Sequence[str], ground: str) -> Plane:
+    """Return the painted picture from each layer's share of each pixel."""
+    rows, columns = covers[0].shape
+    picture = np.empty((rows, columns, 3), np.float32)
+    picture[:] = srgb_from_hex(ground)
+    for cover, colour in zip(covers, colours, strict=True):
+        picture += cover[..., None] * (srgb_from_hex(colour).astype(np.float32) - picture)
+    return picture
+
+
+def shrunk(srgb: Plane, longest: int) -> Plane:
+    """Return a picture with its longer side at most ``longest`` pixels, each the mean of many."""
+    rows, columns = srgb.shape[:2]
+    scale = longest / max(rows, columns)
+    if scale >= 1:
+        return srgb
+    size = (max(11, round(columns * scale)), max(11, round(rows * scale)))
+    small = [
+        np.asarray(Image.fromarray(srgb[..., k]).resize(size, Image.Resampling.BOX))
+        for k in range(3)
+    ]
+    return np.stack(small, axis=2)
+
+
+def _subject(picture: Picture, settings: TracingSettings) -> Bools:
+    subject: Bools = picture.opacity >= 0.5
+    if settings.background == "flood":
+        subject &= ~flooded_from_border(picture, settings.flood_difference)
+    elif settings.background == "mask" and settings.background_mask:
+        size = (picture.shape[1], picture.shape[0])
+        subject &= ~read_marks(Path(settings.background_mask), size)
+    if not subject.any():
+        raise JobError(f"{picture.name}: everything is background; nothing is left to paint.")
+    return subject
+
+
+def _focus(picture: Picture, settings: TracingSettings) -> Bools:
+    marks = box_marks(settings.focus, picture)
+    if settings.focus_mask:
+        marks |= read_marks(Path(settings.focus_mask), (picture.shape[1], picture.shape[0]))
+    return marks
+
+
+def _tone(picture: Picture, subject: Bools, settings: TracingSettings) -> Plane:
+    lightness: Plane = lab_from_srgb(picture.srgb)[..., 0].astype(np.float32)
+    share = subject.astype(np.float32)
+    around = blur_within(lightness, share, _SURROUNDINGS * max(picture.shape))
+    # The wall's own tone must not pull at the subject's edge.
+    lightness = np.where(subject, lightness, around)
+    tone = lightness + np.float32(settings.local_contrast) * (lightness - around)
+    return np.clip(tone, 0, 100)
+
+
+def _cuts(tones: Plane, count: int, settings: TracingSettings) -> NDArray[np.float64]:
+    if settings.thresholds:
+        return np.asarray(settings.thresholds, np.float64)
+    return otsu_cuts(tones, count + 1) if count else np.empty(0)
+
+
+def _lights(tones: Plane, cuts: NDArray[np.float64], base: bool, settings: TracingSettings) -> int:
+    """Return how many layers are lighter than the wall or base."""
+    count = len(cuts)
+    if settings.highlights is not None:
+        return settings.highlights
+    if base:
+        return count // 2
+    if settings.ground is None:
+        return count - round(2 * count / 3)
+    wall = lab_from_srgb(srgb_from_hex(settings.ground))[0]
+    which = np.searchsorted(cuts, tones)
+    means = [tones[which == k].mean() if (which == k).any() else math.inf for k in range(count + 1)]
+    return count - int(np.argmin(np.abs(np.array(means) - wall)))
+
+
+def _without_empty(
+    roles: Sequence[Role], shapes: Sequence[MultiPolygon]
+) -> tuple[list[tuple[Role, MultiPolygon]], tuple[Finding, ...]]:
+    kept = [(r, s) for r, s in zip(roles, shapes, strict=True) if not s.is_empty]
+    if not kept:
+        raise JobError(
+            "Nothing of the picture can be drawn at this size: ask for more detail, a larger sheet "
+            "or fewer layers."
+        )
+    findings = tuple(
+        Finding(
+            "tracing.nothing-drawn",
+            Severity.WARNING,
+            "Nothing of this tone is large enough to be cut; the layer was left out.",
+            role.name,
+        )
+        for role, shape in zip(roles, shapes, strict=True)
+        if shape.is_empty
+    )
+    return kept, findings
