@@ -7,6 +7,8 @@ from functools import cache
 
 from PIL import ImageFont
 
+from ..errors import WriteError
+
 #: Looked for on the machine for letters that Pillow's own font lacks; it has ASCII only.
 _WIDER_FONTS = ("DejaVuSans.ttf", "NotoSans-Regular.ttf", "Arial.ttf", "Arial Unicode.ttf")
 _SPELT_OUT = str.maketrans({"ß": "ss", "æ": "ae", "ø": "o", "œ": "oe", "ł": "l", "×": "x"})
@@ -27,6 +29,11 @@ def lettering(text: str, size: int) -> tuple[str, ImageFont.FreeTypeFont]:
         As given where the font has its letters; else with accents left out, and '?' for what has
         no plain letter.
     font : FreeTypeFont
+
+    Raises
+    ------
+    WriteError
+        Pillow cannot draw outline fonts.
 
     Examples
     --------
@@ -62,7 +69,7 @@ def fitted(text: str, size: int, width: float) -> tuple[str, ImageFont.FreeTypeF
 def _own_font(size: int) -> ImageFont.FreeTypeFont:
     font = ImageFont.load_default(size)
     if not isinstance(font, ImageFont.FreeTypeFont):  # a Pillow built without FreeType
-        raise ImportError("Pillow was built without FreeType, so that pictures have no lettering.")
+        raise WriteError("This Pillow was built without FreeType: pictures cannot be lettered.")
     return font
 
 

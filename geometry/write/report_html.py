@@ -88,9 +88,15 @@ svg.pin path { stroke-width: .25; }
 .key svg.pin { width: .95em; }
 .key path { stroke: #20272a; stroke-width: 1; }
 @media print {
-  body { max-width: none; padding: 0; font-size: 10.5pt; }
+  body { max-width: none; padding: 0; font-size: 9.5pt; }
+  h2 { margin-top: 1.2rem; }
   section.layer { break-before: page; }
-  .map { max-height: 20cm; }
+  section.layer h2 { border: 0; margin-top: 0; padding: 0; }
+  .facts { grid-template-columns: repeat(5, 1fr); gap: .3rem 1rem; }
+  .map { max-height: 17.5cm; }
+  table { font-size: 8pt; }
+  th, td { padding: .1rem .5rem .1rem 0; }
+  .tables { gap: 0 1.5rem; }
 }
 @page { margin: 15mm; }
 """

@@ -44,6 +44,8 @@ INK = "#22282b"
 FAINT_INK = "#49555a"
 #: Share of the layer's colour in the colour of its sheet; the rest is the bare material.
 TINT = 0.78
+#: Columns of the list of labels, where many leave no room for words beside the sheets.
+LIST_COLUMNS = 4
 #: Sheets wider than this many times their height lie flat.
 WIDE = 1.5
 
@@ -134,10 +136,13 @@ def write_stack_picture(
 
 @dataclass(frozen=True)
 class _Label:
-    """Where the label of the wall (number 0) or of a sheet stands, in pixels."""
+    """Where the label of the wall (number 0) or of a sheet stands, in pixels.
+
+    The words stand beside the last disc; with two discs the first ends the leader.
+    """
 
     leader: tuple[Floats, Floats]
-    disc: Floats
+    discs: tuple[Floats, ...]
     room: float
 
 
@@ -163,15 +168,23 @@ class _Scene:
         low, high = np.min(ends, axis=(0, 1)), np.max(ends, axis=(0, 1))
         margin, head = 3 * self.unit, 7 * self.unit
         beside = 0.0 if self.upright else 25 * self.unit
-        below = 12 * self.unit if self.upright else 6 * self.unit
         room = pixels - 2 * margin - beside
         self.scale = min(room / (high[0] - low[0]), 0.85 * pixels / (high[1] - low[1]))
         drawn = (high - low) * self.scale
-        self.columns, self.rows = pixels, math.ceil(head + drawn[1] + below)
+        #: Pixels from label to label, and whether the words must go to a list below.
+        self.step = self.spacing * self.scale * self.view.z[0 if self.upright else 1]
+        self.crowded = self.step < (13 if self.upright else 4) * self.unit
+        self.foot = head + drawn[1]
+        self.listed = self.foot + (8 if self.upright else 4) * self.unit
+        if self.crowded:
+            lines = math.ceil((self.count + 1) / LIST_COLUMNS)
+            below = self.listed - self.foot + (4.2 * lines + 4) * self.unit
+        else:
+            below = (12 if self.upright else 6) * self.unit
+        self.columns, self.rows = pixels, math.ceil(self.foot + below)
         left = margin + (room - drawn[0]) / 2
         self.origin = np.array([left - low[0] * self.scale, head + high[1] * self.scale])
         self.right = left + drawn[0]
-        self.foot = head + drawn[1]
         self.picture = filled(_light(BACKGROUND), self.rows, self.columns)
         self.behind: MultiPolygon | Polygon = build.layers[0].sheet.outline
         #: A fifth of a pixel: fewer points than can be seen.
@@ -323,13 +336,13 @@ class _Scene:
         dots = [Point(label.leader[0]).buffer(0.25 * unit) for label in labels]
         self.ink(MultiPolygon(dots), INK)
         for label, colour in zip(labels, colours, strict=True):
-            self.ink(Point(label.disc).buffer(1.4 * unit), INK)
-            self.ink(Point(label.disc).buffer(1.32 * unit), colour)
+            for place in label.discs:
+                self.ink(Point(place).buffer(1.4 * unit), INK)
+                self.ink(Point(place).buffer(1.32 * unit), colour)
         image = Image.fromarray(srgb_bytes(self.picture))
         pen = ImageDraw.Draw(image)
         sheet = build.job.sheet
         for number, label in enumerate(labels):
-            x, y = label.disc
             if number:
                 layer = build.layers[number - 1]
                 name, role = layer.settings.name, layer.settings.role
@@ -337,9 +350,12 @@ class _Scene:
                 about += f"{layer.sheet.thickness:g} mm"
                 dark = linear_from_srgb(srgb_from_hex(colours[number])) @ (0.2126, 0.7152, 0.0722)
                 text, font = fitted(str(number), round(1.7 * unit), 3 * unit)
-                pen.text((x, y), text, "#ffffff" if dark < 0.3 else "#000000", font, anchor="mm")
+                ink = "#ffffff" if dark < 0.3 else "#000000"
+                for x, y in label.discs:
+                    pen.text((x, y), text, ink, font, anchor="mm")
             else:
                 name, about = "Wall", "as painted"
+            x, y = label.discs[-1]
             room = label.room - 2.1 * unit
             for line, size, ink, down in ((name, 1.8, INK, -0.3), (about, 1.35, FAINT_INK, 1.4)):
                 text, font = fitted(line, round(size * unit), room)
@@ -358,20 +374,29 @@ class _Scene:
     def _labels(self) -> list[_Label]:
         """Return the labels of wall and sheets: in a row below, or in a column beside."""
         labels = []
-        unit, view = self.unit, self.view
+        unit = self.unit
         for number in range(self.count + 1):
             z = self.top(number)
             if self.upright:
                 edge = self.place(np.array([[0.07 * self.corners[1, 0], 0.0]]), z)[0]
                 disc = np.array([edge[0], self.foot + 3.2 * unit])
-                leader = (edge, disc - (0, 1.4 * unit))
-                room = min(self.spacing * view.z[0] * self.scale, self.columns - disc[0]) - unit
+                end = disc - (0, 1.4 * unit)
+                room = min(self.step, self.columns - disc[0]) - unit
             else:
                 edge = self.place(self.corners[1:2], z)[0]
-                disc = np.array([self.right + 4 * unit, edge[1]])
-                leader = (edge, disc - (1.4 * unit, 0))
+                # Every second one farther out: discs may stand closer than they are wide.
+                out = 4 + (3 * (number % 2) if self.crowded else 0)
+                disc = np.array([self.right + out * unit, edge[1]])
+                end = disc - (1.4 * unit, 0)
                 room = self.columns - disc[0] - unit
-            labels.append(_Label(leader, disc, room))
+            discs: tuple[Floats, ...] = (disc,)
+            if self.crowded:
+                line, column = divmod(number, LIST_COLUMNS)
+                width = (self.columns - 6 * unit) / LIST_COLUMNS
+                room = width - unit
+                entry = (4.4 * unit + column * width, self.listed + 4.2 * line * unit)
+                discs = (disc, np.array(entry))
+            labels.append(_Label((edge, end), discs, room))
         return labels
 
 
