@@ -87,8 +87,13 @@ def clean_rings(
             firsts[index],
             name=contours[index].name,
         )
-    open_gap = np.array([not c.closed for c in contours]) & (gap > tolerances.join) & (counts >= 3)
-    for index in np.flatnonzero(open_gap):
+    good = counts >= 3
+    area = np.zeros(len(contours))
+    points, counts = points[keep & np.repeat(good, length)], counts[good]
+    area[good] = _signed_areas(points, counts)
+    # A closing line matters only where it bounds something.
+    is_open = np.array([not c.closed for c in contours]) & (gap > tolerances.join)
+    for index in np.flatnonzero(is_open & (np.abs(area) >= tolerances.least_area)):
         told.add(
             int(owner[index]),
             "artwork.open-path",
@@ -98,10 +103,6 @@ def clean_rings(
             size=float(gap[index]),
         )
 
-    good = counts >= 3
-    keep &= np.repeat(good, length)
-    points = points[keep]
-    counts = counts[good]
     if len(counts) == 0:
         shapes: Geometries = np.empty(0, object)
     else:
@@ -110,7 +111,7 @@ def clean_rings(
         shapes,
         owner[good],
         firsts[good],
-        _signed_areas(points, counts),
+        area[good],
         shapely.is_simple(shapes),
         [c.name for c, g in zip(contours, good, strict=True) if g],
     )

@@ -127,10 +127,11 @@ def parse_path(text: str) -> tuple[PathData, str]:
     stop = len(letters)
     if wrong.any():
         stop = int(np.flatnonzero(wrong)[0])
-        error = (
-            f"{letters[stop]} takes {arity[stop] or 'no'} numbers at a time, "
-            f"found {counts[stop]} in all"
-        )
+        if not error or stop < len(letters) - 1:
+            error = (
+                f"{letters[stop]} takes {arity[stop] or 'no'} numbers at a time, "
+                f"found {counts[stop]} in all"
+            )
         stop += 1
 
     builder = _Builder()

@@ -315,7 +315,9 @@ class Cascade:
             elif node.type == "at-rule":
                 stack += reversed(_at_rule(node, name, tell))
             elif node.type == "qualified-rule":
-                declarations = _declarations(node.content)
+                declarations, mistakes = _declarations(node.content)
+                for line, mistake in mistakes:
+                    tell(name, f"has a mistake in its line {line}: {mistake}")
                 if not declarations:
                     continue
                 try:
@@ -352,18 +354,22 @@ def _at_rule(node: Any, name: str, tell: Callable[[str, str], None]) -> list[Any
     return []
 
 
-def _declarations(content: Any) -> list[_Declaration]:
+def _declarations(content: Any) -> tuple[list[_Declaration], list[tuple[int, str]]]:
+    """Return what a block declares, and its mistakes with their lines."""
     nodes = tinycss2.parse_blocks_contents(content, skip_comments=True, skip_whitespace=True)
-    return [
+    declarations = [
         _Declaration(n.lower_name, tinycss2.serialize(n.value).strip(), n.important)
         for n in nodes
         if n.type == "declaration" and n.lower_name in PROPERTIES
     ]
+    mistakes = [(n.source_line, n.message) for n in nodes if n.type == "error"]
+    nested = [(n.source_line, "rules within rules") for n in nodes if n.type == "qualified-rule"]
+    return declarations, mistakes + nested
 
 
 def _inline_declarations(text: str) -> list[_Declaration]:
     if not _PLAIN_STYLE.fullmatch(text) or "/*" in text or "!" in text:
-        return _declarations(text)
+        return _declarations(text)[0]
     # The usual case, without anything that could hide a semicolon or colon.
     found = []
     for part in text.split(";"):

@@ -485,20 +485,20 @@ class Walk:
                 element=element,
             )
             return None
-        matrix = state.matrix
+        unit_box = IDENTITY
         if clip.get("clipPathUnits") == "objectBoundingBox":
             box = self._box(element, state)
             if box is None:
                 return MultiPolygon()
             x, y, width, height = box
-            matrix = times(matrix, (width, 0.0, 0.0, height, x, y))
+            unit_box = (width, 0.0, 0.0, height, x, y)
             state = replace(state, viewport=(1.0, 1.0))
-        key = (clip, matrix, state.viewport)
+        key = (clip, state.matrix, state.viewport, unit_box)
         if key not in self._clip_shapes:
-            self._clip_shapes[key] = self._clip_shape(clip, replace(state, matrix=matrix))
+            self._clip_shapes[key] = self._clip_shape(clip, state, unit_box)
         return self._clip_shapes[key]
 
-    def _clip_shape(self, clip: Element, state: State) -> MultiPolygon:
+    def _clip_shape(self, clip: Element, state: State, unit_box: Matrix) -> MultiPolygon:
         name = clip.get("id", "")
         if name in self._clips_open:
             raise self.error(clip, "is clipped by itself: a circle without end")
@@ -510,7 +510,9 @@ class Walk:
         inside = self.enter(clip, state, Purpose.CLIP)
         items: list[Item] = []
         if inside is not None:
-            # The clip path's own clip applies to its whole shape, through its children.
+            # The clip path's own clip applies to its whole shape, through its children. Its own
+            # transform acts outside the unit box, as it does in browsers.
+            inside = replace(inside, matrix=times(inside.matrix, unit_box))
             for child in clip:
                 items += self.collect(child, inside, Purpose.CLIP)
         polygons, _ = areas(items, self._tolerances, self.what)
