@@ -1,35 +1,39 @@
 """Bridges: strips left uncut across openings so that islands are held by the frame.
 
-Two steps. First every island is joined to the rest across the shortest gaps, by a minimum spanning
-tree. Then the core of the sheet is looked at (see ``core``): where pieces hang together by less
-than the least width only, a strip is laid along the neck. Every strip runs from core to core, so it
-has full width along its whole length and at both roots, and by construction the sheet worn back by
-just under half that width is one piece.
+In this order: bridges that the artist has drawn or locked; then of all candidate places (see
+``candidates``) the cheapest set that joins every island (see ``prices``), by a minimum spanning
+tree; then further ones where an island would flap, turn or tear (see ``enough``). At last the core
+of the sheet is looked at (see ``core``): where pieces hang together by less than the least width
+only, a strip is laid along the neck. Every strip runs from core to core, so it has full width along
+its whole length and at both roots, and by construction the sheet worn back by just under half that
+width is one piece.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 import shapely
 from numpy.typing import NDArray
-from shapely import LineString, MultiPolygon, Polygon
+from shapely import LineString
 
-from .core import Core, piece_of, union_by_clusters
+from .candidates import crossings, frame_of
+from .connectivity import spanning_forest
+from .damage import DamageMap
+from .drawn import fit_drawn
+from .enough import HeldIsland, enough_bridges
 from .finding import Finding, Severity
-from .gaps import Gaps, spanning_gaps
+from .gaps import Gaps, join_gaps, spanning_gaps
+from .laying import Laying, Strip, rooted
+from .prices import Prices
 from .progress import Progress
-from .sheet import Sheet, as_multipolygon
+from .rules import Rules
+from .sheet import Sheet
+from .strip import straight_strips
 
 Floats = NDArray[np.float64]
 
-#: The core is taken at this share of half the width: "just under half".
-JUST_UNDER = 0.995
-#: Strips are drawn wider by this factor. The rounds of an offset are polygons, and GEOS leaves out
-#: hollows shallower than 1 % of the distance: no strip may come out thinner than asked for.
-ROUNDING = 1.012
 #: Rounds of neck mending before giving up; one is the rule, a second where strips make new corners.
 MOST_ROUNDS = 8
 
@@ -47,13 +51,21 @@ class Bridge:
     width : float
         In mm.
     gap : float
-        Length of the shortest way across the opening in mm; 0 for a neck.
+        Length of its way across the opening in mm; 0 for a neck.
     place : tuple of float
         x, y in mm of its middle.
     shape : Polygon
         The whole strip with its roots.
     covers : float
         Area of opening that it takes away, in mm2.
+    name : str
+        Its lasting id in the layer: made of its place, or given in the job.
+    state : str
+        ``"automatic"``, or ``"locked"`` where the artist has put it.
+    visible_mm2 : float
+        Area that shows another colour in the finished picture than was wanted.
+    damage : float
+        That area times the colour difference CIEDE2000 there, in mm2 x Delta E.
     """
 
     kind: str
@@ -61,8 +73,12 @@ class Bridge:
     width: float
     gap: float
     place: tuple[float, float]
-    shape: Polygon
+    shape: shapely.Polygon
     covers: float
+    name: str = ""
+    state: str = "automatic"
+    visible_mm2: float = 0.0
+    damage: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -75,15 +91,33 @@ class Supported:
         The sheet with bridges: its openings and shape are what is left to cut.
     bridges : tuple of Bridge
     findings : tuple of Finding
-        Necks mended, opening crumbs filled, and what could not be held.
+        Necks mended, islands held too weakly, and what could not be held.
+    islands : tuple of HeldIsland
+        How firmly each island is held, from the frame outwards.
+    plain_damage : float
+        Damage that one shortest bridge of the same width for each island would do.
     """
 
     sheet: Sheet
     bridges: tuple[Bridge, ...]
     findings: tuple[Finding, ...]
+    islands: tuple[HeldIsland, ...] = ()
+    plain_damage: float = 0.0
+
+    @property
+    def damage(self) -> float:
+        """Visible damage of all bridges, in mm2 x Delta E; necks are no bridges."""
+        return sum(b.damage for b in self.bridges if b.kind == "bridge")
 
 
-def hold_islands(sheet: Sheet, width: float, progress: Progress | None = None) -> Supported:
+def hold_islands(
+    sheet: Sheet,
+    width: float,
+    progress: Progress | None = None,
+    *,
+    rules: Rules | None = None,
+    damage: DamageMap | None = None,
+) -> Supported:
     """Bridge every island of a sheet to its frame.
 
     Parameters
@@ -92,6 +126,10 @@ def hold_islands(sheet: Sheet, width: float, progress: Progress | None = None) -
     width : float
         Width of bridges in mm, at least the material's least.
     progress : Progress, optional
+    rules : Rules, optional
+        What the job and the artist want; by default one bridge an island.
+    damage : DamageMap, optional
+        What bridges spoil in the picture; by default all places are alike.
 
     Returns
     -------
@@ -101,134 +139,205 @@ def hold_islands(sheet: Sheet, width: float, progress: Progress | None = None) -
 
     Notes
     -----
-    The tree over shortest gaps is exact: no other set of gaps that joins all pieces is shorter in
-    total. Each gap is placed at one shortest line between its two pieces.
+    Exact: of all sets of candidates that join all pieces, the tree has the least total cost, where
+    a set costs the sum of its members (Kruskal). Without damage the candidates hold a shortest gap
+    of every pair that matters, and no set of gaps at all is shorter. Heuristic: which candidates
+    there are; that overlapping bridges are counted twice; that roots are not counted; and the
+    further bridges for strength, added island by island.
     """
     progress = progress or Progress()
+    rules = rules or Rules(width)
     pieces = list(sheet.shape.geoms)
-    cutter = _Cutter(sheet, width)
+    laying = Laying(sheet, width, rules.fillet)
+    findings: list[Finding] = []
+    islands: tuple[HeldIsland, ...] = ()
+    plain_damage = 0.0
+    progress(0.05, f"{sheet.layer}: measuring gaps")
+    fitted = fit_drawn(rules.drawn, pieces, laying.openings, laying.core(), width, sheet.layer)
+    findings += fitted.findings
     if len(pieces) > 1:
-        progress(0.1, f"{sheet.layer}: measuring gaps")
-        gaps = spanning_gaps(pieces, first_reach=2 * width)
-        progress(0.3, f"{sheet.layer}: laying {len(gaps.length)} bridges")
-        cutter.lay("bridge", _rooted(gaps, pieces, cutter.core()), gaps.length)
+        tree = spanning_gaps(pieces, first_reach=2 * width)
+        progress(0.15, f"{sheet.layer}: looking for places for bridges")
+        prices = Prices(pieces, rules, damage)
+        every = tree
+        if not prices.uniform or rules.loads is not None:
+            every = crossings(pieces, tree, width, None if prices.uniform else prices.rough)
+        drawn = len(fitted.links)
+        candidates = join_gaps([fitted.links, every])
+        # What is drawn is there anyhow.
+        cost = np.append(np.zeros(drawn), prices.exact(every))
+        widths = np.full(len(candidates), width)
+        widths[:drawn] = [fitted.strips[k].width for k in fitted.strip_of.tolist()]
+        progress(0.35, f"{sheet.layer}: choosing bridges")
+        chosen = spanning_forest(len(pieces), candidates.pieces, cost)
+        chosen_width = widths[chosen]
+        if rules.loads is not None:
+            choice = enough_bridges(
+                pieces,
+                frame_of(pieces),
+                candidates,
+                cost,
+                chosen,
+                widths,
+                rules,
+                rules.loads,
+            )
+            chosen, chosen_width, islands = choice.chosen, choice.width, choice.islands
+            findings += _weak(islands, rules, sheet.layer)
+        new = chosen >= drawn
+        chosen, chosen_width = chosen[new], chosen_width[new]
+        progress(0.5, f"{sheet.layer}: laying {len(chosen)} bridges")
+        core = laying.core()
+        laying.lay(fitted.strips)
+        laying.lay(
+            _strips(
+                candidates.take(chosen), chosen_width, rooted(candidates.take(chosen), pieces, core)
+            )
+        )
+        findings += _barred(candidates.take(chosen), chosen_width, prices, sheet.layer)
+        if damage is not None:
+            plain = straight_strips(rooted(tree, pieces, core), np.full(len(tree), width))
+            plain_damage = float(damage.of(plain).damage.sum())
+    else:
+        laying.lay(fitted.strips)
     for _ in range(MOST_ROUNDS):
-        progress(0.6, f"{sheet.layer}: looking for necks")
-        cores = list(cutter.core().geoms)
+        progress(0.7, f"{sheet.layer}: looking for necks")
+        cores = list(laying.core().geoms)
         if len(cores) < 2:
             break
         gaps = spanning_gaps(cores, first_reach=2 * width)
-        paths = [np.stack([a, b]) for a, b in zip(gaps.start, gaps.end, strict=True)]
-        cutter.lay("neck", paths, np.zeros(len(paths)))
+        laying.lay(
+            [
+                Strip("neck", np.stack([a, b]), width)
+                for a, b in zip(gaps.start, gaps.end, strict=True)
+            ]
+        )
+    bridges = _bridges(laying, damage)
+    findings += _neck_findings(bridges, laying, width, sheet.layer)
     progress(1.0, f"{sheet.layer}: held")
-    return cutter.result()
+    return Supported(laying.sheet(), bridges, tuple(findings), islands, plain_damage)
 
 
-class _Cutter:
-    """Openings that strips are taken out of, and the sheet that follows from them."""
-
-    def __init__(self, sheet: Sheet, width: float) -> None:
-        self._sheet = sheet
-        self._width = width
-        # Slits that open touching points belong to the openings here.
-        self._openings = as_multipolygon(sheet.outline.difference(sheet.shape))
-        self._core = Core(sheet.outline, width / 2 * JUST_UNDER)
-        self._bridges: list[Bridge] = []
-
-    def core(self) -> MultiPolygon:
-        return self._core.of(self._openings)
-
-    def lay(self, kind: str, paths: Sequence[Floats], gaps: Floats) -> None:
-        lines = [LineString(path) for path in paths]
-        strips = shapely.buffer(lines, self._width / 2 * ROUNDING, quad_segs=16)
-        parts = shapely.get_parts(self._openings)
-        tree = shapely.STRtree(parts)
-        touched_by, touched = tree.query(strips, predicate="intersects")
-        for number, strip in enumerate(strips):
-            crossed = parts[touched[touched_by == number]]
-            inside = shapely.intersection(crossed, strip)
-            covers = float(shapely.area(inside).sum())
-            middle = shapely.line_interpolate_point(lines[number], 0.5, normalized=True)
-            self._bridges.append(
-                Bridge(
-                    kind,
-                    np.asarray(paths[number], np.float64),
-                    self._width,
-                    float(gaps[number]),
-                    (middle.x, middle.y),
-                    strip,
-                    covers,
-                )
-            )
-        changed = np.unique(touched)
-        cut = shapely.difference(parts[changed], union_by_clusters(strips))
-        kept = np.delete(parts, changed)
-        left = [p for c in cut for p in as_multipolygon(c).geoms if not _is_crumb(p, self._width)]
-        self._openings = MultiPolygon([*kept, *left])
-
-    def result(self) -> Supported:
-        sheet = self._sheet
-        shape = as_multipolygon(sheet.outline.difference(self._openings))
-        findings = [
-            Finding(
-                "support.neck-mended",
-                Severity.NOTE,
-                f"Sheet narrower than {b.width:g} mm held a piece here; a strip of that width was "
-                "laid along it.",
-                sheet.layer,
-                b.place,
-                b.width,
-            )
-            for b in self._bridges
-            if b.kind == "neck"
-        ]
-        if len(self.core().geoms) > 1:
-            findings.append(
-                Finding(
-                    "support.not-held",
-                    Severity.SPOILS,
-                    f"The sheet could not be made to hold together at {self._width:g} mm.",
-                    sheet.layer,
-                )
-            )
-        openings = self._openings
-        if not sheet.holes.is_empty:
-            openings = as_multipolygon(openings.difference(sheet.holes))
-        held = Sheet(sheet.layer, sheet.outline, openings, sheet.holes, shape, sheet.thickness)
-        return Supported(held, tuple(self._bridges), tuple(findings))
-
-
-def _is_crumb(opening: Polygon, width: float) -> bool:
-    """Return whether a strip left so little of an opening that nothing could be cut there."""
-    return opening.area < 0.01 * width * width or opening.buffer(-0.02 * width).is_empty
-
-
-def _rooted(gaps: Gaps, pieces: list[Polygon], core: MultiPolygon) -> list[Floats]:
-    """Return middle lines from core to core across each gap.
-
-    A piece without a core, narrower than a bridge all over, is held at its widest place.
-    """
-    array = np.asarray(pieces, object)
-    cores = shapely.get_parts(core)
-    home = piece_of(shapely.point_on_surface(cores), array)
-    ends = []
-    for piece, point in (
-        (gaps.pieces[:, 0], gaps.start),
-        (gaps.pieces[:, 1], gaps.end),
-    ):
-        roots = np.empty_like(point)
-        for number, (which, at) in enumerate(zip(piece.tolist(), point, strict=True)):
-            mine = cores[home == which]
-            where = shapely.points(at)
-            if len(mine):
-                nearest = mine[np.argmin(shapely.distance(mine, where))]
-                line = shapely.shortest_line(nearest, where)
-                roots[number] = shapely.get_coordinates(line)[0]
-            else:
-                circle = shapely.maximum_inscribed_circle(array[which], 0.01)
-                roots[number] = shapely.get_coordinates(circle)[0]
-        ends.append(roots)
+def _strips(gaps: Gaps, widths: Floats, paths: list[Floats]) -> list[Strip]:
     return [
-        np.stack([root_a, a, b, root_b])
-        for root_a, a, b, root_b in zip(ends[0], gaps.start, gaps.end, ends[1], strict=True)
+        Strip("bridge", path, width, gap)
+        for path, width, gap in zip(paths, widths.tolist(), gaps.length.tolist(), strict=True)
     ]
+
+
+def _bridges(laying: Laying, damage: DamageMap | None) -> tuple[Bridge, ...]:
+    count = len(laying.strips)
+    spoilt = damage.of(laying.shapes) if damage is not None and count else None
+    taken = {s.name for s in laying.strips}
+    bridges = []
+    for number, (strip, shape, covers) in enumerate(
+        zip(laying.strips, laying.shapes, laying.covers, strict=True)
+    ):
+        middle = shapely.line_interpolate_point(LineString(strip.path), 0.5, normalized=True)
+        name = strip.name or _free_name(middle.x, middle.y, taken)
+        taken.add(name)
+        bridges.append(
+            Bridge(
+                strip.kind,
+                np.asarray(strip.path, np.float64),
+                strip.width,
+                strip.gap,
+                (middle.x, middle.y),
+                shape,
+                covers,
+                name,
+                strip.state,
+                float(spoilt.area[number]) if spoilt else 0.0,
+                float(spoilt.damage[number]) if spoilt else 0.0,
+            )
+        )
+    return tuple(bridges)
+
+
+def _free_name(x: float, y: float, taken: set[str]) -> str:
+    """Return an id made of a place in whole mm, with a number where another has it."""
+    name = first = f"{x:.0f}x{y:.0f}"
+    number = 1
+    while name in taken:
+        number += 1
+        name = f"{first}-{number}"
+    return name
+
+
+def _weak(islands: tuple[HeldIsland, ...], rules: Rules, layer: str) -> list[Finding]:
+    loads = rules.loads
+    if loads is None:
+        return []
+    found = []
+    for island in islands:
+        if island.enough:
+            continue
+        if island.hold.deflection_mm > loads.deflection_mm:
+            code, what = (
+                "support.gives-way",
+                f"gives way by {island.hold.deflection_mm:.1f} mm under its weight and a push of "
+                f"{loads.handling_n:g} N at its edge, more than {loads.deflection_mm:g} mm",
+            )
+        else:
+            code, what = (
+                "support.may-tear",
+                f"strains its bridges by {island.hold.stress_mpa:.0f} MPa under its weight and a "
+                f"push of {loads.handling_n:g} N, more than {loads.stress_mpa:g} MPa",
+            )
+        found.append(
+            Finding(
+                code,
+                Severity.WARNING,
+                f"An island of {island.area_mm2:.0f} mm2 {what}: {island.reason}. Handle it with "
+                "care, or choose wider bridges or a thicker sheet.",
+                layer,
+                island.place,
+                island.hold.deflection_mm,
+            )
+        )
+    return found
+
+
+def _barred(gaps: Gaps, widths: Floats, prices: Prices, layer: str) -> list[Finding]:
+    """Return a finding for each bridge that lies where none may for want of another place."""
+    area = prices.barred_area(straight_strips(gaps.lines(), widths, quarter_segments=4))
+    middle = (gaps.start + gaps.end) / 2
+    return [
+        Finding(
+            "support.bridge-in-kept-free",
+            Severity.WARNING,
+            "A bridge had to be laid where none is wanted; the island can be held nowhere else. "
+            "Draw a bridge by hand or let the area go.",
+            layer,
+            (float(middle[number, 0]), float(middle[number, 1])),
+        )
+        for number in np.flatnonzero(area > 0.02 * widths * widths).tolist()
+    ]
+
+
+def _neck_findings(
+    bridges: tuple[Bridge, ...], laying: Laying, width: float, layer: str
+) -> list[Finding]:
+    findings = [
+        Finding(
+            "support.neck-mended",
+            Severity.NOTE,
+            f"Sheet narrower than {width:g} mm held a piece here; a strip of that width was "
+            "laid along it.",
+            layer,
+            b.place,
+            b.width,
+        )
+        for b in bridges
+        if b.kind == "neck"
+    ]
+    if len(laying.core().geoms) > 1:
+        findings.append(
+            Finding(
+                "support.not-held",
+                Severity.SPOILS,
+                f"The sheet could not be made to hold together at {width:g} mm.",
+                layer,
+            )
+        )
+    return findings

@@ -8,7 +8,9 @@ import shapely
 
 from .artwork import Artwork, ArtworkSource, read_artwork
 from .bridges import Bridge, hold_islands
+from .damage import Coat, DamageMap
 from .edges import edges_of
+from .enough import HeldIsland
 from .errors import ArtworkError, GeometryError
 from .finding import Finding, Severity
 from .islands import Piece, find_pieces
@@ -16,6 +18,7 @@ from .job import Job, LayerSettings
 from .process import process_findings
 from .progress import Progress
 from .registration import holes, registration_findings
+from .rules import rules_for
 from .sheet import PlacedArtwork, Sheet, make_sheet, place_artworks
 from .solid import Mesh, Soundness, extrude, soundness, volume
 from .stack import stack_heights
@@ -49,6 +52,10 @@ class BuiltLayer:
         Mass of the sheet in grams.
     findings : tuple of Finding
         In the order in which the work goes.
+    held_islands : tuple of HeldIsland
+        How firmly each island is held.
+    plain_damage : float
+        Visible damage that plain shortest bridges of the same width would do, in mm2 x Delta E.
     """
 
     settings: LayerSettings
@@ -62,6 +69,13 @@ class BuiltLayer:
     islands_left: tuple[Piece, ...]
     mass_g: float
     findings: tuple[Finding, ...]
+    held_islands: tuple[HeldIsland, ...] = ()
+    plain_damage: float = 0.0
+
+    @property
+    def damage(self) -> float:
+        """Visible damage of the layer's bridges, in mm2 x Delta E (CIEDE2000)."""
+        return sum(b.damage for b in self.bridges if b.kind == "bridge")
 
     @property
     def volume_mm3(self) -> float:
@@ -137,11 +151,19 @@ def build(job: Job, progress: Progress | None = None, tolerances: Tolerances = T
         raise GeometryError(_nothing_to_cut(artworks))
     placed = place_artworks(named, job.sheet)
     placed = trapped(placed, job.layers, job.registration.trap_mm)
-    layers = tuple(
-        _build_layer(job, layer, artwork, building.part(i / count, (i + 1) / count), tolerances)
-        for i, (layer, artwork) in enumerate(zip(job.layers, placed, strict=True))
-    )
-    return Build(job, layers)
+    coats = [
+        Coat(artwork.shape, layer.colour, layer.opacity)
+        for layer, artwork in zip(job.layers, placed, strict=True)
+    ]
+    layers: list[BuiltLayer] = []
+    # The last layer first: what it will cover, its own bridges left out, is known to those below.
+    for done, i in enumerate(reversed(range(count))):
+        part = building.part(done / count, (done + 1) / count)
+        damage = DamageMap(coats[i], coats[:i], coats[i + 1 :], job.ground)
+        layer = _build_layer(job, job.layers[i], placed[i], damage, part, tolerances)
+        layers.append(layer)
+        coats[i] = Coat(layer.sheet.openings, layer.settings.colour, layer.settings.opacity)
+    return Build(job, tuple(reversed(layers)))
 
 
 def _nothing_to_cut(artworks: dict[ArtworkSource, Artwork]) -> str:
@@ -156,6 +178,7 @@ def _build_layer(
     job: Job,
     settings: LayerSettings,
     artwork: PlacedArtwork,
+    damage: DamageMap,
     progress: Progress,
     tolerances: Tolerances,
 ) -> BuiltLayer:
@@ -165,7 +188,10 @@ def _build_layer(
     )
     progress(0.1, f"{settings.name}: looking for islands")
     islands = find_pieces(extrude(plain.shape, plain.thickness, progress.part(0.1, 0.2))).islands
-    held = hold_islands(plain, job.bridge_width, progress.part(0.3, 0.7))
+    rules = rules_for(job, settings)
+    held = hold_islands(
+        plain, job.bridge_width, progress.part(0.3, 0.7), rules=rules, damage=damage
+    )
     mesh = extrude(held.sheet.shape, held.sheet.thickness, progress.part(0.7, 0.85))
     progress(0.85, f"{settings.name}: checking the solid")
     edges = edges_of(mesh.faces, len(mesh.vertices))
@@ -203,4 +229,6 @@ def _build_layer(
         islands_left=left,
         mass_g=job.material.mass_g(float(shapely.area(held.sheet.shape)) * plain.thickness),
         findings=tuple(findings),
+        held_islands=held.islands,
+        plain_damage=held.plain_damage,
     )

@@ -20,22 +20,17 @@ from .gaps import Gaps, join_gaps
 Floats = NDArray[np.float64]
 Indices = NDArray[np.int64]
 Geometries = NDArray[np.object_]
-#: Returns a price for each point (n, 2): what a bridge spoils there by mm2.
-Price = Callable[[Floats], Floats]
+#: Returns a quick cost for each gap.
+Rough = Callable[[Gaps], Floats]
 
 #: Points of an island's edge that ways start from, at most.
 MOST_STARTS = 56
 #: Angles to the square way in degrees.
 FAN = (0.0, -20.0, 20.0, -40.0, 40.0, -58.0, 58.0)
-#: Points along a way at which the price is looked up.
-LOOK_UPS = 6
 #: Sides of an island that keep candidates of their own.
 SECTORS = 12
 #: Segments of a ring that are searched as one line.
 CHUNK = 8
-#: What a mm2 of bridge costs where it spoils nothing, in the unit of ``Price``: a colour
-#: difference of 1 is just seen, so that hidden bridges are short too.
-HIDDEN = 1.0
 
 
 def frame_of(pieces: Sequence[Polygon]) -> int:
@@ -48,7 +43,7 @@ def crossings(
     pieces: Sequence[Polygon],
     tree: Gaps,
     width: float,
-    price: Price | None = None,
+    rough: Rough | None = None,
 ) -> Gaps:
     """Return candidates for bridges, ``tree`` first.
 
@@ -61,8 +56,9 @@ def crossings(
         any island can be joined.
     width : float
         Of a bridge, in mm.
-    price : callable, optional
-        Price of a place; all places are alike when None, and only square ways are looked at.
+    rough : callable, optional
+        Quick cost of gaps. When None all places are alike: cost is length, and only ways square to
+        an edge are looked at.
 
     Returns
     -------
@@ -81,14 +77,13 @@ def crossings(
     reach = 3 * reach + 6 * width
     rings, owner = shapely.get_rings(array, return_index=True)
     near = _shortest_of_near_pairs(rings, owner, reach, frame_of(pieces))
-    rays = _rays(array, rings, owner, reach, width, FAN if price else FAN[:1])
-    price = price or (lambda points: np.ones(len(points)))
-    rays = rays.take(_best_by_sector(rays, array, _cost(rays, width, price)))
+    rays = _rays(array, rings, owner, reach, width, FAN if rough else FAN[:1])
+    rays = rays.take(_best_by_sector(rays, array, _cost(rays, rough)))
     tight = _tightened(rays, rings, owner, width)
     found = join_gaps([near, rays, tight])
     found = found.take(found.length > 1e-6)
     found = found.take(_crosses_no_sheet(found, array))
-    found = found.take(_best_by_sector(found, array, _cost(found, width, price)))
+    found = found.take(_best_by_sector(found, array, _cost(found, rough)))
     return join_gaps([tree, found])
 
 
@@ -190,11 +185,12 @@ def _tightened(gaps: Gaps, rings: Geometries, owner: Indices, width: float) -> G
         mine = chunk_owner[chunk] == gaps.pieces[number, k]
         number, chunk = number[mine], chunk[mine]
         parts = shapely.intersection(chunks[chunk], window[number])
-        best.append(shapely.multilinestrings(*_line_parts(parts, number, len(gaps))))
+        lines, of = _line_parts(parts, number)
+        best.append(shapely.multilinestrings(lines, indices=of))
     return _gaps(gaps.pieces[:, 0], gaps.pieces[:, 1], shapely.shortest_line(best[0], best[1]))
 
 
-def _line_parts(parts: Geometries, number: Indices, count: int) -> tuple[Geometries, Indices]:
+def _line_parts(parts: Geometries, number: Indices) -> tuple[Geometries, Indices]:
     single, of = shapely.get_parts(parts, return_index=True)
     line = shapely.get_type_id(single) == shapely.GeometryType.LINESTRING
     of = number[of[line]]
@@ -202,12 +198,8 @@ def _line_parts(parts: Geometries, number: Indices, count: int) -> tuple[Geometr
     return single[line][order], of[order]
 
 
-def _cost(gaps: Gaps, width: float, price: Price) -> Floats:
-    share = (np.arange(LOOK_UPS) + 0.5) / LOOK_UPS
-    points = gaps.start[:, None] + (gaps.end - gaps.start)[:, None] * share[None, :, None]
-    prices = price(points.reshape(-1, 2)).reshape(-1, LOOK_UPS).mean(axis=1)
-    cost: Floats = gaps.length * width * (prices + HIDDEN)
-    return cost
+def _cost(gaps: Gaps, rough: Rough | None) -> Floats:
+    return gaps.length if rough is None else rough(gaps)
 
 
 def _best_by_sector(gaps: Gaps, pieces: Geometries, cost: Floats) -> Indices:
