@@ -30,8 +30,11 @@ class BridgeSettings:
         choices=("straight", "filleted"),
     )
     fillet_mm: float = setting(1.0, about="radius of fillets", least=0.05, most=100)
-    handling_load_n: float = setting(
-        0.1, about="push on an island's edge that its bridges must bear, in N", least=0, most=1000
+    handling_load_n: float | None = setting(
+        None,
+        about="push on an island's edge that its bridges must bear, in N; the material's when absent",
+        least=0,
+        most=1000,
     )
     deflection_mm: float | None = setting(
         None,

@@ -175,7 +175,8 @@ class _Holder:
                     weight,
                     loads.handling_n,
                 )
-                added = self._best_option(piece, options, after, mine, rim, weight)
+                gain = now.deflection_mm - after
+                added = self._best_option(piece, options, after, gain, mine, rim, weight)
                 if after.min() > (1 - LEAST_GAIN) * now.deflection_mm and not added[1]:
                     reason, added = "further bridges would not stiffen it", None
             if wider and (added is None or not added[1] or wider[1] < self._cost[added[0]]):
@@ -199,17 +200,23 @@ class _Holder:
         )
 
     def _best_option(
-        self, piece: int, options: Indices, after: Floats, mine: Indices, rim: Floats, weight: float
+        self,
+        piece: int,
+        options: Indices,
+        after: Floats,
+        gain: Floats,
+        mine: Indices,
+        rim: Floats,
+        weight: float,
     ) -> tuple[int, bool]:
-        """Return the cheapest option that is enough and True, else the stiffest and False."""
+        """Return the cheapest option that is enough and True, else the best value and False."""
         order = np.argsort(self._cost[options], kind="stable")
         for position in order[after[order] <= self._loads.deflection_mm].tolist():
             tried = self._hold(piece, np.append(mine, options[position]), rim, weight)
             if self._within(tried):
                 return int(options[position]), True
-        # Not enough yet: the best of the cheaper half, so that two hidden ones may do it.
-        half = order[: max(1, (len(order) + 1) // 2)]
-        return int(options[half[np.argmin(after[half])]]), False
+        # Not enough yet: the one that stiffens most for what it spoils.
+        return int(options[np.argmax(gain / self._cost[options])]), False
 
     def _widened(
         self, piece: int, mine: Indices, rim: Floats, weight: float

@@ -60,6 +60,12 @@ class Material:
     least_opening_printer_mm: float | None = setting(
         None, about="least width of a printed opening", least=0.05, most=100
     )
+    handling_n: float = setting(
+        0.02,
+        about="push of hand or spray on an island, in N: common practice, no source",
+        least=0,
+        most=1000,
+    )
     deflection_mm: float = setting(
         3.0,
         about="most that an island may give way under handling; common practice, no source",

@@ -136,7 +136,11 @@ def rules_for(job: Job, layer: LayerSettings, more_drawn: tuple[DrawnBridge, ...
         loads=Loads(
             stiffness=Stiffness(material.modulus_mpa, thickness),
             gram_per_mm2=material.mass_g(thickness),
-            handling_n=settings.handling_load_n,
+            handling_n=(
+                material.handling_n
+                if settings.handling_load_n is None
+                else settings.handling_load_n
+            ),
             deflection_mm=settings.deflection_mm or material.deflection_mm,
             stress_mpa=material.strength_mpa / (settings.safety or material.safety),
         ),
