@@ -4,9 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 import shapely
-from scipy.sparse import coo_array
-from scipy.sparse.csgraph import connected_components
 
+from ..connectivity import connected_labels
 from .contour import Geometries, Ints
 
 
@@ -21,9 +20,7 @@ def box_pairs(shapes: Geometries, owner: Ints | None = None) -> tuple[Ints, Ints
 
 def components(n: int, first: Ints, second: Ints) -> Ints:
     """Label each of n items by the cluster that the pairs first-second put it in."""
-    graph = coo_array((np.ones(len(first), bool), (first, second)), shape=(n, n))
-    label: Ints = connected_components(graph, directed=False)[1].astype(np.int64)
-    return label
+    return connected_labels(n, np.stack([first, second], axis=1))
 
 
 def members_of(label: Ints, items: Ints) -> list[Ints]:

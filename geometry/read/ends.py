@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 import numpy as np
-from scipy.spatial import cKDTree
+import shapely
 
 from ..finding import Finding, Severity
 from ..tolerance import TOLERANCES
@@ -76,7 +76,9 @@ def join_ends(
 def _pair_ends(ends: Floats, tolerance: float) -> Ints:
     """Partner of each end (ends 2k and 2k + 1 belong to line k), -1 for none."""
     partner = np.full(len(ends), -1, np.int64)
-    pairs = cKDTree(ends).query_pairs(tolerance, output_type="ndarray").astype(np.int64)
+    points = shapely.points(ends)
+    pairs = shapely.STRtree(points).query(points, predicate="dwithin", distance=tolerance).T
+    pairs = pairs[pairs[:, 0] < pairs[:, 1]]
     if len(pairs) == 0:
         return partner
     alive = np.ones(len(ends), bool)
