@@ -19,12 +19,10 @@ STORES_LOOP_TOTAL = VERSION < (3, 6, 0)
 GREASE_PENCIL_TYPES = ("GPENCIL", "GREASEPENCIL")
 
 
-def shader(name: str) -> str:
-    """Return a built-in shader's name; before 4.0 these carried their dimension."""
-    old = {"UNIFORM_COLOR": "3D_UNIFORM_COLOR", "FLAT_COLOR": "3D_FLAT_COLOR"}
-    if VERSION < (4, 0, 0):
-        return old.get(name, name)
-    return name
+def line_shader() -> str:
+    """Return the name of the built-in shader of thick lines; before 4.0 it told its dimension."""
+    name = "POLYLINE_UNIFORM_COLOR"
+    return name if VERSION >= (4, 0, 0) else f"3D_{name}"
 
 
 def set_text_size(blf: Any, size: float) -> None:
@@ -49,9 +47,17 @@ def show_transparency(material: Any, transparent: bool) -> None:
         material.blend_method = "BLEND" if transparent else "OPAQUE"
 
 
-def override(context: Any, **members: Any) -> Any:
-    """Return a context manager in which operators see the given members (3.2 and newer)."""
-    return context.temp_override(**members)
+def forget_selection(mesh: Any) -> None:
+    """Take all flags of selection off a mesh.
+
+    In 5.0 the layer of edges' flags that ``Mesh.update(calc_edges=True)`` makes has no memory, and
+    whoever sets a flag in it ends Blender. Without the layer nothing is selected, and it is made
+    anew where it is needed.
+    """
+    for name in (".select_vert", ".select_edge", ".select_poly"):
+        layer = mesh.attributes.get(name)
+        if layer is not None:
+            mesh.attributes.remove(layer)
 
 
 def stroke_points(grease_pencil: Any) -> list[tuple[np.ndarray[Any, Any], bool, float]]:

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from ..geometry.colour import hex_from_srgb, linear_from_srgb, srgb_from_hex
 from ..geometry.solid import Mesh
-from .blender_versions import STORES_LOOP_TOTAL
+from .blender_versions import STORES_LOOP_TOTAL, forget_selection
 
 #: 1 Blender unit is 1 m.
 METRES_PER_MM = 0.001
@@ -48,6 +48,7 @@ def fill_mesh(target: bpy.types.Mesh, mesh: Mesh) -> None:
         target.polygons.foreach_set("loop_total", np.full(count, 3, np.int32))
     target.polygons.foreach_set("use_smooth", np.zeros(count, bool))
     target.update(calc_edges=True)
+    forget_selection(target)
 
 
 def vertex_coordinates(source: bpy.types.Mesh) -> NDArray[np.float32]:

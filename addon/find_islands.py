@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from ..geometry.errors import SheetstackError
 from ..geometry.islands import Piece, find_pieces
+from .blender_versions import forget_selection
 from .conversion import read_mesh
 
 
@@ -92,6 +93,7 @@ def _select_in_edit_mode(mesh: bpy.types.Mesh, chosen: NDArray[np.bool_]) -> Non
 
 def _select(mesh: bpy.types.Mesh, chosen: NDArray[np.bool_]) -> None:
     """Select polygons with their vertices and edges, so that edit mode shows the same."""
+    forget_selection(mesh)
     count = len(mesh.polygons)
     totals = np.empty(count, np.int32)
     mesh.polygons.foreach_get("loop_total", totals)

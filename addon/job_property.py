@@ -14,6 +14,7 @@ from bpy.props import (
     StringProperty,
 )
 
+from ..geometry.bridge_settings import BridgeByHand
 from ..geometry.finding import Severity
 from ..geometry.job import SECTIONS, LayerSettings
 from ..geometry.material import Material
@@ -105,6 +106,13 @@ SHEETSTACK_PG_material = property_group(
     more={"name": StringProperty(name="Key", description="Key of the material in the job file")},
 )
 
+SHEETSTACK_PG_bridge = property_group(
+    "SHEETSTACK_PG_bridge",
+    BridgeByHand,
+    needed={"layer": "", "line_mm": ()},
+    update=job_changed,
+)
+
 SHEETSTACK_PG_layer = property_group(
     "SHEETSTACK_PG_layer",
     LayerSettings,
@@ -129,19 +137,20 @@ SHEETSTACK_PG_layer = property_group(
 class SHEETSTACK_PG_finding(bpy.types.PropertyGroup):
     """One finding of the last build."""
 
-    code: StringProperty(name="Code")
+    code: StringProperty(name="Code", description="Stable name of the kind of finding")
     severity: EnumProperty(
         name="Severity",
+        description="How much it matters",
         items=[
             (Severity.NOTE.name, "Note", "Done and told; nothing to do", "INFO", 0),
             (Severity.WARNING.name, "Warning", "Worth a look", "ERROR", 1),
             (Severity.SPOILS.name, "Spoils", "The stencil would fail", "CANCEL", 2),
         ],
     )
-    message: StringProperty(name="Message")
-    layer: StringProperty(name="Layer")
-    has_place: BoolProperty()
-    place_mm: FloatVectorProperty(size=2)
+    message: StringProperty(name="Message", description="What was found")
+    layer: StringProperty(name="Layer", description="Layer that it concerns")
+    has_place: BoolProperty(description="Whether it has a place on the sheet")
+    place_mm: FloatVectorProperty(size=2, description="Place on the sheet, in mm")
 
 
 class SHEETSTACK_PG_job(bpy.types.PropertyGroup):
@@ -179,12 +188,32 @@ class SHEETSTACK_PG_job(bpy.types.PropertyGroup):
     text: StringProperty(
         description="The job file as it was, so that saving keeps its comments", options={"HIDDEN"}
     )
-    layers: CollectionProperty(type=SHEETSTACK_PG_layer)
-    active_layer: IntProperty(name="Active layer", min=0)
-    own_materials: CollectionProperty(type=SHEETSTACK_PG_material)
-    active_material: IntProperty(name="Active material", min=0)
-    findings: CollectionProperty(type=SHEETSTACK_PG_finding)
-    active_finding: IntProperty(name="Finding", min=-1, default=-1, update=finding_chosen)
+    layers: CollectionProperty(type=SHEETSTACK_PG_layer, description="Layers in spray order")
+    active_layer: IntProperty(
+        name="Active layer", description="Layer whose settings are shown", min=0
+    )
+    bridges_by_hand: CollectionProperty(
+        type=SHEETSTACK_PG_bridge, description="Bridges set by hand"
+    )
+    active_bridge: IntProperty(
+        name="Active bridge", description="Bridge that is shown", min=0, update=redraw
+    )
+    own_materials: CollectionProperty(
+        type=SHEETSTACK_PG_material, description="The job's own rows of the material table"
+    )
+    active_material: IntProperty(
+        name="Active material", description="Own material that is shown", min=0
+    )
+    findings: CollectionProperty(
+        type=SHEETSTACK_PG_finding, description="What the last build has to say"
+    )
+    active_finding: IntProperty(
+        name="Finding",
+        description="A click flies the 3D views to its place",
+        min=-1,
+        default=-1,
+        update=finding_chosen,
+    )
     material_preset: StringProperty(
         description="Material and thickness in one, for presets",
         get=_get_preset,
@@ -265,6 +294,7 @@ _with_sections(SHEETSTACK_PG_job)
 CLASSES = (
     *SECTION_GROUPS.values(),
     SHEETSTACK_PG_material,
+    SHEETSTACK_PG_bridge,
     SHEETSTACK_PG_layer,
     SHEETSTACK_PG_finding,
     SHEETSTACK_PG_job,

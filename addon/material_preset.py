@@ -94,7 +94,9 @@ class SHEETSTACK_OT_set_thickness(bpy.types.Operator):
     bl_label = "Thickness"
     bl_options = {"REGISTER", "UNDO"}
 
-    thickness_mm: FloatProperty(name="Thickness", unit="CAMERA", min=0.01, max=100)
+    thickness_mm: FloatProperty(
+        name="Thickness", description="Thickness of the sheets", unit="CAMERA", min=0.01, max=100
+    )
 
     def execute(self, context: Any) -> set[str]:
         context.scene.sheetstack.sheet.thickness_mm = self.thickness_mm

@@ -9,6 +9,7 @@ class SHEETSTACK_PG_object(bpy.types.PropertyGroup):
 
     kind: EnumProperty(
         name="Kind",
+        description="What it is in the stack",
         items=[
             ("NONE", "None", "Not of Sheetstack's making"),
             ("STACK", "Stack", "What all sheets of the job hang on"),
@@ -17,8 +18,12 @@ class SHEETSTACK_PG_object(bpy.types.PropertyGroup):
             ("PICTURE", "Painted picture", "A plane that shows the painted picture"),
         ],
     )
-    layer: StringProperty(name="Layer", description="Name of the sheet's layer")
-    thickness_mm: FloatProperty(name="Thickness", unit="CAMERA")
+    layer: StringProperty(
+        name="Sheet", description="Name of the sheet: its layer's, with A or B when split"
+    )
+    thickness_mm: FloatProperty(
+        name="Thickness", description="Thickness of the sheet", unit="CAMERA"
+    )
     fingerprint: StringProperty(
         description="What the mesh was when it was built, to see edits by hand"
     )

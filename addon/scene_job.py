@@ -10,6 +10,7 @@ from typing import Any
 
 import bpy
 
+from ..geometry.bridge_settings import BridgeByHand
 from ..geometry.errors import JobError
 from ..geometry.job import SECTIONS, Job, LayerSettings, check_job
 from ..geometry.material import Material
@@ -42,6 +43,10 @@ def job_of(scene: bpy.types.Scene) -> Job:
         if table.get("artwork", "").startswith("//"):
             table["artwork"] = bpy.path.abspath(table["artwork"])
         layers.append(read_section(LayerSettings, table, where))
+    by_hand = []
+    for number, row in enumerate(state.bridges_by_hand, 1):
+        where = f"{name}: bridge {number} set by hand"
+        by_hand.append(read_section(BridgeByHand, table_of(row, BridgeByHand, where), where))
     own = {}
     for row in state.own_materials:
         where = f"{name}: material '{row.name}'"
@@ -50,6 +55,7 @@ def job_of(scene: bpy.types.Scene) -> Job:
         title=state.title or "Untitled",
         ground=hexadecimal(state.ground),
         layers=tuple(layers),
+        bridges_by_hand=tuple(by_hand),
         own_materials=own,
         folder=folder_of(scene),
         **sections,
@@ -90,6 +96,10 @@ def put_job(scene: bpy.types.Scene, job: Job, *, file: str = "", text: str = "")
         for layer in job.layers:
             put_values(state.layers.add(), layer)
         state.active_layer = 0
+        state.bridges_by_hand.clear()
+        for bridge in job.bridges_by_hand:
+            put_values(state.bridges_by_hand.add(), bridge)
+        state.active_bridge = 0
         state.own_materials.clear()
         for key, material in job.own_materials.items():
             row = state.own_materials.add()

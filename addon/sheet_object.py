@@ -12,6 +12,7 @@ import numpy as np
 from ..geometry.arrange import sheet_places
 from ..geometry.build import Build, BuiltLayer
 from ..geometry.finding import Finding
+from ..geometry.job import LayerSettings
 from ..geometry.mark import Mark, marks_of
 from ..geometry.material import Material
 from .blender_versions import show_transparency, use_nodes
@@ -22,7 +23,7 @@ MADE = "sheetstack"
 
 
 def sheets_of(scene: bpy.types.Scene) -> dict[str, bpy.types.Object]:
-    """Return the built sheets by layer name, in the layers' order."""
+    """Return the built sheets by name, in the layers' order; a split layer has two."""
     state = scene.sheetstack
     if state.collection is None:
         return {}
@@ -31,7 +32,13 @@ def sheets_of(scene: bpy.types.Scene) -> dict[str, bpy.types.Object]:
         for o in state.collection.objects
         if o.sheetstack.kind == "SHEET" and o.type == "MESH"
     }
-    return {row.name: found[row.name] for row in state.layers if row.name in found}
+    names = (name for row in state.layers for name in sheet_names(row))
+    return {name: found[name] for name in names if name in found}
+
+
+def sheet_names(row: Any) -> tuple[str, ...]:
+    """Return the names of the sheets that a layer's properties make: two where it is split."""
+    return LayerSettings(row.name, "#000000", row.artwork, split=row.split).sheet_names
 
 
 def show_build(scene: bpy.types.Scene, build: Build) -> list[str]:
@@ -50,12 +57,12 @@ def show_build(scene: bpy.types.Scene, build: Build) -> list[str]:
     old = {o.sheetstack.layer: o for o in collection.objects if o.sheetstack.kind == "SHEET"}
     kept = []
     for layer in build.layers:
-        sheet = old.pop(layer.settings.name, None)
+        sheet = old.pop(layer.sheet.layer, None)
         if sheet is not None and is_hand_edited(sheet):
             kept.append(_set_aside(sheet))
             sheet = None
         if sheet is None:
-            sheet = _new_sheet(collection, stack, layer.settings.name)
+            sheet = _new_sheet(collection, stack, layer.sheet.layer)
         _renew(sheet, layer, build.job.material)
     for sheet in old.values():
         if is_hand_edited(sheet):
@@ -117,8 +124,9 @@ def show_layers(scene: bpy.types.Scene) -> None:
     """Hide the sheets of the layers that are not to be shown."""
     sheets = sheets_of(scene)
     for row in scene.sheetstack.layers:
-        if row.name in sheets and sheets[row.name].hide_viewport == row.is_shown:
-            sheets[row.name].hide_viewport = not row.is_shown
+        for name in sheet_names(row):
+            if name in sheets and sheets[name].hide_viewport == row.is_shown:
+                sheets[name].hide_viewport = not row.is_shown
 
 
 def is_hand_edited(sheet: bpy.types.Object) -> bool:
@@ -175,7 +183,7 @@ def _renew(sheet: bpy.types.Object, layer: BuiltLayer, material: Material) -> No
     colour = shader_colour(layer.settings.colour)
     sheet.color = colour
     if not sheet.data.materials:
-        made = bpy.data.materials.new(f"Sheet {layer.settings.name}")
+        made = bpy.data.materials.new(f"Sheet {layer.sheet.layer}")
         made[MADE] = True
         sheet.data.materials.append(made)
     surface = sheet.data.materials[0]

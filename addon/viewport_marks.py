@@ -11,11 +11,12 @@ import blf
 import bpy
 import gpu
 import numpy as np
+from bpy.app.handlers import persistent
 from gpu_extras.batch import batch_for_shader
 from numpy.typing import NDArray
 
 from ..geometry.cap_outline import cap_outline, dashed
-from .blender_versions import VERSION, set_text_size
+from .blender_versions import line_shader, set_text_size
 from .conversion import METRES_PER_MM, metres, read_mesh
 from .finding_list import place_in_scene
 from .sheet_object import marks_on, sheets_of
@@ -207,8 +208,7 @@ def _projected(context: Any, places: Floats) -> tuple[Floats, NDArray[np.bool_]]
 
 
 def _line_shader() -> Any:
-    name = "POLYLINE_UNIFORM_COLOR"
-    return gpu.shader.from_builtin(name if VERSION >= (4, 0, 0) else f"3D_{name}")
+    return gpu.shader.from_builtin(line_shader())
 
 
 def _line_batch(points: Floats) -> Any:
@@ -224,6 +224,7 @@ def _draw_lines(batch: Any, colour: tuple[float, ...], width: float) -> None:
     batch.draw(shader)
 
 
+@persistent  # type: ignore[untyped-decorator]
 def _forget(*_: Any) -> None:
     _outlines.clear()
     _overlays.clear()

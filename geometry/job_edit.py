@@ -15,6 +15,9 @@ from tomlkit.items import AoT, Table
 from .errors import JobError
 from .job import SECTIONS, Job, job_text, parse_job
 
+#: Tables that stand several times, with the key that names each.
+ROWS = {"layers": "name", "bridge": "id"}
+
 
 def edited_job_text(text: str, job: Job) -> str:
     """Return ``text`` with the values of ``job``.
@@ -62,13 +65,15 @@ def edited_job_text(text: str, job: Job) -> str:
 def rebased(job: Job, folder: Path) -> Job:
     """Return the job with artwork paths as seen from another folder.
 
-    Paths that are absolute stay so; where the old and the new folder lie on different drives, the
-    paths become absolute.
+    Absolute paths stay so, but for files in the new folder or below it. Where the old and the new
+    folder lie on different drives, paths become absolute.
     """
 
     def moved(artwork: str) -> str:
         path = Path(artwork)
-        if path.is_absolute() or folder.absolute() == job.folder.absolute():
+        if folder.absolute() == job.folder.absolute() and not path.is_absolute():
+            return artwork
+        if path.is_absolute() and folder.absolute() not in path.parents:
             return artwork
         whole = (job.folder / path).absolute()
         if whole.drive != folder.absolute().drive:
@@ -86,6 +91,7 @@ def _values(job: Job) -> dict[str, Any]:
         "ground": job.ground,
         **{key: _table(getattr(job, key)) for key in SECTIONS},
         "layers": [_table(layer) for layer in job.layers],
+        "bridge": [_table(bridge) for bridge in job.bridges_by_hand],
         "materials": {key: _table(row) for key, row in job.own_materials.items()},
     }
 
@@ -113,8 +119,8 @@ def _merge(
         if key not in values:
             del table[key]
     for key, value in values.items():
-        if key == "layers":
-            _merge_layers(table, before.get("layers", []), value, wanted["layers"])
+        if key in ROWS:
+            _merge_rows(table, key, before.get(key, []), value, wanted.get(key, []))
         elif isinstance(value, dict) and isinstance(before.get(key), dict):
             _merge(table[key], before[key], value, wanted.get(key, {}))
         elif key in before and not _same(before[key], value):
@@ -138,28 +144,33 @@ def _put(table: MutableMapping[str, Any], key: str, value: Any) -> None:
     table[key] = item
 
 
-def _merge_layers(
+def _merge_rows(
     document: MutableMapping[str, Any],
+    key: str,
     before: list[dict[str, Any]],
     values: list[dict[str, Any]],
     wanted: list[dict[str, Any]],
 ) -> None:
-    """Edit the tables of layers in place; where layers came, went or moved, each under its name."""
-    rows = list(document.get("layers", []))
-    if len(before) == len(values) and not _moved(before, values):
+    """Edit the tables of a list in place; where some came, went or moved, each under its name."""
+    rows = list(document.get(key, []))
+    name = ROWS[key]
+    if len(before) == len(values) and not _moved(before, values, name):
         for four in zip(rows, before, values, wanted, strict=True):
             _merge(*four)
         return
-    layers = tomlkit.aot()
-    known = {old.get("name"): (row, old) for row, old in zip(rows, before, strict=True)}
+    if not values:
+        del document[key]
+        return
+    tables = tomlkit.aot()
+    known = {old.get(name): (row, old) for row, old in zip(rows, before, strict=True)}
     for new, needed in zip(values, wanted, strict=True):
-        row, old = known.pop(new["name"], (tomlkit.table(), {}))
+        row, old = known.pop(new.get(name), (tomlkit.table(), {}))
         _merge(row, old, new, needed)
-        layers.append(row)
-    document["layers"] = layers
+        tables.append(row)
+    document[key] = tables
 
 
-def _moved(before: list[dict[str, Any]], values: list[dict[str, Any]]) -> bool:
-    """Return whether a layer stands in another place than it did; a new name is no move."""
-    old, new = ([row.get("name") for row in rows] for rows in (before, values))
+def _moved(before: list[dict[str, Any]], values: list[dict[str, Any]], name: str) -> bool:
+    """Return whether a row stands in another place than it did; a new name is no move."""
+    old, new = ([row.get(name) for row in rows] for rows in (before, values))
     return any(a != b and a in new for a, b in zip(old, new, strict=True))

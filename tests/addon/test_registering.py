@@ -1,0 +1,86 @@
+"""Registering and unregistering leave Blender as it was."""
+
+import pytest
+
+bpy = pytest.importorskip("bpy", reason="Blender's Python module is not installed")
+
+from sheetstack import addon  # noqa: E402
+
+
+def state_of_blender():
+    """Return all that a registration could leave behind."""
+    menus = (bpy.types.TOPBAR_MT_file_import, bpy.types.TOPBAR_MT_file_export)
+    return {
+        "types": dir(bpy.types),
+        "scene": sorted(bpy.types.Scene.bl_rna.properties.keys()),
+        "object": sorted(bpy.types.Object.bl_rna.properties.keys()),
+        "operators": dir(bpy.ops.sheetstack),
+        "handlers": {
+            name: len(handlers)
+            for name in dir(bpy.app.handlers)
+            if isinstance(handlers := getattr(bpy.app.handlers, name), list)
+        },
+        "menus": [len(menu.draw._draw_funcs) for menu in menus],
+    }
+
+
+def test_unregistering_and_registering_again_leaves_no_residue():
+    addon.unregister()
+    before = state_of_blender()
+    assert not [name for name in before["types"] if "SHEETSTACK" in name]
+    assert "sheetstack" not in before["scene"]
+    for _ in range(3):
+        addon.register()
+        during = state_of_blender()
+        assert "sheetstack" in during["scene"]
+        addon.unregister()
+        assert state_of_blender() == before
+    addon.register()
+
+
+def test_every_property_and_operator_has_a_tooltip():
+    import importlib
+
+    from sheetstack.addon import FEATURES
+
+    bare = []
+    for name in FEATURES:
+        for cls in importlib.import_module(f"sheetstack.addon.{name}").CLASSES:
+            if not issubclass(cls, (bpy.types.Operator, bpy.types.PropertyGroup)):
+                continue
+            if issubclass(cls, bpy.types.Operator) and not cls.bl_rna.description:
+                bare.append(cls.__name__)
+            bare += [
+                f"{cls.__name__}.{key}"
+                for key, made in cls.__annotations__.items()
+                if not made.keywords.get("description")
+                and "HIDDEN" not in made.keywords.get("options", ())
+            ]
+    assert bare == []
+
+
+def test_a_failed_registration_is_undone_and_seen(monkeypatch):
+    addon.unregister()
+    before = state_of_blender()
+
+    class NoPanel(bpy.types.Panel):
+        bl_label = "It cannot draw"
+
+    from sheetstack.addon import panels
+
+    monkeypatch.setattr(panels, "CLASSES", (*panels.CLASSES, NoPanel))
+    with pytest.raises(AttributeError, match="draw"):
+        addon.register()
+    monkeypatch.undo()
+    assert state_of_blender() == before
+    addon.register()
+
+
+def test_lengths_are_shown_in_millimetres_and_limits_are_those_of_the_job():
+    from sheetstack.geometry.job import SheetSettings
+
+    rna = type(bpy.context.scene.sheetstack.sheet).bl_rna.properties["width_mm"]
+    field = SheetSettings.__dataclass_fields__["width_mm"]
+    assert rna.unit == "CAMERA"  # Blender's unit whose base is the millimetre
+    assert (rna.hard_min, rna.hard_max) == (field.metadata["least"], field.metadata["most"])
+    assert rna.description.lower() == field.metadata["about"].lower()
