@@ -1,0 +1,63 @@
+"""The assembly picture: how the tiles of a sheet lie together, with their names."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from xml.sax.saxutils import escape
+
+import shapely
+from shapely import MultiPolygon
+
+#: Neighbours get different tints; no meaning beyond that.
+_TINTS = ("#d9c7a3", "#b9cdd9", "#cfd8b4", "#e0bfb2")
+
+
+def assembly_svg(
+    tiles: Sequence[tuple[str, MultiPolygon]], size: tuple[float, float], title: str
+) -> str:
+    """Return a picture of tiles in their places as the text of an SVG file.
+
+    Parameters
+    ----------
+    tiles : sequence of (name, shape)
+        Shapes in mm on the sheet, y up.
+    size : tuple of float
+        Width and height of the sheet in mm.
+    title : str
+    """
+    width, height = size
+    head = max(size) / 18
+    lines = [
+        '<?xml version="1.0" encoding="UTF-8"?>',
+        f'<svg xmlns="http://www.w3.org/2000/svg" width="{width:g}mm" height="{height + head:g}mm" '
+        f'viewBox="0 {-head:g} {width:g} {height + head:g}">',
+        f"<title>{escape(title)}</title>",
+        f'<rect y="{-head:g}" width="{width:g}" height="{height + head:g}" fill="#ffffff"/>',
+        f'<text x="{head * 0.3:g}" y="{-head * 0.35:g}" font-family="sans-serif" '
+        f'font-size="{head * 0.5:g}">{escape(title)}</text>',
+    ]
+    for number, (_, shape) in enumerate(tiles):
+        lines.append(
+            f'<path d="{_path(shape, height)}" fill="{_TINTS[number % len(_TINTS)]}" '
+            f'fill-rule="evenodd" stroke="#333333" stroke-width="{max(size) / 1500:g}"/>'
+        )
+    for name, shape in tiles:
+        # The roomiest place, so that a name lies on its tile and not over an opening.
+        spot = shapely.maximum_inscribed_circle(shape, tolerance=max(size) / 400)
+        (x, y), edge = shapely.get_coordinates(spot)
+        room = float(((edge - (x, y)) ** 2).sum() ** 0.5)
+        font = min(head * 0.7, room * 1.3)
+        lines.append(
+            f'<text x="{x:.2f}" y="{height - y + font * 0.35:.2f}" text-anchor="middle" '
+            f'font-family="sans-serif" font-weight="bold" font-size="{font:.2f}">'
+            f"{escape(name)}</text>"
+        )
+    return "\n".join([*lines, "</svg>", ""])
+
+
+def _path(shape: MultiPolygon, height: float) -> str:
+    parts = []
+    for ring in shapely.get_rings(shapely.get_parts(shape)):
+        points = shapely.get_coordinates(ring)[:-1]
+        parts.append("M" + " ".join(f"{x:.3f},{height - y:.3f}" for x, y in points) + "Z")
+    return "".join(parts)
