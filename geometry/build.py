@@ -15,6 +15,7 @@ from .errors import ArtworkError, GeometryError
 from .finding import Finding, Severity
 from .islands import Piece, find_pieces
 from .job import Job, LayerSettings
+from .mismatch import with_mismatches
 from .process import process_findings
 from .progress import Progress
 from .registration import holes, registration_findings
@@ -150,6 +151,7 @@ def build(job: Job, progress: Progress | None = None, tolerances: Tolerances = T
     if all(artwork.shape.is_empty for artwork in artworks.values()):
         raise GeometryError(_nothing_to_cut(artworks))
     placed = place_artworks(named, job.sheet)
+    placed = with_mismatches(placed, job.sheet)
     placed = trapped(placed, job.layers, job.registration.trap_mm)
     coats = [
         Coat(artwork.shape, layer.colour, layer.opacity)

@@ -6,6 +6,7 @@ from functools import cache
 from pathlib import Path
 
 from sheetstack.geometry.build import Build, build
+from sheetstack.geometry.drift import Drift, drift_of
 from sheetstack.geometry.job import load_job
 from sheetstack.geometry.spraying import Wall, wall_of
 
@@ -23,3 +24,9 @@ def demo(name: str) -> Build:
 def demo_wall(name: str) -> Wall:
     """Return the wall of a demo, cut into cells."""
     return wall_of(demo(name))
+
+
+@cache
+def demo_drift(name: str) -> Drift:
+    """Return how far the sheets of a demo may drift."""
+    return drift_of(demo(name))
