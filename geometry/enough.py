@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import combinations
 
 import numpy as np
 import shapely
@@ -17,7 +18,7 @@ from numpy.typing import NDArray
 from shapely import Polygon
 
 from .gaps import Gaps
-from .hold import NEWTON_PER_GRAM, Hold, Struts, deflections_with_one_more, hold, rim_points
+from .hold import NEWTON_PER_GRAM, Hold, Struts, deflections_with_more, hold, rim_points
 from .rules import Loads, Rules
 
 Floats = NDArray[np.float64]
@@ -27,6 +28,8 @@ Indices = NDArray[np.int64]
 LEAST_SPREAD = 40.0
 #: Factors by which an island's bridges may be widened.
 WIDER = (1.25, 1.5)
+#: Places of an island of which all sets of up to three are tried.
+MOST_OPTIONS = 28
 #: A further bridge that does not stiffen the island by this share is no remedy.
 LEAST_GAIN = 0.15
 
@@ -127,6 +130,7 @@ class _Holder:
         self._chosen = np.zeros(len(candidates), bool)
         self._chosen[chosen] = True
         self._automatic = width == rules.width
+        self._relied_on = np.zeros(len(candidates), bool)
         self._frame = frame
         self._area = shapely.area(self._pieces)
         self._centre = shapely.get_coordinates(shapely.centroid(self._pieces))
@@ -148,92 +152,144 @@ class _Holder:
         return Enough(chosen, self._width[chosen], tuple(islands))
 
     def _held(self, piece: int, weight: float) -> HeldIsland:
-        loads = self._loads
         rim = rim_points(self._pieces[piece])
-        centre = self._centre[piece]
         supports = self._of_piece[piece]
         supports = supports[~self._hangs_on(piece, supports)]
-        options = supports[~self._chosen[supports]]
         mine = supports[self._chosen[supports]]
-        now = self._hold(piece, mine, rim, weight)
         reason = ""
-        while not self._within(now):
-            wider = self._widened(piece, mine, rim, weight)
-            options = options[self._apart(piece, options, mine)]
-            added = None
-            if len(mine) >= self._rules.most_per_island:
-                reason = f"it has {len(mine)} bridges, the most that the job allows"
-            elif len(options) == 0:
-                reason = "there is no other place for a bridge"
+        if not self._within(self._hold(piece, mine, rim, weight)):
+            better = self._best_set(piece, mine, supports, rim, weight)
+            if better is None:
+                better, reason = self._added(piece, mine, supports, rim, weight)
+            wider = self._widened(piece, mine, better, rim, weight)
+            if wider is None:
+                self._chosen[mine], self._chosen[better] = False, True
+                mine = better
             else:
-                after = deflections_with_one_more(
-                    centre,
-                    rim,
-                    self._struts(piece, mine),
-                    self._struts(piece, options),
-                    loads.stiffness,
-                    weight,
-                    loads.handling_n,
-                )
-                gain = now.deflection_mm - after
-                added = self._best_option(piece, options, after, gain, mine, rim, weight)
-                if after.min() > (1 - LEAST_GAIN) * now.deflection_mm and not added[1]:
-                    reason, added = "further bridges would not stiffen it", None
-            if wider and (added is None or not added[1] or wider[1] < self._cost[added[0]]):
-                self._width[mine[self._automatic[mine]]] = wider[0]
-                now, reason = self._hold(piece, mine, rim, weight), ""
-                break
-            if added is None:
-                break
-            self._chosen[added[0]] = True
-            mine = np.append(mine, added[0])
-            now = self._hold(piece, mine, rim, weight)
-        good = self._within(now)
+                self._width[mine[self._automatic[mine]]] = wider
+                reason = ""
+        self._relied_on[mine] = True
+        now = self._hold(piece, mine, rim, weight)
         point = self._pieces[piece].representative_point()
         return HeldIsland(
             (point.x, point.y),
             float(self._area[piece]),
             len(mine),
             now,
-            good,
-            "" if good else reason,
+            self._within(now),
+            reason,
         )
 
-    def _best_option(
-        self,
-        piece: int,
-        options: Indices,
-        after: Floats,
-        gain: Floats,
-        mine: Indices,
-        rim: Floats,
-        weight: float,
-    ) -> tuple[int, bool]:
-        """Return the cheapest option that is enough and True, else the best value and False."""
-        order = np.argsort(self._cost[options], kind="stable")
-        for position in order[after[order] <= self._loads.deflection_mm].tolist():
-            tried = self._hold(piece, np.append(mine, options[position]), rim, weight)
-            if self._within(tried):
-                return int(options[position]), True
-        # Not enough yet: the one that stiffens most for what it spoils.
-        return int(options[np.argmax(gain / self._cost[options])]), False
+    def _best_set(
+        self, piece: int, mine: Indices, supports: Indices, rim: Floats, weight: float
+    ) -> Indices | None:
+        """Return the cheapest set of bridges that is enough, None where none of the small ones is.
+
+        Bridges that other islands rely on, or that were drawn, stay; up to two are set beside
+        them, or three where no two are enough. Exact but for the options that are left out.
+        """
+        loads = self._loads
+        stay = mine[self._relied_on[mine] | ~self._automatic[mine]]
+        options = np.setdiff1d(supports, stay)
+        struts = self._struts(piece, options)
+        slack = np.hypot(*(struts.tip - struts.base).T) ** 3 / self._width[options]
+        ranks = [self._cost[options], self._cost[options] * np.cbrt(slack)]
+        first = [np.argsort(rank, kind="stable")[: MOST_OPTIONS // 2] for rank in ranks]
+        options = options[np.unique(np.concatenate(first))]
+        options = options[self._apart(piece, options, stay)]
+        angle = self._angles(piece, options)
+        spread = _turn(angle[:, None], angle[None]) >= np.radians(LEAST_SPREAD)
+        firm = self._enter[self._other(piece, options)] < self._enter[piece]
+        firm_already = (self._enter[self._other(piece, stay)] < self._enter[piece]).any()
+        found: Indices | None = None
+        for size in (1, 2, 3):
+            if size + len(stay) > self._rules.most_per_island or (size == 3 and found is not None):
+                break
+            sets = _sets(len(options), size)
+            for i, j in combinations(range(size), 2):
+                sets = sets[spread[sets[:, i], sets[:, j]]]
+            if not firm_already:
+                sets = sets[firm[sets].any(axis=1)]
+            price = self._cost[options][sets].sum(axis=1)
+            if found is not None:
+                cheaper = price < self._cost[found].sum() - self._cost[stay].sum()
+                sets, price = sets[cheaper], price[cheaper]
+            if len(sets) == 0:
+                continue
+            after = deflections_with_more(
+                self._centre[piece],
+                rim,
+                self._struts(piece, stay),
+                self._struts(piece, options),
+                sets,
+                loads.stiffness,
+                weight,
+                loads.handling_n,
+            )
+            order = np.argsort(price, kind="stable")
+            for number in order[after[order] <= loads.deflection_mm].tolist():
+                tried = np.append(stay, options[sets[number]])
+                if self._within(self._hold(piece, tried, rim, weight)):
+                    found = tried
+                    break
+        return found
+
+    def _added(
+        self, piece: int, mine: Indices, supports: Indices, rim: Floats, weight: float
+    ) -> tuple[Indices, str]:
+        """Return an island's bridges with the best value added until enough, or why it is not."""
+        loads = self._loads
+        options = np.setdiff1d(supports, mine)
+        now = self._hold(piece, mine, rim, weight)
+        while not self._within(now):
+            options = options[self._apart(piece, options, mine)]
+            if len(mine) >= self._rules.most_per_island:
+                return mine, f"it has {len(mine)} bridges, the most that the job allows"
+            if len(options) == 0:
+                return mine, "there is no other place for a bridge"
+            after = deflections_with_more(
+                self._centre[piece],
+                rim,
+                self._struts(piece, mine),
+                self._struts(piece, options),
+                np.arange(len(options))[:, None],
+                loads.stiffness,
+                weight,
+                loads.handling_n,
+            )
+            # What it stiffens for what it spoils; more than is needed counts for nothing.
+            gain = now.deflection_mm - np.maximum(after, loads.deflection_mm)
+            if now.deflection_mm <= loads.deflection_mm:  # it is the strain that is too great
+                gain = now.deflection_mm - after
+            if gain.max() < LEAST_GAIN * (now.deflection_mm - loads.deflection_mm):
+                return mine, "further bridges would not stiffen it"
+            mine = np.append(mine, options[int(np.argmax(gain / self._cost[options]))])
+            now = self._hold(piece, mine, rim, weight)
+        return mine, ""
 
     def _widened(
-        self, piece: int, mine: Indices, rim: Floats, weight: float
-    ) -> tuple[float, float] | None:
-        """Return the least width that is enough and what it costs, None where none is."""
-        automatic = mine[self._automatic[mine]]
-        if len(automatic) == 0:
+        self, piece: int, before: Indices, mine: Indices, rim: Floats, weight: float
+    ) -> float | None:
+        """Return the width at which the bridges from before are enough and spoil less than more.
+
+        None where no width is, or where no bridge was added.
+        """
+        automatic = before[self._automatic[before]]
+        more = float(self._cost[mine].sum() - self._cost[before].sum())
+        enough = self._within(self._hold(piece, mine, rim, weight))
+        if len(automatic) == 0 or (enough and len(mine) == len(before)):
             return None
-        before = self._width[automatic].copy()
+        was = self._width[automatic].copy()
         found = None
         for factor in WIDER:
+            extra = float(((factor - was / self._rules.width) * self._cost[automatic]).sum())
             self._width[automatic] = factor * self._rules.width
-            if self._within(self._hold(piece, mine, rim, weight)):
-                extra = (factor - before / self._rules.width) * self._cost[automatic]
-                found = factor * self._rules.width, float(extra.sum())
+            if self._within(self._hold(piece, before, rim, weight)) and (
+                not enough or extra < more
+            ):
+                found = factor * self._rules.width
                 break
-        self._width[automatic] = before
+        self._width[automatic] = was
         return found
 
     def _within(self, held: Hold) -> bool:
@@ -253,22 +309,35 @@ class _Holder:
         start, end = gaps.start[which], gaps.end[which]
         return Struts(np.where(first, end, start), np.where(first, start, end), self._width[which])
 
-    def _hangs_on(self, piece: int, which: Indices) -> NDArray[np.bool_]:
+    def _other(self, piece: int, which: Indices) -> Indices:
         pair = self._candidates.pieces[which]
-        other = np.where(pair[:, 0] == piece, pair[:, 1], pair[:, 0])
-        return (self._enter[other] >= self._enter[piece]) & (
-            self._enter[other] < self._leave[piece]
-        )
+        return np.where(pair[:, 0] == piece, pair[:, 1], pair[:, 0])
+
+    def _hangs_on(self, piece: int, which: Indices) -> NDArray[np.bool_]:
+        other = self._enter[self._other(piece, which)]
+        return (other >= self._enter[piece]) & (other < self._leave[piece])
+
+    def _angles(self, piece: int, which: Indices) -> Floats:
+        """Return where bridges meet the island, as angles about its centre."""
+        arm = self._struts(piece, which).tip - self._centre[piece]
+        angle: Floats = np.arctan2(arm[:, 1], arm[:, 0])
+        return angle
 
     def _apart(self, piece: int, options: Indices, mine: Indices) -> NDArray[np.bool_]:
         """Return which options lie well apart from the island's bridges, seen from its centre."""
-        if len(options) == 0:
-            return np.zeros(0, bool)
-        arms = [self._struts(piece, which).tip - self._centre[piece] for which in (options, mine)]
-        a, b = (np.arctan2(arm[:, 1], arm[:, 0]) for arm in arms)
-        apart = np.abs((a[:, None] - b[None] + np.pi) % (2 * np.pi) - np.pi)
-        spread: NDArray[np.bool_] = (apart >= np.radians(LEAST_SPREAD)).all(axis=1)
+        turn = _turn(self._angles(piece, options)[:, None], self._angles(piece, mine)[None])
+        spread: NDArray[np.bool_] = (turn >= np.radians(LEAST_SPREAD)).all(axis=1)
         return spread
+
+
+def _turn(first: Floats, second: Floats) -> Floats:
+    """Return the angle between directions, 0 to pi."""
+    return np.abs((first - second + np.pi) % (2 * np.pi) - np.pi)
+
+
+def _sets(count: int, size: int) -> Indices:
+    sets = np.array(list(combinations(range(count), size)), np.int64)
+    return sets.reshape(-1, size)
 
 
 def _positions_by_piece(gaps: Gaps, count: int) -> list[Indices]:

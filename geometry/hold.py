@@ -148,21 +148,35 @@ def hold(
     )
 
 
-def deflections_with_one_more(
+def deflections_with_more(
     centre: Floats,
     rim: Floats,
     struts: Struts,
     options: Struts,
+    sets: NDArray[np.int64],
     stiffness: Stiffness,
     weight_n: float,
     handling_n: float,
 ) -> Floats:
-    """Return the island's deflection in mm with each of the options added to its struts."""
+    """Return the island's deflection in mm with each set of options added to its struts.
+
+    Parameters
+    ----------
+    centre, rim, struts, stiffness, weight_n, handling_n
+        As of ``hold``; the struts may be none.
+    options : Struts
+    sets : int array (n, k)
+        Positions of options; none of the sets may leave the island without a strut.
+
+    Returns
+    -------
+    float64 array (n,)
+    """
     to_tip, own, _ = _struts(centre, struts, stiffness)
     total = np.einsum("nji,njk,nkl->il", to_tip, own, to_tip)
     to_tip, own, _ = _struts(centre, options, stiffness)
     more = np.einsum("nji,njk,nkl->nil", to_tip, own, to_tip)
-    _, deflection = _moves(total + more, rim - centre, weight_n, handling_n)
+    _, deflection = _moves(total + more[sets].sum(axis=1), rim - centre, weight_n, handling_n)
     worst: Floats = deflection.max(axis=-1)
     return worst
 

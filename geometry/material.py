@@ -67,7 +67,7 @@ class Material:
         most=1000,
     )
     deflection_mm: float = setting(
-        3.0,
+        5.0,
         about="most that an island may give way under handling; common practice, no source",
         least=0.01,
         most=1000,

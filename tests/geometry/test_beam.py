@@ -2,7 +2,7 @@ import numpy as np
 import pytest
 
 from sheetstack.geometry import beam
-from sheetstack.geometry.hold import Stiffness, Struts, deflections_with_one_more, hold
+from sheetstack.geometry.hold import Stiffness, Struts, deflections_with_more, hold
 
 # References 12: E 3000 MPa, b 3, t 0.25, L 10 mm, F 0.1 N, computed with PyPI anastruct and
 # sectionproperties; Roark's tables give the same formulas (from memory).
@@ -95,12 +95,13 @@ def test_turning_the_whole_changes_nothing():
     assert second.stress_mpa == pytest.approx(first.stress_mpa)
 
 
-def test_one_more_bridge_is_tried_as_if_it_were_laid():
+def test_more_bridges_are_tried_as_if_they_were_laid():
     rim = np.array([(10.0, 0.0), (-10.0, 0.0), (0.0, 10.0)])
     own = ((-14, 1), (-10, 1), B)
     options = [((14, 0), (10, 0), B), ((-14, -1), (-10, -1), B), ((0, 12), (0, 10), 2 * B)]
-    tried = deflections_with_one_more(
-        np.zeros(2), rim, struts(own), struts(*options), Stiffness(E, T), 0.01, F
+    sets = np.array([[0, 1], [1, 2], [2, 0]])
+    tried = deflections_with_more(
+        np.zeros(2), rim, struts(own), struts(*options), sets, Stiffness(E, T), 0.01, F
     )
-    laid = [held([own, option], rim, weight=0.01).deflection_mm for option in options]
+    laid = [held([own, options[a], options[b]], rim, weight=0.01).deflection_mm for a, b in sets]
     assert tried == pytest.approx(laid)
