@@ -1,4 +1,4 @@
-"""Cut paths seen through two independent rasterisers, CairoSVG and resvg."""
+"""Cut paths seen through two independent rasterisers, CairoSVG and resvg, and our own reader."""
 
 import io
 
@@ -8,6 +8,8 @@ import pytest
 import resvg_py
 from PIL import Image
 from shapely import MultiPolygon, Point, Polygon, box
+
+from sheetstack.geometry.artwork import ArtworkSource, read_artwork
 from sheetstack.geometry.write.cut_svg import cut_svg
 
 SIZE = (100.0, 80.0)
@@ -88,3 +90,21 @@ def test_bounding_box_of_a_straight_opening_within_a_hundredth(render):
     y1 = SIZE[1] - (rows[0] + 1 - column[rows[0]]) / PIXELS_PER_MM
     found = (x0, y1 - column.sum() / PIXELS_PER_MM, x0 + across, y1)
     assert found == pytest.approx(bounds, abs=0.01)
+
+
+def test_our_own_reader_gives_the_openings_back(openings, tmp_path):
+    text = cut_svg(openings, box(0, 0, *SIZE), size_mm=SIZE)
+    (tmp_path / "a.svg").write_text(filled(text))
+    artwork = read_artwork(ArtworkSource(tmp_path / "a.svg"))
+    assert artwork.page == SIZE
+    assert artwork.shape.area == pytest.approx(openings.area, rel=1e-5)
+    assert artwork.shape.bounds == pytest.approx(openings.bounds, abs=1e-4)
+    assert artwork.shape.symmetric_difference(openings).area < 1e-3 * openings.length
+
+
+def test_our_own_reader_sees_the_hairlines_as_they_are(openings, tmp_path):
+    (tmp_path / "a.svg").write_text(cut_svg(openings, box(0, 0, *SIZE), size_mm=SIZE))
+    for group, area in (("cut-openings", openings), ("cut-outline", box(0, 0, *SIZE))):
+        artwork = read_artwork(ArtworkSource(tmp_path / "a.svg", group=group))
+        # A line of 0.1 mm along every loop.
+        assert artwork.shape.area == pytest.approx(0.1 * area.length, rel=0.01)

@@ -368,7 +368,7 @@ def test_smoothing_does_not_pull_paint_off_the_images_edge(read):
 def noise(seed, spread=2):
     from scipy.ndimage import gaussian_filter
 
-    field = gaussian_filter(np.random.default_rng(seed).standard_normal((90, 120)), spread)
+    field = gaussian_filter(np.random.default_rng(seed).standard_normal((50, 70)), spread)
     return np.clip(127.5 + 127.5 * field / np.abs(field).max() * 3, 0, 255).astype(np.uint8)
 
 
