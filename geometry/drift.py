@@ -162,11 +162,13 @@ def drift_of(build: Build, progress: Progress | None = None) -> Drift:
     Drift
     """
     registration, sheet = build.job.registration, build.job.sheet
+    # The two sheets of a layer that is split share its artwork.
+    layers = list({layer.settings.name: layer for layer in build.layers}.values())
     return drift_between(
-        [layer.artwork.shape for layer in build.layers],
-        paints_of(build.job),
+        [layer.artwork.shape for layer in layers],
+        paints_of(layer.settings for layer in layers),
         build.job.ground,
-        tuple(layer.settings.name for layer in build.layers),
+        tuple(layer.settings.name for layer in layers),
         (sheet.width_mm / 2, sheet.height_mm / 2),
         registration.drift_mm,
         registration.turn_deg,

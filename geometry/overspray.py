@@ -21,7 +21,8 @@ from .build import Build
 from .colour import linear_from_srgb, srgb_from_hex, srgb_from_linear
 from .finding import Finding, Severity
 from .job import SpraySettings
-from .picture import composite, coverage, filled, pixel_shape, to_bytes
+from .paint import sprayed
+from .picture import coverage, filled, pixel_shape, to_bytes
 from .sheet import as_multipolygon
 
 Floats = NDArray[np.float64]
@@ -247,8 +248,7 @@ def soft_picture(build: Build, pixels: int = 1200) -> list[NDArray[np.uint8]]:
     pictures = [to_bytes(srgb_from_linear(light))]
     for layer in build.layers:
         landed = dose(layer.sheet.openings, frame, scale, layer.sheet.thickness, build.job.spray)
-        colour = linear_from_srgb(srgb_from_hex(layer.settings.colour))
-        light = composite(light, colour, layer.settings.opacity * landed)
+        light = sprayed(light, layer.settings.colour, layer.settings.opacity, landed)
         pictures.append(to_bytes(srgb_from_linear(light)))
     return pictures
 

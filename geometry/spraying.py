@@ -7,7 +7,7 @@ so that colours are computed a set, not a cell.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -18,7 +18,7 @@ from shapely import MultiPolygon
 from .build import Build
 from .colour import hex_from_srgb, linear_from_srgb, srgb_from_hex, srgb_from_linear
 from .errors import GeometryError
-from .job import Job
+from .job import LayerSettings
 from .partition import Partition, partition
 from .picture import coverage, pixel_shape, to_bytes
 from .progress import Progress
@@ -51,9 +51,9 @@ class ColourArea:
     area_mm2: float
 
 
-def paints_of(job: Job) -> tuple[Paint, ...]:
-    """Return the paint of each layer of a job."""
-    return tuple(Paint(layer.colour, layer.opacity) for layer in job.layers)
+def paints_of(layers: Iterable[LayerSettings]) -> tuple[Paint, ...]:
+    """Return the paint of each layer."""
+    return tuple(Paint(layer.colour, layer.opacity) for layer in layers)
 
 
 def composite_colours(
@@ -117,10 +117,10 @@ class Wall:
     cells : Partition
         Regions: first the openings of each sheet, then the artwork of each layer.
     paints : tuple of Paint
-        Of each layer.
+        Of each sheet; the two of a layer that is split have the same.
     ground : str
     names : tuple of str
-        Of each layer.
+        Of each sheet.
     """
 
     cells: Partition
@@ -169,9 +169,9 @@ def wall_of(build: Build, progress: Progress | None = None) -> Wall:
     frame = shapely.box(0, 0, sheet.width_mm, sheet.height_mm)
     return Wall(
         partition(regions, frame, progress),
-        paints_of(build.job),
+        paints_of(layer.settings for layer in build.layers),
         build.job.ground,
-        tuple(layer.settings.name for layer in build.layers),
+        tuple(layer.sheet.layer for layer in build.layers),
     )
 
 
