@@ -6,7 +6,6 @@ from collections.abc import Callable
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.interpolate import BSpline
 
 Floats = NDArray[np.float64]
 
@@ -66,10 +65,10 @@ def flatten_spline(
         raise ValueError("expected knots that rise")
     w = np.ones(count) if len(weights) == 0 else weights
     # Rational curves are projections of plain ones a dimension up.
-    lifted = BSpline(knots, np.column_stack([control * w[:, None], w]), degree)
+    lifted = np.column_stack([control * w[:, None], w])
 
     def at(t: Floats) -> Floats:
-        values = lifted(t)
+        values = spline_points(lifted, knots, degree, t)
         points: Floats = values[..., :2] / values[..., 2:]
         return points
 
@@ -82,6 +81,33 @@ def flatten_spline(
             break
         t = np.sort(np.append(t, 0.5 * (t[:-1] + t[1:])[far]))
     return at(t)
+
+
+def spline_points(control: Floats, knots: Floats, degree: int, t: Floats) -> Floats:
+    """Return points of a plain B-spline by de Boor's recurrence (de Boor 1978, chapter X).
+
+    Parameters
+    ----------
+    control : (n, k) array
+    knots : (n + degree + 1,) array
+        Never falling.
+    degree : int
+    t : (m,) array
+        Parameters within the natural domain.
+
+    Returns
+    -------
+    (m, k) array
+    """
+    span = np.clip(np.searchsorted(knots, t, side="right") - 1, degree, len(control) - 1)
+    near = [control[span - degree + j] for j in range(degree + 1)]
+    for level in range(1, degree + 1):
+        for j in range(degree, level - 1, -1):
+            low, high = knots[span - degree + j], knots[span + 1 + j - level]
+            wide = np.where(high > low, high - low, 1.0)
+            share = np.where(high > low, (t - low) / wide, 0.0)[:, None]
+            near[j] = (1 - share) * near[j - 1] + share * near[j]
+    return near[degree]
 
 
 def _distance_from_chords(at: Callable[[Floats], Floats], t: Floats) -> Floats:
