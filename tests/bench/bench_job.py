@@ -63,8 +63,11 @@ def main() -> None:
         command = [sys.executable, "-m", "sheetstack.geometry", "build", str(job)]
         done = subprocess.run([*command, "--out", str(folder / "out")], check=False)
         taken = time.perf_counter() - start
-        peak = resource.getrusage(resource.RUSAGE_CHILDREN).ru_maxrss / 1024**2
-        print(f"whole job: {taken:.1f} s, peak {peak:.2f} GiB, exit code {done.returncode}")
+        used = resource.getrusage(resource.RUSAGE_CHILDREN)
+        print(
+            f"whole job: {taken:.1f} s ({used.ru_utime + used.ru_stime:.1f} s of processor time), "
+            f"peak {used.ru_maxrss / 1024**2:.2f} GiB, exit code {done.returncode}"
+        )
         if chosen.peer:
             import trimesh
 
