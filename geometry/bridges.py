@@ -11,18 +11,19 @@ width is one piece.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 import shapely
 from numpy.typing import NDArray
-from shapely import LineString
+from shapely import LineString, MultiPolygon, Polygon
 
-from .candidates import crossings, frame_of
-from .connectivity import spanning_forest
+from .candidates import crossings
+from .choice import choose_bridges
 from .damage import DamageMap
 from .drawn import fit_drawn
-from .enough import HeldIsland, enough_bridges
+from .enough import HeldIsland
 from .finding import Finding, Severity
 from .gaps import Gaps, join_gaps, spanning_gaps
 from .laying import Laying, Strip, rooted
@@ -73,7 +74,7 @@ class Bridge:
     width: float
     gap: float
     place: tuple[float, float]
-    shape: shapely.Polygon
+    shape: Polygon
     covers: float
     name: str = ""
     state: str = "automatic"
@@ -95,7 +96,7 @@ class Supported:
     islands : tuple of HeldIsland
         How firmly each island is held, from the frame outwards.
     plain_damage : float
-        Damage that one shortest bridge of the same width for each island would do.
+        Damage that plain shortest bridges, of the same width and as firm, would do.
     """
 
     sheet: Sheet
@@ -169,35 +170,19 @@ def hold_islands(
         widths = np.full(len(candidates), width)
         widths[:drawn] = [fitted.strips[k].width for k in fitted.strip_of.tolist()]
         progress(0.35, f"{sheet.layer}: choosing bridges")
-        chosen = spanning_forest(len(pieces), candidates.pieces, cost)
-        chosen_width = widths[chosen]
-        if rules.loads is not None:
-            choice = enough_bridges(
-                pieces,
-                frame_of(pieces),
-                candidates,
-                cost,
-                chosen,
-                widths,
-                rules,
-                rules.loads,
-            )
-            chosen, chosen_width, islands = choice.chosen, choice.width, choice.islands
-            findings += _weak(islands, rules, sheet.layer)
-        new = chosen >= drawn
-        chosen, chosen_width = chosen[new], chosen_width[new]
+        choice = choose_bridges(pieces, candidates, cost, widths, rules, drawn)
+        islands = choice.islands
+        findings += _weak(islands, rules, sheet.layer)
+        new = choice.chosen >= drawn
+        chosen, chosen_width = choice.chosen[new], choice.width[new]
         progress(0.5, f"{sheet.layer}: laying {len(chosen)} bridges")
         core = laying.core()
         laying.lay(fitted.strips)
-        laying.lay(
-            _strips(
-                candidates.take(chosen), chosen_width, rooted(candidates.take(chosen), pieces, core)
-            )
-        )
-        findings += _barred(candidates.take(chosen), chosen_width, prices, sheet.layer)
+        gaps = candidates.take(chosen)
+        laying.lay(_strips(gaps, chosen_width, rooted(gaps, pieces, core)))
+        findings += _barred(gaps, chosen_width, prices, sheet.layer)
         if damage is not None:
-            plain = straight_strips(rooted(tree, pieces, core), np.full(len(tree), width))
-            plain_damage = float(damage.of(plain).damage.sum())
+            plain_damage = _plain_damage(pieces, every, core, damage, rules)
     else:
         laying.lay(fitted.strips)
     for _ in range(MOST_ROUNDS):
@@ -216,6 +201,21 @@ def hold_islands(
     findings += _neck_findings(bridges, laying, width, sheet.layer)
     progress(1.0, f"{sheet.layer}: held")
     return Supported(laying.sheet(), bridges, tuple(findings), islands, plain_damage)
+
+
+def _plain_damage(
+    pieces: Sequence[Polygon],
+    gaps: Gaps,
+    core: MultiPolygon,
+    damage: DamageMap,
+    rules: Rules,
+) -> float:
+    """Return the damage of the bridges that would be chosen if only length counted."""
+    width = np.full(len(gaps), rules.width)
+    plain = choose_bridges(pieces, gaps, gaps.length * rules.width, width, rules)
+    paths = rooted(gaps.take(plain.chosen), pieces, core)
+    strips = straight_strips(paths, plain.width)
+    return float(damage.of(strips).damage.sum())
 
 
 def _strips(gaps: Gaps, widths: Floats, paths: list[Floats]) -> list[Strip]:
