@@ -35,7 +35,7 @@ def sheet_places(
     --------
     >>> sheet_places([3.0, 2.0], 100.0, 10.0).tolist()
     [[0.0, 0.0, 0.0], [0.0, 0.0, 13.0]]
-    >>> sheet_places([3.0, 2.0], 100.0, 10.0, aside=1.0).tolist()
+    >>> sheet_places([3.0, 2.0], 100.0, 10.0, aside=1.0).round(6).tolist()
     [[0.0, 0.0, 0.0], [110.0, 0.0, 0.0]]
     """
     places = np.zeros((len(thicknesses), 3))

@@ -106,7 +106,7 @@ class Material:
     def grammage_g_m2(self, thickness_mm: float) -> float:
         """Return grams per square metre of a sheet, as in ISO 536 (mass = area x grammage).
 
-        >>> load_materials()["card"].grammage_g_m2(0.4)
+        >>> round(load_materials()["card"].grammage_g_m2(0.4), 6)
         320.0
         """
         return self.density_g_cm3 * thickness_mm * 1000.0
