@@ -17,7 +17,7 @@ from dataclasses import dataclass
 import numpy as np
 import shapely
 from numpy.typing import NDArray
-from shapely import LineString, MultiPolygon, Polygon
+from shapely import LineString, Polygon
 
 from .candidates import crossings
 from .choice import choose_bridges
@@ -26,7 +26,7 @@ from .drawn import fit_drawn
 from .enough import HeldIsland
 from .finding import Finding, Severity
 from .gaps import Gaps, join_gaps, spanning_gaps
-from .laying import Laying, Strip, rooted
+from .laying import Laying, Roots, Strip
 from .prices import Prices
 from .progress import Progress
 from .rules import Rules
@@ -176,13 +176,13 @@ def hold_islands(
         new = choice.chosen >= drawn
         chosen, chosen_width = choice.chosen[new], choice.width[new]
         progress(0.5, f"{sheet.layer}: laying {len(chosen)} bridges")
-        core = laying.core()
+        roots = Roots(pieces, laying.core())
         laying.lay(fitted.strips)
         gaps = candidates.take(chosen)
-        laying.lay(_strips(gaps, chosen_width, rooted(gaps, pieces, core)))
+        laying.lay(_strips(gaps, chosen_width, roots.paths(gaps)))
         findings += _barred(gaps, chosen_width, prices, sheet.layer)
         if damage is not None:
-            plain_damage = _plain_damage(pieces, every, core, damage, rules)
+            plain_damage = _plain_damage(pieces, every, roots, damage, rules)
     else:
         laying.lay(fitted.strips)
     for _ in range(MOST_ROUNDS):
@@ -206,15 +206,14 @@ def hold_islands(
 def _plain_damage(
     pieces: Sequence[Polygon],
     gaps: Gaps,
-    core: MultiPolygon,
+    roots: Roots,
     damage: DamageMap,
     rules: Rules,
 ) -> float:
     """Return the damage of the bridges that would be chosen if only length counted."""
     width = np.full(len(gaps), rules.width)
     plain = choose_bridges(pieces, gaps, gaps.length * rules.width, width, rules)
-    paths = rooted(gaps.take(plain.chosen), pieces, core)
-    strips = straight_strips(paths, plain.width)
+    strips = straight_strips(roots.paths(gaps.take(plain.chosen)), plain.width)
     return float(damage.of(strips).damage.sum())
 
 

@@ -29,6 +29,8 @@ MOST_STARTS = 56
 FAN = (0.0, -20.0, 20.0, -40.0, 40.0, -58.0, 58.0)
 #: Sides of an island that keep candidates of their own.
 SECTORS = 12
+#: Ways do not meet sheet within this distance of their start, in mm.
+START = 1e-3
 #: Segments of a ring that are searched as one line.
 CHUNK = 8
 
@@ -76,6 +78,7 @@ def crossings(
     np.maximum.at(reach, tree.pieces.ravel(), np.repeat(tree.length, 2))
     reach = 3 * reach + 6 * width
     rings, owner = shapely.get_rings(array, return_index=True)
+    rings, owner = _within_reach(rings, owner, reach, frame_of(pieces))
     near = _shortest_of_near_pairs(rings, owner, reach, frame_of(pieces))
     rays = _rays(array, rings, owner, reach, width, FAN if rough else FAN[:1])
     rays = rays.take(_best_by_sector(rays, array, _cost(rays, rough)))
@@ -85,6 +88,17 @@ def crossings(
     found = found.take(_crosses_no_sheet(found, array))
     found = found.take(_best_by_sector(found, array, _cost(found, rough)))
     return join_gaps([tree, found])
+
+
+def _within_reach(
+    rings: Geometries, owner: Indices, reach: Floats, frame: int
+) -> tuple[Geometries, Indices]:
+    """Return the rings that ways from an island can meet."""
+    island = np.flatnonzero(owner != frame)
+    boxes = shapely.bounds(rings[island]) + reach[owner[island]][:, None] * [-1, -1, 1, 1]
+    _, near = shapely.STRtree(rings).query(shapely.box(*boxes.T))
+    kept = np.unique(near)
+    return rings[kept], owner[kept]
 
 
 def _shortest_of_near_pairs(rings: Geometries, owner: Indices, reach: Floats, frame: int) -> Gaps:
@@ -156,20 +170,39 @@ def _rays(
     start = np.repeat(at, len(fan), axis=0)
     home = np.repeat(island[which], len(fan))
     far = start + way * reach[home][:, None]
-    # A micrometre off the edge, so that the way does not meet the point where it starts.
-    rays = shapely.linestrings(np.stack([start + 1e-3 * way, far], axis=1))
-    chunks, chunk_owner = _chunks(rings, owner)
-    ray, chunk = shapely.STRtree(chunks).query(rays, predicate="intersects")
-    hit = shapely.shortest_line(
-        shapely.points(start[ray]), shapely.intersection(rays[ray], chunks[chunk])
+    end, other = _first_hits(start, far, rings, owner)
+    hit = (other >= 0) & (other != home)
+    ends = np.stack([start[hit], end[hit]], axis=1)
+    length = np.hypot(*(ends[:, 1] - ends[:, 0]).T)
+    return Gaps(np.stack([home[hit], other[hit]], axis=1), ends[:, 0], ends[:, 1], length)
+
+
+def _first_hits(
+    start: Floats, far: Floats, rings: Geometries, owner: Indices
+) -> tuple[Floats, Indices]:
+    """Return where each way from ``start`` to ``far`` first meets a ring, and whose; -1 if none."""
+    points, ring = shapely.get_coordinates(rings, return_index=True)
+    at = np.flatnonzero(ring[1:] == ring[:-1])
+    segments = shapely.linestrings(np.stack([points[at], points[at + 1]], axis=1))
+    ray, segment = shapely.STRtree(segments).query(
+        shapely.linestrings(np.stack([start, far], axis=1)), predicate="intersects"
     )
-    length = shapely.length(hit)
-    order = np.lexsort((length, ray))
-    ray, chunk, hit = ray[order], chunk[order], hit[order]
-    nearest = np.append(True, ray[1:] != ray[:-1]) if len(ray) else np.empty(0, bool)
-    ray, chunk, hit = ray[nearest], chunk[nearest], hit[nearest]
-    other = chunk_owner[chunk] != home[ray]
-    return _gaps(home[ray[other]], chunk_owner[chunk[other]], hit[other])
+    way, side = (far - start)[ray], (points[at + 1] - points[at])[segment]
+    offset = points[at][segment] - start[ray]
+    cross = way[:, 0] * side[:, 1] - way[:, 1] * side[:, 0]
+    share = (offset[:, 0] * side[:, 1] - offset[:, 1] * side[:, 0]) / np.where(cross, cross, np.nan)
+    # Not the edge that the way starts from, nor one that it runs along.
+    ahead = share * np.hypot(*way.T) > START
+    ray, segment, share = ray[ahead], segment[ahead], share[ahead]
+    order = np.lexsort((share, ray))
+    ray, segment, share = ray[order], segment[order], share[order]
+    first = np.append(True, ray[1:] != ray[:-1])[: len(ray)]
+    ray, segment, share = ray[first], segment[first], share[first]
+    end = far.copy()
+    end[ray] = start[ray] + share[:, None] * (far - start)[ray]
+    other = np.full(len(start), -1)
+    other[ray] = owner[ring[at[segment]]]
+    return end, other
 
 
 def _tightened(gaps: Gaps, rings: Geometries, owner: Indices, width: float) -> Gaps:

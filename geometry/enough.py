@@ -157,7 +157,8 @@ class _Holder:
         supports = supports[~self._hangs_on(piece, supports)]
         mine = supports[self._chosen[supports]]
         reason = ""
-        if not self._within(self._hold(piece, mine, rim, weight)):
+        now = self._hold(piece, mine, rim, weight)
+        if not self._within(now):
             better = self._best_set(piece, mine, supports, rim, weight)
             if better is None:
                 better, reason = self._added(piece, mine, supports, rim, weight)
@@ -168,8 +169,8 @@ class _Holder:
             else:
                 self._width[mine[self._automatic[mine]]] = wider
                 reason = ""
+            now = self._hold(piece, mine, rim, weight)
         self._relied_on[mine] = True
-        now = self._hold(piece, mine, rim, weight)
         point = self._pieces[piece].representative_point()
         return HeldIsland(
             (point.x, point.y),

@@ -215,6 +215,5 @@ def _moves(total: Floats, arm: Floats, weight_n: float, handling_n: float) -> tu
     """Return the plate's motions (..., rim, 3) and the deflection at each loaded place."""
     arms = np.column_stack([np.ones(len(arm)), arm])
     loads = handling_n * arms + weight_n * np.array([1.0, 0.0, 0.0])
-    right = np.broadcast_to(loads.T, (*total.shape[:-2], *loads.T.shape))
-    moves = np.swapaxes(np.linalg.solve(total, right), -1, -2)
+    moves = np.einsum("...ij,rj->...ri", np.linalg.inv(total), loads)
     return moves, np.abs(np.einsum("...ij,ij->...i", moves, arms))

@@ -17,8 +17,11 @@ from .strip import fillets, straight_strips
 from .tiles import tiles
 
 Floats = NDArray[np.float64]
+Indices = NDArray[np.int64]
 Geometries = NDArray[np.object_]
 
+#: Vertices of a tile of the core: only distances are measured to them.
+CORE_TILE = 256
 #: The core is taken at this share of half the width: "just under half".
 JUST_UNDER = 0.995
 
@@ -99,7 +102,7 @@ class Laying:
         self.shapes += shapes.tolist()
         self.strips += strips
         changed = np.unique(touched)
-        cut = shapely.difference(parts[changed], union_by_clusters(shapes))
+        cut = _without(parts[changed], shapes)
         kept = np.delete(parts, changed)
         left = [p for c in cut for p in as_multipolygon(c).geoms if not is_crumb(p, self._width)]
         self._openings = MultiPolygon([*kept, *left])
@@ -130,55 +133,62 @@ class Laying:
         return Sheet(sheet.layer, sheet.outline, openings, sheet.holes, shape, sheet.thickness)
 
 
+def _without(parts: Geometries, shapes: Geometries) -> Geometries:
+    """Return each part less the shapes, of which a part meets few."""
+    joined = shapely.get_parts(union_by_clusters(shapes))
+    part, shape = shapely.STRtree(joined).query(parts, predicate="intersects")
+    meeting = shapely.multipolygons(joined[shape], indices=part, out=np.full(len(parts), None))
+    cut: Geometries = shapely.difference(parts, meeting)
+    return cut
+
+
 def is_crumb(opening: Polygon, width: float) -> bool:
     """Return whether a strip left so little of an opening that nothing could be cut there."""
     return opening.area < 0.01 * width * width or opening.buffer(-0.02 * width).is_empty
 
 
-def rooted(gaps: Gaps, pieces: Sequence[Polygon], core: MultiPolygon) -> list[Floats]:
-    """Return middle lines from core to core across each gap.
-
-    A piece without a core, narrower than a bridge all over, is held at its widest place.
+class Roots:
+    """Finds where strips across gaps are rooted: in the core of the pieces on either side.
 
     Parameters
     ----------
-    gaps : Gaps
-        Between ``pieces``.
     pieces : sequence of Polygon
     core : MultiPolygon
         Core of the same sheet.
-
-    Returns
-    -------
-    list of float64 array (4, 2)
     """
-    array = np.asarray(pieces, object)
-    cores = shapely.get_parts(core)
-    home = piece_of(shapely.point_on_surface(cores), array)
-    parts = tiles(core)
-    part_home = piece_of(shapely.point_on_surface(parts), array)
-    tree = shapely.STRtree(parts)
-    ends = []
-    for piece, at in ((gaps.pieces[:, 0], gaps.start), (gaps.pieces[:, 1], gaps.end)):
+
+    def __init__(self, pieces: Sequence[Polygon], core: MultiPolygon) -> None:
+        self._pieces = np.asarray(pieces, object)
+        self._cores = shapely.get_parts(core)
+        self._home = piece_of(shapely.point_on_surface(self._cores), self._pieces)
+        self._tiles = tiles(core, CORE_TILE)
+        self._tile_home = piece_of(shapely.point_on_surface(self._tiles), self._pieces)
+        self._tree = shapely.STRtree(self._tiles)
+
+    def paths(self, gaps: Gaps) -> list[Floats]:
+        """Return middle lines from core to core across each gap, arrays (4, 2).
+
+        A piece without a core, narrower than a bridge all over, is held at its widest place.
+        """
+        first = self._roots(gaps.pieces[:, 0], gaps.start)
+        second = self._roots(gaps.pieces[:, 1], gaps.end)
+        return list(np.stack([first, gaps.start, gaps.end, second], axis=1))
+
+    def _roots(self, piece: Indices, at: Floats) -> Floats:
         points = shapely.points(at)
         roots = np.full(at.shape, np.nan)
-        if len(parts):
-            which, near = tree.query_nearest(points, all_matches=False)
-            own = part_home[near] == piece[which]
-            lines = shapely.shortest_line(parts[near[own]], points[which[own]])
+        if len(self._tiles) and len(at):
+            which, near = self._tree.query_nearest(points, all_matches=False)
+            own = self._tile_home[near] == piece[which]
+            lines = shapely.shortest_line(self._tiles[near[own]], points[which[own]])
             roots[which[own]] = shapely.get_coordinates(lines)[::2]
         # The nearest core is another piece's, or the piece has none.
         for number in np.flatnonzero(np.isnan(roots[:, 0])).tolist():
-            mine = cores[home == piece[number]]
+            mine = self._cores[self._home == piece[number]]
             if len(mine):
                 nearest = mine[np.argmin(shapely.distance(mine, points[number]))]
                 line = shapely.shortest_line(nearest, points[number])
-                roots[number] = shapely.get_coordinates(line)[0]
             else:
-                circle = shapely.maximum_inscribed_circle(array[piece[number]], 0.01)
-                roots[number] = shapely.get_coordinates(circle)[0]
-        ends.append(roots)
-    return [
-        np.stack([root_a, a, b, root_b])
-        for root_a, a, b, root_b in zip(ends[0], gaps.start, gaps.end, ends[1], strict=True)
-    ]
+                line = shapely.maximum_inscribed_circle(self._pieces[piece[number]], 0.01)
+            roots[number] = shapely.get_coordinates(line)[0]
+        return roots
