@@ -60,6 +60,20 @@ class CurvedShape:
 
     polygons: tuple[tuple[CurvedRing, ...], ...]
 
+    def within(self, size: tuple[float, float], most: float) -> CurvedShape:
+        """Return the shape with no control point outside a page by up to ``most``.
+
+        A curve fitted to an outline that ends at the page's edge may overshoot it by the tolerance;
+        handles farther out belong to curves that come back before they reach the edge.
+        """
+
+        def held(ring: CurvedRing) -> CurvedRing:
+            inside = np.clip(ring.cubics, 0.0, size)
+            near = np.abs(inside - ring.cubics).max(axis=2, keepdims=True) <= most
+            return CurvedRing(np.where(near, inside, ring.cubics), ring.straight)
+
+        return CurvedShape(tuple(tuple(held(r) for r in rings) for rings in self.polygons))
+
     @property
     def nodes(self) -> int:
         """Number of nodes that a hand has to edit."""
@@ -93,7 +107,7 @@ def fit_shape(shape: MultiPolygon, tolerance: float) -> CurvedShape:
 
     Examples
     --------
-    >>> disc = as_multipolygon(shapely.Point(0, 0).buffer(10, quad_segs=64))
+    >>> disc = MultiPolygon([shapely.Point(0, 0).buffer(10, quad_segs=64)])
     >>> fit_shape(disc, 0.1).nodes
     4
     """
@@ -156,11 +170,16 @@ def fit_rings(rings: Sequence[ArrayLike], tolerance: float) -> list[CurvedRing]:
     pieces = _split_until_fitted(track, _FITTED * tolerance)
     pieces = _rejoined(track, pieces, _FITTED * tolerance)
     cut = np.searchsorted(pieces.first, track.offset[1:])
-    return [
+    fitted = [
         CurvedRing(cubics, straight)
         for cubics, straight in zip(
             np.split(pieces.cubics, cut[:-1]), np.split(pieces.straight, cut[:-1]), strict=True
         )
+    ]
+    # Two straight lines enclose nothing: a ring hardly larger than the tolerance keeps its points.
+    return [
+        _polyline(np.asarray(ring, np.float64)) if len(curve.points(2)) < 3 else curve
+        for ring, curve in zip(rings, fitted, strict=True)
     ]
 
 

@@ -6,7 +6,6 @@ from collections.abc import Sequence
 
 import numpy as np
 from numpy.typing import NDArray
-from PIL import Image
 
 from ..colour import ciede2000, lab_from_srgb
 from ..connectivity import connected_labels
@@ -16,9 +15,9 @@ from .image import Picture
 Bools = NDArray[np.bool_]
 Box = tuple[float, float, float, float]
 
-# Colours that the border is described with, and the share of it that one must hold to count.
-_BORDER_COLOURS = 8
-_LEAST_SHARE = 0.04
+# Width of the border that the background is known by, as a share of the longer side.
+_BORDER = 0.008
+_ROWS = 64
 
 
 def box_marks(boxes: Sequence[Box], picture: Picture) -> Bools:
@@ -56,34 +55,43 @@ def box_marks(boxes: Sequence[Box], picture: Picture) -> Bools:
 
 
 def flooded_from_border(picture: Picture, difference: float) -> Bools:
-    """Return the background: what looks like the border and joins it.
+    """Return the background: what looks like the border beside it and joins the border.
+
+    Each pixel is compared with the border straight left, right, above and below it, so that a
+    background which goes from light to dark is followed.
 
     Parameters
     ----------
     picture : Picture
     difference : float
-        CIEDE2000 difference to one of the border's main colours that is still background.
+        CIEDE2000 difference to the nearest of the four that is still background.
 
     Returns
     -------
     bool array (rows, columns)
         Pixels that look the same but are enclosed by the subject are not background.
     """
-    srgb = picture.srgb
-    edge = np.concatenate([srgb[0], srgb[-1], srgb[:, 0], srgb[:, -1]])
-    strip = Image.fromarray(np.rint(edge[None] * 255).astype(np.uint8))
-    few = strip.quantize(_BORDER_COLOURS, Image.Quantize.MEDIANCUT)
-    index = np.asarray(few).ravel()
-    groups = [edge[index == k] for k in np.unique(index)]
-    main = np.array([g.mean(axis=0) for g in groups if len(g) >= _LEAST_SHARE * len(edge)])
-    # Each different colour is looked at once; 64 levels a channel are enough to tell them apart.
-    level = np.rint(srgb * 63).astype(np.int64)
-    code = (level[..., 0] * 64 + level[..., 1]) * 64 + level[..., 2]
-    codes, where = np.unique(code, return_inverse=True)
-    colours = np.stack([codes // 4096, codes // 64 % 64, codes % 64], axis=1) / 63
-    apart = ciede2000(lab_from_srgb(colours)[:, None], lab_from_srgb(main)[None]).min(axis=1)
-    alike = (apart <= difference)[where.reshape(code.shape)]
+    lab = lab_from_srgb(picture.srgb)
+    rows, columns = picture.shape
+    width = max(1, round(_BORDER * max(rows, columns)))
+    across = [_calm(lab[:, :width].mean(axis=1)), _calm(lab[:, -width:].mean(axis=1))]
+    along = [_calm(lab[:width].mean(axis=0)), _calm(lab[-width:].mean(axis=0))]
+    alike = np.empty((rows, columns), bool)
+    for top in range(0, rows, _ROWS):  # a few rows at a time: the formula needs much room
+        part = slice(top, top + _ROWS)
+        apart = [ciede2000(lab[part], side[part, None]) for side in across]
+        apart += [ciede2000(lab[part], side[None]) for side in along]
+        alike[part] = np.min(apart, axis=0) <= difference
     return joined_to_border(alike)
+
+
+def _calm(line: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Return a row of colours without its specks: each the median of its neighbourhood."""
+    reach = max(1, len(line) // 100)
+    padded = np.pad(line, ((reach, reach), (0, 0)), mode="edge")
+    views = np.lib.stride_tricks.sliding_window_view(padded, 2 * reach + 1, axis=0)
+    median: NDArray[np.float64] = np.median(views, axis=-1)
+    return median
 
 
 def joined_to_border(marked: Bools) -> Bools:

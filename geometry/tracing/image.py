@@ -153,7 +153,9 @@ def _read(path: Path, working: Callable[[Size], Size]) -> Picture:
     values = np.asarray(small, np.float32) / np.float32(255)
     opaque = np.ones(values.shape[:2], np.float32)
     opacity = values[..., 3].copy() if values.shape[2] == 4 else opaque
-    return Picture(np.ascontiguousarray(values[..., :3]), opacity, full, path.name)
+    # Colours under full transparency mean nothing: what shows through is taken as white.
+    srgb = values[..., :3] * opacity[..., None] + (1 - opacity[..., None])
+    return Picture(srgb, opacity, full, path.name)
 
 
 def _scaled(image: Image.Image, size: Size) -> Image.Image:

@@ -17,7 +17,7 @@ from dataclasses import dataclass
 import numpy as np
 import shapely
 from numpy.typing import NDArray
-from shapely import MultiPolygon
+from shapely import MultiPolygon, Polygon
 
 from ..progress import Progress
 from ..sheet import as_multipolygon
@@ -288,8 +288,19 @@ def _under(shape: MultiPolygon, later: MultiPolygon, board: Board, hand: Hand) -
     whole = _joined([rim, as_multipolygon(inner), as_multipolygon(reach)])
     # Joints under the upper layer do not show: filled and smoothed.
     whole = closed(whole, max(board.bridge, 2 * board.trap))
-    free = rim.buffer(1e-6).union(later)
-    return as_multipolygon(whole.intersection(free.buffer(board.least / 2).intersection(free)))
+    whole = as_multipolygon(whole.intersection(rim.buffer(1e-6).union(later)))
+    return _filled(whole, as_multipolygon(shape.union(later)).buffer(1e-3))
+
+
+def _filled(shape: MultiPolygon, wanted: shapely.Geometry) -> MultiPolygon:
+    """Return the shape with those holes filled in which paint is wanted anyway."""
+    polygons, holes = [], []
+    for part in shape.geoms:
+        inner = np.array([Polygon(ring) for ring in part.interiors], object)
+        idle = shapely.covered_by(inner, wanted) if len(inner) else np.empty(0, bool)
+        holes += list(inner[idle])
+        polygons.append(part)
+    return _joined([MultiPolygon(polygons), MultiPolygon(holes)]) if holes else shape
 
 
 def _joined(shapes: Sequence[MultiPolygon | None]) -> MultiPolygon:

@@ -24,7 +24,8 @@ from numpy.typing import NDArray
 
 Plane = NDArray[np.float32]
 
-_STEPS = 60
+# Steps from a cold start, and from the solution at half the size.
+_COLD, _WARM = 100, 40
 _LEAST_SIDE = 48
 
 
@@ -57,25 +58,40 @@ def flatten(
     True
     """
     cost = np.ones_like(picture) if outline is None else outline
-    start = picture
-    if min(picture.shape) >= 2 * _LEAST_SIDE:
-        # A pixel of the half size is twice as long: there, outlines cost half per area.
-        coarse = flatten(_halved(picture), 2 * _halved(weight), _halved(cost), step)
-        start = _doubled(coarse, cost)
-    return _descend(picture, weight, cost, start, step)
+    return _solved(picture, weight, cost, step)[0]
 
 
-def _descend(f: Plane, weight: Plane, cost: Plane, start: Plane, step: Callable[[], None]) -> Plane:
-    u = start.copy()
+def _solved(
+    picture: Plane, weight: Plane, cost: Plane, step: Callable[[], None]
+) -> tuple[Plane, Plane, Plane]:
+    """Return the solution and its dual, the flow along rows and columns."""
+    if min(picture.shape) < 2 * _LEAST_SIDE:
+        nothing = np.zeros_like(picture)
+        return _descend(picture, weight, cost, (picture, nothing, nothing), _COLD, step)
+    # A pixel of the half size is twice as long: there, outlines cost half per area.
+    coarse = _solved(_halved(picture), 2 * _halved(weight), _halved(cost), step)
+    start = (_doubled(coarse[0], cost), _doubled(coarse[1], cost), _doubled(coarse[2], cost))
+    return _descend(picture, weight, cost, start, _WARM, step)
+
+
+def _descend(
+    f: Plane,
+    weight: Plane,
+    cost: Plane,
+    start: tuple[Plane, Plane, Plane],
+    steps: int,
+    step: Callable[[], None],
+) -> tuple[Plane, Plane, Plane]:
+    u, px, py = (plane.copy() for plane in start)
+    px[:, -1] = 0
+    py[-1] = 0
     ahead = u.copy()
-    px = np.zeros_like(f)
-    py = np.zeros_like(f)
     length = np.empty_like(f)
     out = np.empty_like(f)
     # ||grad||^2 <= 8; the problem is as strongly convex as its least weight.
     convex = float(weight.min())
     tau = min(0.25 / max(convex, 1e-6), 4.0)
-    for number in range(_STEPS):
+    for number in range(steps):
         if number % 8 == 0:
             step()
         sigma = np.float32(1 / (8 * tau))
@@ -110,7 +126,7 @@ def _descend(f: Plane, weight: Plane, cost: Plane, start: Plane, step: Callable[
         ahead += out
         u, out = out, u
         tau *= float(theta)
-    return u
+    return u, px, py
 
 
 def _halved(plane: Plane) -> Plane:

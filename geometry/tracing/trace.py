@@ -250,7 +250,8 @@ def trace(
     curves = []
     for number, (role, shape) in enumerate(kept):
         progress(0.7 + 0.2 * number / len(kept), f"{role.name}: fitting curves")
-        curves.append(fit_shape(shape, extent.tolerance))
+        fitted = fit_shape(shape, extent.tolerance)
+        curves.append(fitted.within(extent.page, extent.tolerance))
     progress(0.9, "choosing colours")
     covers = [coverage(c.flattened(), extent.page, 1 / extent.pixel) for c in curves]
     shown = np.zeros(picture.shape, np.int64)
