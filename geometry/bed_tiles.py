@@ -23,7 +23,8 @@ from .errors import GeometryError
 from .finding import Finding, Severity
 from .making_settings import TileSettings
 from .seam_keys import Key, keys_along
-from .sheet import as_multipolygon
+from .sheet import as_multipolygon, touching_points
+from .tolerance import TOLERANCES
 
 Floats = NDArray[np.float64]
 
@@ -33,6 +34,8 @@ _PLAIN, _EDGE, _NARROW = 1.0, 4.0, 400.0
 _SIDEWAYS = 1.5
 #: Points of the grid on which one seam is sought, at most.
 _MOST_POINTS = 30_000
+#: Corners of tiles lie on a grid of a nanometre, and specks under this area (mm2) are dropped.
+_GRID, _SPECK = 1e-6, 0.05
 #: More columns or rows than this on one sheet are a slip of the keyboard.
 _MOST_CELLS = 400
 
@@ -470,7 +473,7 @@ class _Split:
                     for level in (below, above)
                 ]
                 made = [
-                    as_multipolygon(shapely.difference(p, level[1]))
+                    _makeable(shapely.difference(p, level[1]))
                     for p, level in zip(pair, levels, strict=True)
                 ]
                 if same:
@@ -534,6 +537,23 @@ class _Split:
         return found
 
 
+def _makeable(shape: shapely.Geometry) -> MultiPolygon:
+    """Return a tile without what joints leave over: specks, pinholes, corners that just touch."""
+    on_grid = as_multipolygon(shapely.set_precision(shape, _GRID))
+    polygons = [
+        Polygon(p.exterior, [r for r in p.interiors if Polygon(r).area > _SPECK])
+        for p in on_grid.geoms
+        if p.area > _SPECK
+    ]
+    clean = as_multipolygon(shapely.union_all(polygons))
+    pinches = touching_points(clean)
+    if len(pinches):
+        half = TOLERANCES.pinch
+        slits = shapely.box(*(pinches - half).T, *(pinches + half).T)
+        clean = as_multipolygon(clean.difference(shapely.union_all(slits)))
+    return clean
+
+
 def _weld(a: Polygon, b: Polygon) -> shapely.Geometry:
     return a.buffer(1e-6).intersection(b.buffer(1e-6))
 
@@ -544,7 +564,8 @@ def _reading_order(tile: Tile) -> tuple[str, int, str]:
 
 
 def _moved(seam: Floats, dx: float, dy: float) -> Floats:
-    return seam + np.array([dx, dy])
+    moved: Floats = seam + np.array([dx, dy])
+    return moved
 
 
 def _left_of(seam: Floats, left: float, low: float, high: float) -> Polygon:
