@@ -65,6 +65,20 @@ def as_multipolygon(geometry: shapely.Geometry) -> MultiPolygon:
     return MultiPolygon(polygons)
 
 
+def artwork_shift(artworks: Sequence[Artwork], settings: SheetSettings) -> tuple[float, float]:
+    """Return the shift from the artwork's frame to the sheet's, in mm (see ``place_artworks``)."""
+    pages = [a.page for a in artworks if a.page is not None]
+    if pages:
+        low_x, low_y, high_x, high_y = 0.0, 0.0, *pages[0]
+    else:
+        low_x, low_y, high_x, high_y = shapely.total_bounds([a.shape for a in artworks])
+    if settings.placement == "centre":
+        dx = settings.width_mm / 2 - (low_x + high_x) / 2
+        dy = settings.height_mm / 2 - (low_y + high_y) / 2
+        return float(dx), float(dy)
+    return -float(low_x), -float(low_y)
+
+
 def place_artworks(
     artworks: Sequence[tuple[str, Artwork]], settings: SheetSettings
 ) -> tuple[PlacedArtwork, ...]:
@@ -91,17 +105,8 @@ def place_artworks(
     if all(a.shape.is_empty for _, a in artworks):
         names = ", ".join(name for name, _ in artworks)
         raise GeometryError(f"Nothing to cut: the artwork of every layer is empty ({names}).")
+    dx, dy = artwork_shift([artwork for _, artwork in artworks], settings)
     pages = [a.page for _, a in artworks if a.page is not None]
-    if pages:
-        low_x, low_y, high_x, high_y = 0.0, 0.0, *pages[0]
-    else:
-        shapes = [a.shape for _, a in artworks if not a.shape.is_empty]
-        low_x, low_y, high_x, high_y = shapely.total_bounds(shapes)
-    if settings.placement == "centre":
-        dx = settings.width_mm / 2 - (low_x + high_x) / 2
-        dy = settings.height_mm / 2 - (low_y + high_y) / 2
-    else:
-        dx, dy = -low_x, -low_y
     placed = []
     for name, artwork in artworks:
         findings = [

@@ -20,7 +20,7 @@ from ..errors import ArtworkError
 from ..finding import Finding, Severity
 from ..tolerance import TOLERANCES, Tolerances
 from .fill import unite
-from .svg_area import areas
+from .svg_area import Item, areas
 from .svg_frame import at, view_box
 from .svg_style import Cascade
 from .svg_units import MM_PER_PX, length_px
@@ -61,25 +61,35 @@ def read_svg(source: ArtworkSource, tolerances: Tolerances = TOLERANCES) -> Artw
     what = str(source.path)
     # Scaling comes after reading, so that a chord has to be that much nearer now.
     tolerances = replace(tolerances, chord=tolerances.chord / max(source.scale, 1e-9))
-    document = load_document(source.path)
     findings: list[Finding] = []
-    cascade = _cascade(document, findings)
-    walk = Walk(document, cascade, tolerances, what)
-    page, state = _page(document, walk)
+    items, page = collect_items(source, Purpose.PAINT, tolerances, findings)
+    polygons, repairs = areas(items, tolerances, what)
+    shape = unite(polygons, tolerances=tolerances)
+    findings += [*repairs, *_page_findings(shape, page, source.group)]
+    return Artwork(shape, page, tuple(findings))
 
+
+def collect_items(
+    source: ArtworkSource, purpose: Purpose, tolerances: Tolerances, findings: list[Finding]
+) -> tuple[list[Item], tuple[float, float]]:
+    """Return what a drawing, or the group of it that ``source`` names, holds, and the page in mm.
+
+    What is passed over is added to ``findings``.
+    """
+    document = load_document(source.path)
+    walk = Walk(document, _cascade(document, findings), tolerances, str(source.path))
+    page, state = _page(document, walk)
     element = document.root
     if source.group is not None:
         element, state = _group(source.group, document, walk, state)
     items = []
     if element is document.root:
         for child in document.root:
-            items += walk.collect(child, state, Purpose.PAINT)
+            items += walk.collect(child, state, purpose)
     else:
-        items += walk.collect(element, state, Purpose.PAINT, forced=True)
-    polygons, repairs = areas(items, tolerances, what)
-    shape = unite(polygons, tolerances=tolerances)
-    findings += [*walk.findings, *repairs, *_page_findings(shape, page, source.group)]
-    return Artwork(shape, page, tuple(findings))
+        items += walk.collect(element, state, purpose, forced=True)
+    findings += walk.findings
+    return items, page
 
 
 def _cascade(document: Document, findings: list[Finding]) -> Cascade:
