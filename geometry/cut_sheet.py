@@ -64,7 +64,7 @@ class CutSheet:
             return moved
 
         def path(cut: CutPath) -> CutPath:
-            return CutPath(go(cut.points), go(cut.lead))
+            return CutPath(go(cut.points), go(cut.lead), cut.closed)
 
         cuts = CutPaths(
             tuple(path(p) for p in self.cuts.openings),

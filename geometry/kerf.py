@@ -38,21 +38,25 @@ class CutPath:
         In mm; the loop's first point is not repeated.
     lead : float64 array (k, 2)
         Run-in on waste, from its beginning to (not including) the first point; k is 0 without.
+    closed : bool
+        False for a single cut from the first point to the last, as in a test strip.
     """
 
     points: Floats
     lead: Floats
+    closed: bool = True
 
     @property
     def length(self) -> float:
         """Length that is cut in mm, with the run-in."""
-        closed = np.concatenate([self.lead, self.points, self.points[:1]])
-        return float(np.hypot(*np.diff(closed, axis=0).T).sum())
+        back = self.points[:1] if self.closed else self.points[:0]
+        way = np.concatenate([self.lead, self.points, back])
+        return float(np.hypot(*np.diff(way, axis=0).T).sum())
 
     def polyline(self) -> tuple[Floats, bool]:
         """Return the points to be followed, and whether the line closes on itself."""
         if len(self.lead) == 0:
-            return self.points, True
+            return self.points, self.closed
         return np.concatenate([self.lead, self.points, self.points[:1]]), False
 
 
@@ -86,7 +90,7 @@ class CutPaths:
     def travel(self) -> float:
         """Way in mm from each cut's end to the next one's beginning."""
         begins = np.array([(*p.lead, *p.points)[0] for p in self.all]).reshape(-1, 2)
-        ends = np.array([p.points[0] for p in self.all]).reshape(-1, 2)
+        ends = np.array([p.points[0 if p.closed else -1] for p in self.all]).reshape(-1, 2)
         return float(np.hypot(*(begins[1:] - ends[:-1]).T).sum())
 
 
