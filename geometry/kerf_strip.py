@@ -63,5 +63,5 @@ def kerf_strip() -> CutSheet:
         "Kerf strip",
         size,
         CutPaths((*bars, CutPath(window, none)), (CutPath(outline, none),), ()),
-        letter_lines(text, 3.0, (left, EDGE / 2)),
+        letter_lines(text, 2.4, (left, EDGE / 2)),
     )
