@@ -16,6 +16,7 @@ from typing import TextIO
 import shapely
 
 from .build import Build, build
+from .command_export import add_export_commands
 from .command_layers import add_layers_command
 from .errors import Cancelled, SheetstackError
 from .finding import Severity
@@ -177,6 +178,7 @@ def _parser() -> argparse.ArgumentParser:
     )
     checking.set_defaults(run=_run_check)
     add_layers_command(commands)
+    add_export_commands(commands)
     return parser
 
 

@@ -13,7 +13,9 @@ _TINTS = ("#d9c7a3", "#b9cdd9", "#cfd8b4", "#e0bfb2")
 
 
 def assembly_svg(
-    tiles: Sequence[tuple[str, MultiPolygon]], size: tuple[float, float], title: str
+    tiles: Sequence[tuple[str, MultiPolygon]],
+    bounds: tuple[float, float, float, float],
+    title: str,
 ) -> str:
     """Return a picture of tiles in their places as the text of an SVG file.
 
@@ -21,11 +23,12 @@ def assembly_svg(
     ----------
     tiles : sequence of (name, shape)
         Shapes in mm on the sheet, y up.
-    size : tuple of float
-        Width and height of the sheet in mm.
+    bounds : tuple of float
+        Left, lower, right and upper edge of the sheet in mm.
     title : str
     """
-    width, height = size
+    x0, y0, x1, y1 = bounds
+    size = width, height = x1 - x0, y1 - y0
     head = max(size) / 18
     lines = [
         '<?xml version="1.0" encoding="UTF-8"?>',
@@ -38,7 +41,7 @@ def assembly_svg(
     ]
     for number, (_, shape) in enumerate(tiles):
         lines.append(
-            f'<path d="{_path(shape, height)}" fill="{_TINTS[number % len(_TINTS)]}" '
+            f'<path d="{_path(shape, x0, y1)}" fill="{_TINTS[number % len(_TINTS)]}" '
             f'fill-rule="evenodd" stroke="#333333" stroke-width="{max(size) / 1500:g}"/>'
         )
     for name, shape in tiles:
@@ -48,16 +51,16 @@ def assembly_svg(
         room = float(((edge - (x, y)) ** 2).sum() ** 0.5)
         font = min(head * 0.7, room * 1.3)
         lines.append(
-            f'<text x="{x:.2f}" y="{height - y + font * 0.35:.2f}" text-anchor="middle" '
+            f'<text x="{x - x0:.2f}" y="{y1 - y + font * 0.35:.2f}" text-anchor="middle" '
             f'font-family="sans-serif" font-weight="bold" font-size="{font:.2f}">'
             f"{escape(name)}</text>"
         )
     return "\n".join([*lines, "</svg>", ""])
 
 
-def _path(shape: MultiPolygon, height: float) -> str:
+def _path(shape: MultiPolygon, left: float, top: float) -> str:
     parts = []
     for ring in shapely.get_rings(shapely.get_parts(shape)):
         points = shapely.get_coordinates(ring)[:-1]
-        parts.append("M" + " ".join(f"{x:.3f},{height - y:.3f}" for x, y in points) + "Z")
+        parts.append("M" + " ".join(f"{x - left:.3f},{top - y:.3f}" for x, y in points) + "Z")
     return "".join(parts)
