@@ -33,6 +33,9 @@ FEATURES = (
     "finding_list",
     "viewport_marks",
     "painted_plane",
+    "hand_bridges",
+    "bridge_tool",
+    "write_files",
     "panels",
     "file_upgrade",
 )

@@ -190,7 +190,10 @@ class SHEETSTACK_PG_job(bpy.types.PropertyGroup):
     )
     layers: CollectionProperty(type=SHEETSTACK_PG_layer, description="Layers in spray order")
     active_layer: IntProperty(
-        name="Active layer", description="Layer whose settings are shown", min=0
+        name="Active layer",
+        description="Layer whose settings and marks are shown",
+        min=0,
+        update=redraw,
     )
     bridges_by_hand: CollectionProperty(
         type=SHEETSTACK_PG_bridge, description="Bridges set by hand"
@@ -246,6 +249,11 @@ class SHEETSTACK_PG_job(bpy.types.PropertyGroup):
         subtype="FACTOR",
         update=arrangement_changed,
     )
+    show_all_layers: BoolProperty(
+        name="All layers",
+        description="Draw the marks of all layers, not of the active one only",
+        update=redraw,
+    )
     show_islands: BoolProperty(
         name="Islands",
         description="Draw islands as outlined circles with a cross",
@@ -285,7 +293,9 @@ class SHEETSTACK_PG_job(bpy.types.PropertyGroup):
 
 def _with_sections(group: type) -> type:
     for key, section_group in SECTION_GROUPS.items():
-        group.__annotations__[key] = PointerProperty(type=section_group)
+        group.__annotations__[key] = PointerProperty(
+            type=section_group, description=f"Settings of the job file's [{key}] table"
+        )
     return group
 
 

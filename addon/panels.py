@@ -190,8 +190,24 @@ class SHEETSTACK_PT_support(TabPanel, bpy.types.Panel):
         layout, state = self.layout, context.scene.sheetstack
         layout.use_property_split = True
         layout.use_property_decorate = False
-        draw_section(layout, state.bridges, SECTIONS["bridges"])
-        layout.operator("sheetstack.find_islands", icon="VIEWZOOM")
+        if state.bridges_by_hand:
+            row = layout.row()
+            row.template_list(
+                "SHEETSTACK_UL_bridges",
+                "",
+                state,
+                "bridges_by_hand",
+                state,
+                "active_bridge",
+                rows=3,
+            )
+            row.operator("sheetstack.free_bridge", text="", icon="REMOVE")
+            bridge = state.bridges_by_hand[min(state.active_bridge, len(state.bridges_by_hand) - 1)]
+            draw_setting(layout, bridge, "width_mm", optional=True)
+            layout.prop(bridge, "state")
+        row = layout.row(align=True)
+        row.operator("sheetstack.edit_bridges", icon="GREASEPENCIL")
+        row.operator("sheetstack.find_islands", icon="VIEWZOOM")
         layout.label(text="Show in the view")
         grid = layout.grid_flow(columns=2, align=True, even_columns=True)
         grid.use_property_split = False
@@ -199,7 +215,10 @@ class SHEETSTACK_PT_support(TabPanel, bpy.types.Panel):
         grid.prop(state, "show_bridges", toggle=True, icon="MESH_PLANE")
         grid.prop(state, "show_necks", toggle=True, icon="KEYFRAME")
         grid.prop(state, "show_findings", toggle=True, icon="ERROR")
-        layout.prop(state, "show_labels")
+        row = layout.row(align=True)
+        row.use_property_split = False
+        row.prop(state, "show_labels")
+        row.prop(state, "show_all_layers")
 
 
 class SHEETSTACK_PT_register(TabPanel, bpy.types.Panel):
@@ -240,7 +259,10 @@ class SHEETSTACK_PT_export(ClosedPanel, bpy.types.Panel):
 
     def draw(self, context: Any) -> None:
         layout = self.layout
-        layout.operator("sheetstack.export_stl", icon="EXPORT")
+        row = layout.row()
+        row.scale_y = 1.4
+        row.operator("sheetstack.write_files", icon="EXPORT")
+        layout.operator("sheetstack.export_stl", icon="MESH_DATA")
 
 
 class SHEETSTACK_PT_findings(TabPanel, bpy.types.Panel):
@@ -276,6 +298,37 @@ def _wrapped(text: str, width: int) -> list[str]:
     return textwrap.wrap(text, max(20, int(width / (7.0 * scale)) - 4))
 
 
+def _section_panel(key: str, label: str, parent: str) -> type:
+    """Make the panel of a section of the job, under the panel of the work that it belongs to."""
+
+    def draw(self: Any, context: Any) -> None:
+        self.layout.use_property_split = True
+        self.layout.use_property_decorate = False
+        draw_section(self.layout, getattr(context.scene.sheetstack, key), SECTIONS[key])
+
+    return type(
+        f"SHEETSTACK_PT_{key}_settings",
+        (ClosedPanel, bpy.types.Panel),
+        {"bl_label": label, "bl_parent_id": parent, "draw": draw, "__doc__": SECTIONS[key].__doc__},
+    )
+
+
+#: Sections that a panel draws itself.
+DRAWN = {"sheet", "registration"}
+#: The panel that each section belongs to; a section that geometry adds goes to the export.
+PARENTS = {
+    "bridges": "SHEETSTACK_PT_support",
+    "process": "SHEETSTACK_PT_sheets",
+    "spray": "SHEETSTACK_PT_paint",
+}
+SECTION_PANELS = [
+    _section_panel(
+        key, key.replace("_", " ").capitalize(), PARENTS.get(key, "SHEETSTACK_PT_export")
+    )
+    for key in SECTIONS
+    if key not in DRAWN
+]
+
 CLASSES = (
     SHEETSTACK_PT_artwork,
     SHEETSTACK_PT_layer,
@@ -286,4 +339,5 @@ CLASSES = (
     SHEETSTACK_PT_paint,
     SHEETSTACK_PT_export,
     SHEETSTACK_PT_findings,
+    *SECTION_PANELS,
 )

@@ -207,4 +207,8 @@ def _plain(mark: Mark) -> dict[str, Any]:
         "outline": np.round(mark.outline, 3).tolist(),
         "place": [round(c, 3) for c in mark.place],
         "label": mark.label,
+        "name": mark.name,
+        "state": mark.state,
+        "path": [] if mark.path is None else np.round(mark.path, 3).tolist(),
+        "width": mark.width,
     }

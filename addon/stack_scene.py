@@ -14,7 +14,6 @@ from ..geometry.build import Build
 from ..geometry.solid import Mesh, extrude
 from . import mockup_material
 from .conversion import metres
-from .mockup_material import Picture
 from .mockup_scene import camera_object, lamp, put_mesh, sky
 
 Floats = NDArray[np.float64]

@@ -19,7 +19,8 @@ from ..geometry.cap_outline import cap_outline, dashed
 from .blender_versions import line_shader, set_text_size
 from .conversion import METRES_PER_MM, metres, read_mesh
 from .finding_list import place_in_scene
-from .sheet_object import marks_on, sheets_of
+from .layer_list import active_layer
+from .sheet_object import marks_on, sheet_names, sheets_of
 
 #: Colours that people with red-green blindness tell apart (after Okabe and Ito, 2008).
 COLOURS = {
@@ -65,14 +66,12 @@ def draw_outlines() -> None:
     gpu.state.depth_test_set("LESS_EQUAL")
     gpu.state.blend_set("ALPHA")
     try:
-        for sheet in sheets_of(scene).values():
-            if not sheet.visible_get():
-                continue
+        for sheet in marked_sheets(scene):
             with gpu.matrix.push_pop():
                 gpu.matrix.multiply_matrix(sheet.matrix_world)
                 for kind, batch in _outline_batches(sheet).items():
                     if getattr(state, SHOWN[kind]):
-                        _draw_lines(batch, COLOURS[kind], 2.0)
+                        draw_lines(batch, COLOURS[kind], 2.0)
         if state.show_overlay:
             _draw_overlay(scene)
     finally:
@@ -95,7 +94,7 @@ def draw_signs() -> None:
         if mine:
             ends = (places[mine][:, None, :] + strokes[None]).reshape(-1, 2)
             flat = np.concatenate([ends, np.zeros((len(ends), 1))], axis=1)
-            _draw_lines(_line_batch(flat), COLOURS[kind], 2.0)
+            draw_lines(line_batch(flat), COLOURS[kind], 2.0)
     gpu.state.blend_set("NONE")
     if context.scene.sheetstack.show_labels:
         _draw_labels(signs, places, seen, scale)
@@ -105,9 +104,7 @@ def signs_of(scene: bpy.types.Scene) -> Iterator[Sign]:
     """Yield kind, place in the scene and label of all that is to be marked now."""
     state = scene.sheetstack
     sheets = sheets_of(scene)
-    for sheet in sheets.values():
-        if not sheet.visible_get():
-            continue
+    for sheet in marked_sheets(scene):
         top = sheet.sheetstack.thickness_mm
         to_scene = np.array(sheet.matrix_world)
         for mark in _marks(sheet):
@@ -120,6 +117,16 @@ def signs_of(scene: bpy.types.Scene) -> Iterator[Sign]:
             if finding.has_place and (sheet is None or sheet.visible_get()):
                 place = place_in_scene(scene, finding.layer, finding.place_mm)
                 yield finding.severity, tuple(place), f"!{number}"
+
+
+def marked_sheets(scene: bpy.types.Scene) -> list[bpy.types.Object]:
+    """Return the sheets in sight whose marks are to be drawn: the active layer's, or all."""
+    state = scene.sheetstack
+    sheets = {name: s for name, s in sheets_of(scene).items() if s.visible_get()}
+    layer = active_layer(scene)
+    if state.show_all_layers or layer is None:
+        return list(sheets.values())
+    return [sheets[name] for name in sheet_names(layer) if name in sheets]
 
 
 def _marks(sheet: bpy.types.Object) -> list[dict[str, Any]]:
@@ -147,7 +154,7 @@ def _outline_batches(sheet: bpy.types.Object) -> dict[str, Any]:
                     [np.stack([r, np.roll(r, -1, axis=0)], axis=1).reshape(-1, 2) for r in rings]
                 )
                 flat = np.concatenate([ends, np.full((len(ends), 1), height)], axis=1)
-                batches[kind] = _line_batch(metres(flat))
+                batches[kind] = line_batch(metres(flat))
     return batches
 
 
@@ -171,14 +178,14 @@ def _draw_overlay(scene: bpy.types.Scene) -> None:
             outline = cap_outline(mesh)
             ends = (dashed(outline, DASH) if is_dashed else outline).reshape(-1, 2)
             flat = np.concatenate([ends, np.zeros((len(ends), 1))], axis=1)
-            _overlays[key] = (mark, _line_batch(metres(flat)))
+            _overlays[key] = (mark, line_batch(metres(flat)))
         with gpu.matrix.push_pop():
             if sheet.parent is not None:
                 gpu.matrix.multiply_matrix(sheet.parent.matrix_world)
             gpu.matrix.translate((0, 0, height + OVERLAY_LIFT * METRES_PER_MM))
             # Dashes are the thinner lines: the solid ones stay visible on both sides of them.
             # The viewport's lines are drawn in display space: no transfer curve is undone.
-            _draw_lines(_overlays[key][1], (*row.colour, 1.0), 1.5 if is_dashed else 4.0)
+            draw_lines(_overlays[key][1], (*row.colour, 1.0), 1.5 if is_dashed else 4.0)
 
 
 def _draw_labels(signs: list[Sign], places: Floats, seen: NDArray[np.bool_], scale: float) -> None:
@@ -211,11 +218,13 @@ def _line_shader() -> Any:
     return gpu.shader.from_builtin(line_shader())
 
 
-def _line_batch(points: Floats) -> Any:
+def line_batch(points: Any) -> Any:
+    """Return pairs of points (n, 3) as a batch of segments to be drawn by ``draw_lines``."""
     return batch_for_shader(_line_shader(), "LINES", {"pos": np.asarray(points, np.float32)})
 
 
-def _draw_lines(batch: Any, colour: tuple[float, ...], width: float) -> None:
+def draw_lines(batch: Any, colour: tuple[float, ...], width: float) -> None:
+    """Draw segments as thick lines, their width in pixels of a plain screen."""
     shader = _line_shader()
     shader.bind()
     shader.uniform_float("viewportSize", gpu.state.viewport_get()[2:])

@@ -28,12 +28,24 @@ class Mark:
         x, y in mm of a point on it.
     label : str
         Its number and size: ``"3: 41 mm2"``, ``"7: 2.0 mm"``.
+    name : str
+        Lasting id of a bridge; empty for islands.
+    state : str
+        ``"automatic"`` or ``"locked"`` for a bridge; empty for islands.
+    path : float64 array (k, 2), optional
+        Middle line of a bridge.
+    width : float
+        Of a bridge, in mm.
     """
 
     kind: str
     outline: NDArray[np.float64]
     place: tuple[float, float]
     label: str
+    name: str = ""
+    state: str = ""
+    path: NDArray[np.float64] | None = None
+    width: float = 0.0
 
 
 def marks_of(layer: BuiltLayer) -> tuple[Mark, ...]:
@@ -61,7 +73,17 @@ def marks_of(layer: BuiltLayer) -> tuple[Mark, ...]:
             )
     for number, bridge in enumerate(layer.bridges, 1):
         marks.append(
-            Mark(bridge.kind, _ring(bridge.shape), bridge.place, f"{number}: {bridge.width:g} mm")
+            Mark(
+                bridge.kind,
+                _ring(bridge.shape),
+                bridge.place,
+                f"{number}: {bridge.width:g} mm"
+                + (f", {bridge.state}" if bridge.state != "automatic" else ""),
+                bridge.name,
+                bridge.state,
+                bridge.path,
+                bridge.width,
+            )
         )
     return tuple(marks)
 

@@ -1,0 +1,350 @@
+"""Run inside a Blender with a window: install the zip, open a demo, walk through every panel.
+
+    blender --factory-startup --python walk_panels.py -- ZIP JOB FOLDER
+
+Real clicks (xdotool) open each panel of the sidebar's tab; a screenshot of each goes to FOLDER. The
+steps run in Blender's timer, one after the other, so that Blender draws between them. The last line
+printed is WALKED, or FAILED with a traceback before it. Places of tabs and headers are those of
+Blender 3.4 at a scale of 1.
+"""
+
+import subprocess
+import sys
+import traceback
+from pathlib import Path
+
+import bpy
+
+ZIP, JOB, FOLDER = (Path(a).resolve() for a in sys.argv[sys.argv.index("--") + 1 :])
+#: Seconds between two steps, and steps to wait for a build.
+PAUSE, PATIENCE = 0.3, 400
+#: From the sidebar's top: the third tab's middle, the first header's middle, header to header.
+TAB, FIRST, PITCH = 121, 16, 28
+
+
+def view():
+    """Return window, 3D view and its sidebar."""
+    window = bpy.context.window_manager.windows[0]
+    area = next(a for a in window.screen.areas if a.type == "VIEW_3D")
+    sidebar = next(r for r in area.regions if r.type == "UI")
+    return window, area, sidebar
+
+
+def in_view():
+    window, area, _ = view()
+    region = next(r for r in area.regions if r.type == "WINDOW")
+    return bpy.context.temp_override(window=window, area=area, region=region)
+
+
+def xdotool(*words):
+    subprocess.run(["xdotool", *map(str, words)], check=True, timeout=20)
+
+
+def move_to(x, y):
+    """Move the mouse to a place of the window, from its lower left corner."""
+    xdotool("mousemove", "--sync", int(x), int(view()[0].height - y))
+
+
+def click(x, y, *keys):
+    move_to(x, y)
+    for key in keys:
+        xdotool("keydown", key)
+    xdotool("click", 1)
+    for key in keys:
+        xdotool("keyup", key)
+
+
+def wait(steps=3):
+    for _ in range(steps):
+        yield
+
+
+def wait_for(condition):
+    for _ in range(PATIENCE):
+        yield
+        if condition():
+            return
+    raise AssertionError("waited in vain")
+
+
+def picture(name):
+    with in_view():
+        bpy.ops.screen.screenshot(filepath=str(FOLDER / f"{name}.png"))
+    assert (FOLDER / f"{name}.png").stat().st_size > 10_000, name
+
+
+def install():
+    assert bpy.ops.preferences.addon_install(filepath=str(ZIP), overwrite=True) == {"FINISHED"}
+    assert bpy.ops.preferences.addon_enable(module="sheetstack") == {"FINISHED"}
+    # All panels start open, so that each is drawn with what hangs below it.
+    from sheetstack.addon import panels
+
+    for cls in reversed(panels.CLASSES):
+        bpy.utils.unregister_class(cls)
+    panels.ClosedPanel.bl_options = set()
+    for cls in panels.CLASSES:
+        bpy.utils.register_class(cls)
+    yield
+
+
+def open_and_build():
+    bpy.ops.object.select_all(action="SELECT")
+    bpy.ops.object.delete()
+    assert bpy.ops.sheetstack.open_job(filepath=str(JOB)) == {"FINISHED"}
+    state = bpy.context.scene.sheetstack
+    _, area, _ = view()
+    space = area.spaces.active
+    space.show_region_ui = True
+    space.shading.color_type = "OBJECT"
+    space.clip_start = 0.001
+    space.overlay.show_relationship_lines = False
+    yield from wait()
+    with in_view():
+        assert bpy.ops.sheetstack.build("INVOKE_DEFAULT") == {"RUNNING_MODAL"}
+    yield from wait_for(lambda: state.collection is not None)
+    assert len(state.collection.objects) == 1 + len(state.layers)
+    assert not state.is_stale
+    state.spacing_mm = 60
+    with in_view():
+        bpy.ops.view3d.view_all()
+    _, _, sidebar = view()
+    click(sidebar.x + sidebar.width - 13, sidebar.y + sidebar.height - TAB)
+    yield from wait()
+    # A wider sidebar, as an artist would drag it.
+    xdotool("mousemove", "--sync", sidebar.x, 500)
+    xdotool("mousedown", 1, "mousemove_relative", "--", -60, 0)
+    xdotool("mousemove_relative", "--", -60, 0, "mouseup", 1)
+    yield from wait()
+
+
+def walk_panels():
+    from sheetstack.addon import panels
+
+    roots = [cls for cls in panels.CLASSES if not getattr(cls, "bl_parent_id", "")]
+    roots = [cls for cls in roots if not hasattr(cls, "poll") or cls.poll(bpy.context)]
+    _, _, sidebar = view()
+    x, top = sidebar.x + 100, sidebar.y + sidebar.height
+    click(x, top - FIRST, "ctrl")  # closes all but the first
+    yield from wait()
+    click(x, top - FIRST)
+    yield from wait()
+    picture("0-all-closed")
+    for number, cls in enumerate(roots):
+        header = top - FIRST - PITCH * number
+        click(x, header)
+        yield from wait()
+        move_to(sidebar.x - 300, 300)
+        yield from wait(1)
+        picture(f"{number + 1}-{cls.bl_label.lower()}")
+        move_to(x, header - 100)
+        for _ in range(25):
+            xdotool("click", 5)
+        yield from wait()
+        picture(f"{number + 1}-{cls.bl_label.lower()}-end")
+        for _ in range(40):
+            xdotool("click", 4)
+        yield from wait()
+        click(x, header)
+        yield from wait()
+
+
+def look_at_marks():
+    state = bpy.context.scene.sheetstack
+    with in_view():
+        bpy.ops.view3d.view_axis(type="TOP")
+    yield from wait(6)
+    for number, row in enumerate(state.layers):
+        state.active_layer = number
+        state.layers[number].is_shown = True
+        for other, shown in enumerate(state.layers):
+            shown.is_shown = other == number
+        with in_view():
+            bpy.ops.view3d.view_all()
+        yield from wait(4)
+        picture(f"marks-{row.name.lower()}")
+    for row in state.layers:
+        row.is_shown = True
+    state.show_labels = True
+    state.show_all_layers = True
+    if state.findings:
+        state.active_finding = 0
+    yield from wait(6)
+    picture("flown-to-finding")
+    state.show_labels = state.show_all_layers = False
+    state.show_overlay = True
+    state.overlay_first, state.overlay_second = state.layers[0].name, state.layers[1].name
+    with in_view():
+        bpy.ops.view3d.view_all()
+    yield from wait(4)
+    picture("overlay")
+    state.show_overlay = False
+    assert bpy.ops.sheetstack.show_painted(pixels=800) == {"FINISHED"}
+    view()[1].spaces.active.shading.color_type = "TEXTURE"
+    with in_view():
+        bpy.ops.view3d.view_all()
+    yield from wait(4)
+    picture("painted")
+    view()[1].spaces.active.shading.color_type = "OBJECT"
+    state.aside = 1
+    with in_view():
+        bpy.ops.view3d.view_all()
+    yield from wait(4)
+    picture("side-by-side")
+    state.aside = 0
+    yield
+
+
+def find_islands():
+    sheet = bpy.data.objects["Sheet " + bpy.context.scene.sheetstack.layers[0].name]
+    bpy.context.view_layer.objects.active = sheet
+    sheet.select_set(True)
+    with in_view():
+        assert bpy.ops.sheetstack.find_islands() == {"FINISHED"}
+    yield
+
+
+def edit_bridges():
+    """Draw a bridge with the mouse, move it, widen it, and undo each step."""
+    state = bpy.context.scene.sheetstack
+    state.active_layer = 0
+    for number, row in enumerate(state.layers):
+        row.is_shown = number == 0
+    with in_view():
+        bpy.ops.view3d.view_axis(type="TOP")
+        bpy.ops.view3d.view_all()
+    yield from wait(6)
+    bpy.ops.ed.undo_push(message="before the tool")
+    with in_view():
+        assert bpy.ops.sheetstack.edit_bridges("INVOKE_DEFAULT") == {"RUNNING_MODAL"}
+    yield from wait()
+    rows = bpy.context.scene.sheetstack.bridges_by_hand
+    # A place far from all bridges, in the sheet's lower left.
+    x, y = 420, 330
+    yield from drag(x, y, x + 60, y)
+    rows = bpy.context.scene.sheetstack.bridges_by_hand
+    assert len(rows) == 1, len(rows)
+    drawn = rows[0].line_mm
+    yield from drag(x + 30, y, x + 30, y + 40)
+    rows = bpy.context.scene.sheetstack.bridges_by_hand
+    assert len(rows) == 1, "it was moved, not drawn again"
+    moved = rows[0].line_mm
+    assert moved != drawn
+    move_to(x + 31, y + 41)
+    yield from wait()
+    xdotool("key", "plus")
+    yield from wait()
+    assert bpy.context.scene.sheetstack.bridges_by_hand[0].use_width_mm, "widened"
+    picture("bridge-tool")
+    xdotool("key", "ctrl+z")
+    yield from wait()
+    assert not bpy.context.scene.sheetstack.bridges_by_hand[0].use_width_mm
+    xdotool("key", "ctrl+z")
+    yield from wait()
+    assert bpy.context.scene.sheetstack.bridges_by_hand[0].line_mm == drawn
+    xdotool("key", "ctrl+z")
+    yield from wait()
+    assert len(bpy.context.scene.sheetstack.bridges_by_hand) == 0
+    xdotool("key", "Return")
+    yield from wait()
+    from sheetstack.addon import bridge_tool
+
+    assert not bridge_tool._active, "Enter ends the tool"
+
+
+def drag(x0, y0, x1, y1):
+    move_to(x0, y0)
+    yield from wait(2)
+    xdotool("mousedown", 1)
+    yield from wait(1)
+    move_to((x0 + x1) / 2, (y0 + y1) / 2)
+    yield from wait(1)
+    move_to(x1, y1)
+    yield from wait(2)
+    xdotool("mouseup", 1)
+    yield from wait(2)
+
+
+def stop_a_build():
+    """Esc during a build leaves the scene as it was."""
+    from sheetstack.addon import long_work
+
+    state = bpy.context.scene.sheetstack
+    before = [(o.name, tuple(o.location)) for o in bpy.context.scene.objects]
+    state.sheet.margin_mm += 0.5
+    state.bridges.choice = "least-visible"
+    with in_view():
+        assert bpy.ops.sheetstack.build("INVOKE_DEFAULT") == {"RUNNING_MODAL"}
+    move_to(600, 500)
+    xdotool("key", "Escape")
+    yield from wait_for(lambda: long_work.running() is None)
+    assert [(o.name, tuple(o.location)) for o in bpy.context.scene.objects] == before
+    assert bpy.context.scene.sheetstack.is_stale
+
+
+def follow_a_change():
+    """With "Follow changes" a new thickness is built by itself."""
+    state = bpy.context.scene.sheetstack
+    state.follow = True
+    state.sheet.thickness_mm = 2.0
+    name = "Sheet " + state.layers[0].name
+    yield from wait_for(lambda: abs(bpy.data.objects[name].dimensions.z - 0.002) < 1e-6)
+    bpy.context.scene.sheetstack.follow = False
+    yield
+
+
+def enable_again():
+    assert bpy.ops.preferences.addon_disable(module="sheetstack") == {"FINISHED"}
+    assert not [n for n in dir(bpy.types) if "SHEETSTACK" in n]
+    yield from wait()
+    assert bpy.ops.preferences.addon_enable(module="sheetstack") == {"FINISHED"}
+    assert len(bpy.context.scene.sheetstack.layers) > 0, "the job outlives a new enabling"
+    bpy.ops.wm.save_as_mainfile(filepath=str(FOLDER / "walked.blend"))
+    bpy.ops.wm.read_factory_settings()
+    yield from wait()
+    bpy.ops.preferences.addon_enable(module="sheetstack")
+    bpy.ops.wm.open_mainfile(filepath=str(FOLDER / "walked.blend"))
+    yield from wait()
+    assert len(bpy.context.scene.sheetstack.layers) > 0, "the job is saved in the .blend"
+    (FOLDER / "walked.blend").unlink()
+
+
+def steps():
+    """Do one thing after the other; each yield lets Blender draw."""
+    for part in (
+        install,
+        open_and_build,
+        walk_panels,
+        look_at_marks,
+        find_islands,
+        edit_bridges,
+        stop_a_build,
+        follow_a_change,
+        enable_again,
+    ):
+        print("STEP", part.__name__, flush=True)
+        yield from part()
+
+
+def main():
+    FOLDER.mkdir(parents=True, exist_ok=True)
+    bpy.context.preferences.view.show_splash = False
+    bpy.context.preferences.view.smooth_view = 0
+    going = steps()
+
+    def step():
+        try:
+            next(going)
+        except StopIteration:
+            print("WALKED", flush=True)
+        except BaseException:
+            traceback.print_exc()
+            print("FAILED", flush=True)
+        else:
+            return PAUSE
+        bpy.ops.wm.quit_blender()
+        return None
+
+    bpy.app.timers.register(step, first_interval=1.0, persistent=True)
+
+
+main()
