@@ -140,6 +140,8 @@ def _read(path: Path, working: Callable[[Size], Size]) -> Picture:
                 f"{path}: the picture is too small: expected at least {LEAST_SIDE} pixels a side, "
                 f"found {image.width} x {image.height}."
             )
+        if image.format != "JPEG":
+            image.load()  # TIFF is turned by Pillow itself here, and says so only then
         turned = image.getexif().get(_EXIF_ORIENTATION, 1) in (5, 6, 7, 8)
         full = (image.height, image.width) if turned else image.size
         wanted = working(full)

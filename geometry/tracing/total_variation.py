@@ -26,7 +26,7 @@ Plane = NDArray[np.float32]
 
 # Steps from a cold start, and from the solution at half the size.
 _COLD, _WARM = 100, 40
-_LEAST_SIDE = 48
+_LEAST_SIDE = 12
 
 
 def flatten(

@@ -345,7 +345,14 @@ def _tone(picture: Picture, subject: Bools, settings: TracingSettings) -> Plane:
 def _cuts(tones: Plane, count: int, settings: TracingSettings) -> NDArray[np.float64]:
     if settings.thresholds:
         return np.asarray(settings.thresholds, np.float64)
-    return otsu_cuts(tones, count + 1) if count else np.empty(0)
+    if not count:
+        return np.empty(0)
+    # Half-way to the next tone that occurs: smoothing mixes tones, and a cut close to one of two
+    # would let the other grow.
+    found = otsu_cuts(tones, count + 1)
+    below = np.array([tones[tones <= c].max() for c in found], np.float64)
+    above = np.array([tones[tones > c].min() for c in found], np.float64)
+    return (below + above) / 2
 
 
 def _lights(tones: Plane, cuts: NDArray[np.float64], base: bool, settings: TracingSettings) -> int:
