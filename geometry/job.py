@@ -16,6 +16,7 @@ from .bridge_settings import BridgeByHand, BridgeSettings
 from .errors import JobError
 from .making_settings import EstimateSettings, PaperSettings, PrintingSettings, TileSettings
 from .material import Material, load_materials, read_materials
+from .mockup_settings import MockupSettings
 from .process import Process, ProcessSettings, process_of
 from .setting import read_section, setting, write_section
 
@@ -146,6 +147,7 @@ SECTIONS: dict[str, type] = {
     "paper": PaperSettings,
     "estimate": EstimateSettings,
     "spray": SpraySettings,
+    "mockup": MockupSettings,
 }
 
 
@@ -184,6 +186,7 @@ class Job:
     paper: PaperSettings = field(default_factory=PaperSettings)
     estimate: EstimateSettings = field(default_factory=EstimateSettings)
     spray: SpraySettings = SpraySettings()
+    mockup: MockupSettings = MockupSettings()
     bridges_by_hand: tuple[BridgeByHand, ...] = ()
     own_materials: Mapping[str, Material] = field(default_factory=dict)
     folder: Path = Path()
