@@ -60,17 +60,24 @@ class CurvedShape:
 
     polygons: tuple[tuple[CurvedRing, ...], ...]
 
-    def within(self, size: tuple[float, float], most: float) -> CurvedShape:
-        """Return the shape with no control point outside a page by up to ``most``.
+    def within(self, size: tuple[float, float]) -> CurvedShape:
+        """Return the shape with those curves drawn in that leave a page.
 
-        A curve fitted to an outline that ends at the page's edge may overshoot it by the tolerance;
-        handles farther out belong to curves that come back before they reach the edge.
+        A curve fitted to an outline that ends at the page's edge may overshoot it by the tolerance.
+
+        Parameters
+        ----------
+        size : tuple of float
+            Width and height of the page, its corner at the origin.
         """
+        t = np.linspace(0, 1, SAMPLES)[None, :, None]
 
         def held(ring: CurvedRing) -> CurvedRing:
-            inside = np.clip(ring.cubics, 0.0, size)
-            near = np.abs(inside - ring.cubics).max(axis=2, keepdims=True) <= most
-            return CurvedRing(np.where(near, inside, ring.cubics), ring.straight)
+            drawn = _evaluate(ring.cubics[:, None], t)
+            out = ((drawn < 0) | (drawn > size)).any(axis=(1, 2))
+            cubics = ring.cubics.copy()
+            cubics[out] = np.clip(cubics[out], 0.0, size)
+            return CurvedRing(cubics, ring.straight)
 
         return CurvedShape(tuple(tuple(held(r) for r in rings) for rings in self.polygons))
 

@@ -106,6 +106,8 @@ class Board:
         Least width in mm of sheet that holds.
     trap : float
         How far a layer runs under the one over it, in mm.
+    grain : float
+        Side of the picture file's own pixels in working pixels; their staircase is smoothed.
     """
 
     tone: Plane
@@ -116,6 +118,7 @@ class Board:
     least: float
     bridge: float
     trap: float
+    grain: float = 1.0
 
 
 def plan_roles(darks: int, lights: int, base: bool) -> tuple[Role, ...]:
@@ -188,7 +191,7 @@ def draw(
         else:
             field = _melted(board, role.hand, part)
             beyond = field <= cuts[role.cut] if role.side == "dark" else field > cuts[role.cut]
-            soften = max(1.2, 0.3 * role.hand.melt * board.stroke / board.pixel)
+            soften = max(1.2, board.grain, 0.3 * role.hand.melt * board.stroke / board.pixel)
             shape = _cleaned(outline(beyond, board.pixel, soften), role.hand, board)
             if silhouette is not None:
                 shape = as_multipolygon(shape.intersection(silhouette))

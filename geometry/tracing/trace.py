@@ -244,6 +244,7 @@ def trace(
         settings.least,
         settings.least_bridge,
         settings.trap_mm,
+        picture.shape[1] / picture.full[0],
     )
     shapes = draw(board, roles, cuts.tolist(), progress.part(0.1, 0.7))
     kept, findings = _without_empty(roles, shapes)
@@ -251,7 +252,7 @@ def trace(
     for number, (role, shape) in enumerate(kept):
         progress(0.7 + 0.2 * number / len(kept), f"{role.name}: fitting curves")
         fitted = fit_shape(shape, extent.tolerance)
-        curves.append(fitted.within(extent.page, extent.tolerance))
+        curves.append(fitted.within(extent.page))
     progress(0.9, "choosing colours")
     covers = [coverage(c.flattened(), extent.page, 1 / extent.pixel) for c in curves]
     shown = np.zeros(picture.shape, np.int64)
