@@ -186,7 +186,7 @@ class Job:
     paper: PaperSettings = field(default_factory=PaperSettings)
     estimate: EstimateSettings = field(default_factory=EstimateSettings)
     spray: SpraySettings = SpraySettings()
-    mockup: MockupSettings = MockupSettings()
+    mockup: MockupSettings = field(default_factory=MockupSettings)
     bridges_by_hand: tuple[BridgeByHand, ...] = ()
     own_materials: Mapping[str, Material] = field(default_factory=dict)
     folder: Path = Path()
