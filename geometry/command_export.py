@@ -10,7 +10,7 @@ from .build import build
 from .cautions import cautions_text
 from .estimate import estimate
 from .estimate_text import estimate_text
-from .export import FORMATS, export_build
+from .export import FORMATS, check_formats, export_build
 from .finding import Severity
 from .job import load_job
 from .kerf_strip import GAP_KERFS, kerf_strip
@@ -83,11 +83,12 @@ def add_export_commands(commands: Any) -> None:
 
 
 def _run_export(chosen: argparse.Namespace, meter: Meter) -> int:
+    formats = [word.strip().lower() for word in chosen.format.split(",") if word.strip()]
+    check_formats(formats)
     job = load_job(chosen.job)
     folder = chosen.out if chosen.out is not None else chosen.job.parent / "export"
     progress = Progress(meter)
     built = build(job, progress.part(0.0, 0.5))
-    formats = [word.strip().lower() for word in chosen.format.split(",") if word.strip()]
     written = export_build(
         built,
         formats,

@@ -54,6 +54,17 @@ class Range:
         return f"{low} {unit}" if low == high else f"{low} to {high} {unit}"
 
 
+def duration_text(seconds: Range) -> str:
+    """Return a range of times in minutes, or in hours from two hours on.
+
+    >>> duration_text(Range(600, 900)), duration_text(Range(7200, 20000))
+    ('10 to 15 min', '2.0 to 5.6 h')
+    """
+    if seconds.high < 7200:
+        return seconds.times(1 / 60).text("min")
+    return seconds.times(1 / 3600).text("h")
+
+
 NOTHING = Range(0.0, 0.0)
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from .estimate import Estimate, LayerEstimate, Range
+from .estimate import Estimate, LayerEstimate, Range, duration_text
 
 
 def estimate_rows(found: Estimate) -> tuple[tuple[str, ...], ...]:
@@ -21,7 +21,7 @@ def _row(e: LayerEstimate, currency: str) -> tuple[str, ...]:
         f"{e.cut_mm / 1000:.1f} m" if e.cut_mm else "-",
         str(e.pierces) if e.pierces else "-",
         Range(e.print_cm3, e.print_cm3).text("cm3") if e.print_cm3 else "-",
-        e.making_s.times(1 / 60).text("min"),
+        duration_text(e.making_s),
         e.paint_ml.text("ml"),
         f"{e.paint_m2 * 1e4:.0f} cm2",
         e.cost.text(currency),

@@ -135,7 +135,7 @@ def export_sheets(
     WriteError
     Cancelled
     """
-    _check(formats)
+    check_formats(formats)
     progress = progress or Progress()
     folder = Path(folder)
     chosen = chosen_patches(sheets, patches)
@@ -199,7 +199,13 @@ def export_sheets(
     return Export(tuple(folder / name for name in batch.names), tuple(findings), share)
 
 
-def _check(formats: Sequence[str]) -> None:
+def check_formats(formats: Sequence[str]) -> None:
+    """Check that every format is one of ``FORMATS`` and that there is one.
+
+    Raises
+    ------
+    JobError
+    """
     unknown = sorted(set(formats) - set(FORMATS))
     if unknown or not formats:
         raise JobError(
