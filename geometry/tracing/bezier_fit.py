@@ -75,9 +75,17 @@ class CurvedShape:
         def held(ring: CurvedRing) -> CurvedRing:
             drawn = _evaluate(ring.cubics[:, None], t)
             out = ((drawn < 0) | (drawn > size)).any(axis=(1, 2))
-            cubics = ring.cubics.copy()
-            cubics[out] = np.clip(cubics[out], 0.0, size)
-            return CurvedRing(cubics, ring.straight)
+            if not out.any():
+                return ring
+            # Of a quarter curve the handles lie close to it, so that to clip them is to clip it.
+            quarters = _halves(_halves(ring.cubics[out]))
+            parts = [c[None] for c in ring.cubics]
+            for at, four in zip(
+                np.flatnonzero(out).tolist(), np.split(quarters, int(out.sum())), strict=True
+            ):
+                parts[at] = np.clip(four, 0.0, size)
+            count = [len(p) for p in parts]
+            return CurvedRing(np.concatenate(parts), np.repeat(ring.straight, count))
 
         return CurvedShape(tuple(tuple(held(r) for r in rings) for rings in self.polygons))
 
@@ -443,6 +451,16 @@ def _evaluate(c: Floats, t: Floats) -> Floats:
     outer = s**3 * c[..., 0, :] + t**3 * c[..., 3, :]
     inner = 3 * s * s * t * c[..., 1, :] + 3 * s * t * t * c[..., 2, :]
     return np.asarray(outer + inner, np.float64)
+
+
+def _halves(cubics: Floats) -> Floats:
+    """Return each cubic as two, one after the other (de Casteljau)."""
+    middle = (cubics[:, 1:] + cubics[:, :-1]) / 2
+    bend = (middle[:, 1:] + middle[:, :-1]) / 2
+    tip = bend.mean(axis=1)
+    first = np.stack([cubics[:, 0], middle[:, 0], bend[:, 0], tip], axis=1)
+    second = np.stack([tip, bend[:, 1], middle[:, 2], cubics[:, 3]], axis=1)
+    return np.stack([first, second], axis=1).reshape(-1, 4, 2)
 
 
 def _errors(cubics: Floats, points: Floats, t: Floats, piece: Ints, starts: Ints) -> Floats:
