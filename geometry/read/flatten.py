@@ -150,7 +150,7 @@ def arcs_from_ends(
     half = 0.5 * (start - end)
     x = cos * half[:, 0] + sin * half[:, 1]
     y = -sin * half[:, 0] + cos * half[:, 1]
-    short = np.sqrt(np.maximum((x / rx) ** 2 + (y / ry) ** 2, 1.0))  # F.6.6, equation 6.2
+    short = np.maximum(np.hypot(x / rx, y / ry), 1.0)  # F.6.6, equation 6.2
     rx, ry = rx * short, ry * short
     # F.6.5.2 in units of the radii, where it is a matter of a unit circle.
     px, py = x / rx, y / ry

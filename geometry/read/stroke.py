@@ -21,8 +21,8 @@ from .contour import Bools, Compound, Contour, Floats, Ints
 from .fill import fill_each, unite
 from .flatten import arc_step
 
-#: Dashes along one line; more are a mistake of the drawing.
-MOST_DASHES = 100_000
+#: Dashes and gaps along one line; more are a mistake of the drawing.
+MOST_DASHES = 20_000
 
 #: Segments shorter than this share of the pen's half width have no direction worth following.
 _NEGLIGIBLE = 1e-7
@@ -262,7 +262,7 @@ def _dashed(
     if total <= 0:
         return [(points[:1], corner[:1])]
     pattern = np.array(pen.dashes * (1 + len(pen.dashes) % 2))
-    period = float(pattern.sum())
+    period = sum(pattern.tolist())
     offset = pen.dash_offset % period
     rounds = total / period + 1
     if rounds * len(pattern) > MOST_DASHES:

@@ -15,9 +15,10 @@ from ..tolerance import Tolerances
 from .contour import Compound, Contour, Floats, Geometries, Rule
 from .fill import FilledEach, fill_each
 from .flatten import largest_stretch
+from .rings import ABSURD_MM
 from .stroke import Pen, stroke_outlines
 from .svg_frame import Matrix, linear_and_shift
-from .svg_path import PathData, Polylines, flatten_paths
+from .svg_path import PathData, Polylines, flatten_paths, reach
 from .winding import snap_grid
 
 
@@ -72,6 +73,7 @@ def areas(
     ArtworkError
         A coordinate is not finite or absurd, or a stroke has too many dashes.
     """
+    refuse_absurd(items, what)
     compounds: list[Compound | None] = [None] * len(items)
     fills = [i for i, item in enumerate(items) if item.pen is None]
     strokes = [i for i, item in enumerate(items) if item.pen is not None]
@@ -80,6 +82,35 @@ def areas(
     each = fill_each([c for c in compounds if c is not None], tolerances=tolerances, what=what)
     polygons = _clipped(each, items, tolerances)
     return polygons, each.findings
+
+
+def refuse_absurd(items: Sequence[Item], what: str) -> None:
+    """Refuse coordinates that no stencil has, before any curve is cut into chords for them.
+
+    Raises
+    ------
+    ArtworkError
+        A coordinate, radius or pen is not finite or beyond ``ABSURD_MM``.
+    """
+    paths = [item.path for item in items]
+    linear, shift = linear_and_shift(item.matrix for item in items)
+    far = reach(paths, linear, shift)
+    for i in np.flatnonzero(~(far <= ABSURD_MM)):
+        raise _absurd(items[int(i)].name, "a coordinate or radius", float(far[i]), what)
+    stretch = largest_stretch(linear[:, :, 0], linear[:, :, 1])
+    for item, scale in zip(items, stretch.tolist(), strict=True):
+        if item.pen is not None:
+            width = item.pen.width * (1.0 if item.rigid_pen else scale)
+            if not width <= ABSURD_MM:
+                raise _absurd(item.name, "a stroke width", width, what)
+
+
+def _absurd(name: str, of: str, value: float, what: str) -> ArtworkError:
+    if np.isfinite(value):
+        return ArtworkError(
+            f"{what}: {name} has {of} of {value:.4g} mm, expected less than {ABSURD_MM:.0f} mm."
+        )
+    return ArtworkError(f"{what}: {name} has {of} that is not a finite number.")
 
 
 def _fill_compounds(
@@ -131,12 +162,9 @@ def _stroke_compounds(
 def _outlines(lines: Polylines, k: int, item: Item, tolerance: float, what: str) -> list[Floats]:
     assert item.pen is not None
     span = slice(lines.first[k], lines.first[k + 1])
-    points = lines.points[span]
-    if not np.isfinite(points).all():
-        raise ArtworkError(f"{what}: {item.name} has a coordinate that is not a finite number.")
     try:
         return stroke_outlines(
-            points,
+            lines.points[span],
             item.pen,
             closed=bool(lines.closed[k]),
             smooth=lines.smooth[span],
@@ -175,13 +203,16 @@ def clip_polygons(polygons: Geometries, clip: MultiPolygon, tolerances: Toleranc
     return np.concatenate([polygons[whole], parts])
 
 
-def bounds_of(items: Sequence[Item], tolerance: float) -> tuple[float, float, float, float] | None:
+def bounds_of(
+    items: Sequence[Item], tolerance: float, what: str
+) -> tuple[float, float, float, float] | None:
     """Return x, y, width and height of the box round the outlines of items; None for nothing.
 
     Strokes and clips count for nothing (SVG 1.1, section 7.11).
     """
     if not items:
         return None
+    refuse_absurd(items, what)
     linear, shift = linear_and_shift(item.matrix for item in items)
     lines = flatten_paths(
         [item.path for item in items], linear, shift, np.full(len(items), tolerance)

@@ -75,9 +75,7 @@ def transform(text: str) -> Matrix:
     """
     matrix = IDENTITY
     place = 0
-    for found in _FUNCTION.finditer(text):
-        if found.start() != place:
-            break
+    while found := _FUNCTION.match(text, place):
         place = found.end()
         matrix = times(matrix, _function(found[1], number_list(found[2])))
     if text[place:].strip(" \t\r\n,") and text.strip() != "none":

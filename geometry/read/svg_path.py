@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 
 from .contour import Bools, Floats, Ints
 from .flatten import arcs_from_ends, flatten_arcs, flatten_cubics
-from .svg_units import NUMBER
+from .svg_units import BLANKS, NUMBER, holds_only
 
 MOVE, LINE, CUBIC, ARC, CLOSE = range(5)
 
@@ -37,11 +37,13 @@ _TOKEN = re.compile(rf"[{_LETTERS}]|{NUMBER}")
 _BAD_COMMA = re.compile(r",\s*(?:[,A-DF-Za-df-z]|$)|[A-DF-Za-df-z]\s*,")
 _ARC_RUN = re.compile(r"([Aa])([^A-DF-Za-df-z]*)")
 _SEP = r"[\s,]*"
+# A look-ahead takes each number whole: without it a long row of digits could be parted in
+# endless ways.
 _ARC = re.compile(
-    rf"{_SEP}({NUMBER}){_SEP}({NUMBER}){_SEP}({NUMBER}){_SEP}([01]){_SEP}([01]){_SEP}"
-    rf"({NUMBER}){_SEP}({NUMBER})"
+    "".join(rf"{_SEP}(?=({NUMBER}))\{k}" for k in (1, 2, 3))
+    + rf"{_SEP}([01]){_SEP}([01])"
+    + "".join(rf"{_SEP}(?=({NUMBER}))\{k}" for k in (6, 7))
 )
-_BLANKS = " ,\t\n\r\f"
 
 #: Runs of one command at least this long are worth the cost of starting numpy.
 _LONG = 12
@@ -159,18 +161,18 @@ def _spread_flags(found: re.Match[str]) -> str:
 def _tokens(text: str) -> tuple[list[str], str]:
     error = ""
     if bad := _BAD_COMMA.search(text):
-        text, error = text[: bad.end() - 1].rstrip(_BLANKS), "a comma stands where no number is"
+        text, error = text[: bad.end() - 1].rstrip(BLANKS), "a comma stands where no number is"
     tokens = _TOKEN.findall(text)
-    if sum(map(len, tokens)) == len(text) - sum(map(text.count, _BLANKS)):
+    if holds_only(text, tokens):
         return tokens, error
     place = 0
     tokens = []
     for found in _TOKEN.finditer(text):
-        if text[place : found.start()].strip(_BLANKS):
+        if text[place : found.start()].strip(BLANKS):
             break
         tokens.append(found[0])
         place = found.end()
-    rest = text[place:].lstrip(_BLANKS)
+    rest = text[place:].lstrip(BLANKS)
     return tokens, f"'{rest[:12]}' is neither a command nor a number"
 
 
@@ -399,6 +401,34 @@ def flatten_paths(
         closed[drawn],
         owner[moves][drawn],
     )
+
+
+def reach(paths: Sequence[PathData], linear: Floats, shift: Floats) -> Floats:
+    """Return the greatest coordinate (without sign) of each path's points after its map.
+
+    Control points and radii count too, so that curves of a finite reach have a finite number of
+    chords. Parameters are those of :func:`flatten_paths`; what is not a number counts as infinite.
+    """
+    greatest = np.zeros(len(paths))
+    full = [i for i, path in enumerate(paths) if len(path)]
+    if not full:
+        return greatest
+    kind = np.concatenate([paths[i].kind for i in full])
+    rows = np.concatenate([paths[i].rows for i in full])
+    count = np.array([len(paths[i]) for i in full])
+    owner = np.repeat(np.array(full), count)
+    uses = np.ones((len(kind), 3), bool)
+    uses[kind != CUBIC, :2] = False
+    arc = kind == ARC
+    with np.errstate(over="ignore", invalid="ignore"):
+        points = rows.reshape(-1, 3, 2)
+        mapped = np.einsum("nij,nkj->nki", linear[owner], points) + shift[owner, None]
+        far = np.where(uses, np.abs(mapped).max(axis=2), 0.0)
+        stretch = np.abs(linear[owner[arc]]).max(axis=(1, 2))
+        far[arc, 0] = np.abs(rows[arc, :2]).sum(axis=1) * stretch
+    far = np.where(np.isnan(far), np.inf, far).max(axis=1)
+    greatest[full] = np.maximum.reduceat(far, np.cumsum(count) - count)
+    return greatest
 
 
 def _flatten_arc_rows(

@@ -6,6 +6,7 @@ section 6.4, puts them. Style sheets are parsed by tinycss2 and matched by cssse
 
 from __future__ import annotations
 
+import math
 import re
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass, replace
@@ -49,7 +50,8 @@ OWN = frozenset({"display", "opacity", "clip-path", "mask", "filter", "overflow"
 PROPERTIES = INHERITED | OWN
 
 _PLAIN_STYLE = re.compile(r"[^\"'\\@{}]*")
-_URL = re.compile(r"\s*url\(\s*[\"']?\s*([^\"')]*?)\s*[\"']?\s*\)\s*(.*)", re.DOTALL)
+_URL = re.compile(r"url\(([^)]*)\)(.*)", re.DOTALL)
+_QUOTES = " \t\r\n\"'"
 _FONT_SIZES = {
     "xx-small": 9.0,
     "x-small": 10.0,
@@ -210,7 +212,7 @@ def _value(
 def diagonal(viewport: tuple[float, float]) -> float:
     """Return what 100 % is of lengths that are neither across nor down (SVG 1.1, section 7.10)."""
     width, height = viewport
-    return float(((width**2 + height**2) / 2) ** 0.5)
+    return math.hypot(width, height) / math.sqrt(2)
 
 
 def opacity(text: str) -> float:
@@ -233,10 +235,10 @@ def paint(text: str, colour_shows: bool = True) -> Paint:
     ValueError
         The value is not a paint.
     """
-    if found := _URL.fullmatch(text):
+    if found := _URL.fullmatch(text.strip()):
         rest = found[2].split("icc-color")[0].strip()
         fallback = paint(rest, colour_shows).shows if rest else None
-        return Paint(True, found[1], fallback)
+        return Paint(True, found[1].strip(_QUOTES), fallback)
     word = text.strip().lower()
     if word == "none":
         return NO_PAINT
@@ -252,8 +254,8 @@ def paint(text: str, colour_shows: bool = True) -> Paint:
 
 def url_target(text: str) -> str:
     """Return what ``url(...)`` names, with its #; empty when the value is no url."""
-    found = _URL.fullmatch(text)
-    return found[1] if found else ""
+    found = _URL.fullmatch(text.strip())
+    return found[1].strip(_QUOTES) if found else ""
 
 
 class Cascade:

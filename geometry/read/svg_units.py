@@ -19,10 +19,12 @@ PX_PER_UNIT = {
     "pc": 16.0,
 }
 
-NUMBER = r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?"
-_LENGTH = re.compile(rf"\s*({NUMBER})\s*(%|[A-Za-z]*)\s*")
-_LIST = re.compile(rf"\s*(?:{NUMBER}(?:\s*,\s*|\s+|(?=[+-]|\.))?)*\s*")
+# Patterns here have one way only to match a text, so that a hostile one costs linear time.
+NUMBER = r"[+-]?(?:\d+(?:\.\d*)?|\.\d+)(?:[eE][+-]?\d+)?"
+BLANKS = " ,\t\n\r\f"
+_LENGTH = re.compile(rf"({NUMBER})\s*(%|[A-Za-z]*)")
 _NUMBER = re.compile(NUMBER)
+_BAD_COMMA = re.compile(r",\s*,")
 
 
 def length_px(text: str, whole: float, font_size: float) -> float:
@@ -47,7 +49,7 @@ def length_px(text: str, whole: float, font_size: float) -> float:
     >>> length_px("1in", 0, 16), length_px("50%", 300, 16), length_px("2em", 0, 16)
     (96.0, 150.0, 32.0)
     """
-    found = _LENGTH.fullmatch(text)
+    found = _LENGTH.fullmatch(text.strip())
     if found is None:
         raise ValueError(f"'{_short(text)}', expected a length such as 10, 10mm or 50%")
     number, unit = float(found[1]), found[2].lower()
@@ -73,10 +75,23 @@ def number_list(text: str) -> list[float]:
     ValueError
         Something else than finite numbers is in the list.
     """
-    numbers = [float(n) for n in _NUMBER.findall(text)]
-    if _LIST.fullmatch(text) is None or not all(map(math.isfinite, numbers)):
+    tokens = _NUMBER.findall(text)
+    bare = text.strip()
+    numbers = list(map(float, tokens))
+    if (
+        not holds_only(text, tokens)
+        or bare[:1] == ","
+        or bare[-1:] == ","
+        or _BAD_COMMA.search(text)
+        or not all(map(math.isfinite, numbers))
+    ):
         raise ValueError(f"'{_short(text)}', expected a list of numbers")
     return numbers
+
+
+def holds_only(text: str, tokens: list[str]) -> bool:
+    """Return whether a text holds nothing but the tokens found in it, blanks and commas."""
+    return sum(map(len, tokens)) == len(text) - sum(map(text.count, BLANKS))
 
 
 def _short(text: str) -> str:

@@ -31,7 +31,7 @@ from .svg_style import (
     opacity,
     url_target,
 )
-from .svg_units import MM_PER_PX, NUMBER, length_px, number_list
+from .svg_units import BLANKS, MM_PER_PX, NUMBER, length_px, number_list
 from .svg_xml import Document, href, local_name
 
 #: Elements that one drawing may come to once every ``use`` is followed.
@@ -151,12 +151,12 @@ class Walk:
         """Return what messages call an element."""
         label = element.get("id") or element.get(f"{{{INKSCAPE}}}label")
         line = self._document.line.get(element, 0)
-        quoted = f" '{label[:60]}'" if label else ""
+        quoted = f" '{_one_line(label)[:60]}'" if label else ""
         return f"{local_name(element) or 'element'}{quoted} (line {line})"
 
     def error(self, element: Element, sentence: str) -> ArtworkError:
         """Return an error about an element; ``sentence`` goes on from its name."""
-        return ArtworkError(f"{self.what}: {self.name(element)} {sentence}.")
+        return ArtworkError(f"{self.what}: {self.name(element)} {_one_line(sentence)}.")
 
     def tell(
         self,
@@ -170,7 +170,7 @@ class Walk:
         """Note a finding; the same about one element only once, however often it is used."""
         if (code + message, element) not in self._told:
             self._told.add((code + message, element))
-            self.findings.append(Finding(code, severity, f"{message}.", place=place))
+            self.findings.append(Finding(code, severity, f"{_one_line(message)}.", place=place))
 
     def _length(
         self,
@@ -547,7 +547,7 @@ class Walk:
         else:
             items = [i for child in element for i in self.collect(child, here, Purpose.BOX)]
         scale = max(abs(v) for v in state.matrix[:4])
-        return bounds_of(items, self._tolerances.chord / max(scale, 1e-12))
+        return bounds_of(items, self._tolerances.chord / max(scale, 1e-12), self.what)
 
     # --- shapes ---------------------------------------------------------------------------------
 
@@ -757,11 +757,15 @@ def _leading_numbers(text: str) -> list[float]:
     numbers = []
     place = 0
     for found in re.finditer(NUMBER, text):
-        if text[place : found.start()].strip(" ,\t\r\n"):
+        if text[place : found.start()].strip(BLANKS):
             break
         numbers.append(float(found[0]))
         place = found.end()
     return numbers
+
+
+def _one_line(text: str) -> str:
+    return " ".join(text.split())
 
 
 def _capital(text: str) -> str:

@@ -91,7 +91,7 @@ ERRORS = {
         "finite number",
     ),
     "far too large": (svg('<rect width="9e9" height="9"/>'), "expected less than"),
-    "absurd stroke": (svg('<path stroke="red" stroke-width="1e8" d="M0 0h90"/>'), "the stroke of"),
+    "absurd stroke": (svg('<path stroke="red" stroke-width="1e8" d="M0 0h90"/>'), "a stroke width"),
     "bad transform": (svg(f'<g transform="spin(30)">{RECT}</g>'), "'spin'"),
     "short transform": (svg(f'<g transform="matrix(1 2 3)">{RECT}</g>'), "matrix with 3 values"),
     "transform of words": (svg(f'<g transform="rotate(x)">{RECT}</g>'), "list of numbers"),

@@ -7,6 +7,7 @@ import shapely
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from shapely.geometry import Polygon
+
 from sheetstack.geometry.errors import ArtworkError
 from sheetstack.geometry.finding import Severity
 from sheetstack.geometry.read.fill import (

@@ -7,6 +7,7 @@ import pytest
 import shapely
 from hypothesis import given, settings
 from hypothesis import strategies as st
+
 from sheetstack.geometry.errors import ArtworkError
 from sheetstack.geometry.read.stroke import Pen, stroke
 from sheetstack.geometry.tolerance import Tolerances
