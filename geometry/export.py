@@ -172,10 +172,10 @@ def export_sheets(
                 progress(at + 0.3 / len(made), f"{one.sheet.name}: solids")
                 found = printed_pieces(job, one)
                 findings += found.findings
-                for piece in found.pieces:
-                    parts.append((one, piece))
+                for solid_piece in found.pieces:
+                    parts.append((one, solid_piece))
                     if "stl" in formats:
-                        _write_solid(batch, one.sheet, piece, job.title)
+                        _write_solid(batch, one.sheet, solid_piece, job.title)
         if "3mf" in formats:
             progress(0.8, "laying solids on beds")
             findings += _write_beds(batch, job, parts)

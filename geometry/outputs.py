@@ -89,7 +89,8 @@ def _write_cut(path: Path, build: Build, layer: BuiltLayer) -> None:
         size_mm=(sheet.width_mm, sheet.height_mm),
         title=build.job.title,
         layer=layer.settings.name,
-        note=f"{build.job.material.title}, {sheet.thickness_mm:g} mm.",
+        note=f"{build.job.material.title}, {sheet.thickness_mm:g} mm. Edges as drawn: "
+        "'sheetstack export' takes the kerf off.",
     )
 
 

@@ -16,7 +16,8 @@ from shapely import MultiPolygon, Point, Polygon
 
 from .bridges import Bridge
 from .cut_sheet import CutSheet, lines_of
-from .kerf import CutPaths, cut_paths
+from .finding import Finding
+from .kerf import CutPath, CutPaths, cut_paths
 from .nesting import nest
 from .stroke_letters import letter_lines, text_width
 
@@ -101,13 +102,15 @@ def patch_sheet(patches: Sequence[Patch], width: float, kerf: float = 0.0) -> Cu
     sizes = []
     for patch in patches:
         x0, y0, x1, y1 = patch.shape.bounds
-        name = text_width(patch.name, _LETTER)
-        sizes.append((max(x1 - x0, name), y1 - y0 + _LETTER + 1.5))
+        written = text_width(patch.name, _LETTER)
+        sizes.append((max(x1 - x0, written), y1 - y0 + _LETTER + 1.5))
     widest = max((max(size) for size in sizes), default=0.0) + 2 * _SPACING
     stock = (max(width, widest), 20000.0)
     placed = nest(sizes, stock, spacing=_SPACING, edge=_SPACING)
-    openings, outline, names = [], [], []
-    findings = []
+    openings: list[CutPath] = []
+    outline: list[CutPath] = []
+    names: list[Floats] = []
+    findings: list[Finding] = []
     top = 0.0
     for placing in placed.placings:
         patch, (w, h) = patches[placing.piece], sizes[placing.piece]

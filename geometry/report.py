@@ -11,6 +11,8 @@ sheet's lower left corner, y up. A value that does not apply is null.
 | verdict | "clean" or "spoilt": whether a finding spoils a stencil |
 | totals | sums over the layers, see below, and findings: counts by severity |
 | layers | in spray order, see below |
+| making | process (kind), process_title, kerf_mm, care and laser_note of the material |
+| estimate | currency, layers and total (ranges as [low, high]), rows (words), assumptions |
 | findings | those of no single layer |
 
 Each layer:
@@ -43,6 +45,8 @@ import shapely
 
 from .bridges import Bridge
 from .build import Build, BuiltLayer
+from .estimate import estimate
+from .estimate_data import estimate_data
 from .finding import Finding, Severity
 from .islands import Piece
 from .output_names import sheet_stems
@@ -98,6 +102,14 @@ def report_data(build: Build) -> dict[str, Any]:
             },
         },
         "layers": layers,
+        "making": {
+            "process": job.made_by.kind,
+            "process_title": job.made_by.title,
+            "kerf_mm": job.made_by.kerf_mm,
+            "care": job.material.care,
+            "laser_note": job.material.laser_note if job.made_by.kind == "laser" else "",
+        },
+        "estimate": estimate_data(estimate(build)),
         "findings": [_finding(f) for f in general],
     }
 

@@ -128,7 +128,7 @@ def report_html(build: Build, data: Mapping[str, Any], images: Mapping[str, byte
     ]
     for layer, layer_data in zip(build.layers, data["layers"], strict=True):
         parts += _layer(sheet_map(layer, layer_data), layer_data)
-    parts += [*_cautions(), "</main>\n</body>\n</html>\n"]
+    parts += [*_making(data), *_cautions(), "</main>\n</body>\n</html>\n"]
     return "\n".join(parts)
 
 
@@ -297,6 +297,22 @@ def _table(head: Sequence[str], rows: Sequence[Sequence[str]], numbers: Sequence
     if len(rows) > _MOST_ROWS:
         lines.append(f'<p class="more">and {len(rows) - _MOST_ROWS} more, in {REPORT_DATA}</p>')
     return "\n".join(lines)
+
+
+def _making(data: Mapping[str, Any]) -> Iterable[str]:
+    making, found = data["making"], data["estimate"]
+    yield '<section class="making">\n<h2>Making and estimate</h2>'
+    notes = [f"{making['process_title']}.", making["laser_note"], making["care"]]
+    yield f"<p>{text(' '.join(note for note in notes if note))}</p>"
+    head, *rows = ([text(cell) for cell in row] for row in found["rows"])
+    yield _table(head, rows, numbers=range(1, len(head)))
+    yield "<p>Ranges, not promises. Every value below can be changed in the job file.</p>"
+    assumptions = [
+        [f"<code>{text(a['key'])}</code>", text(a["value"]), text(a["about"]), text(a["source"])]
+        for a in found["assumptions"]
+    ]
+    yield _table(["Assumption", "Value", "What it is", "Source"], assumptions, numbers=())
+    yield "</section>"
 
 
 def _cautions() -> Iterable[str]:
