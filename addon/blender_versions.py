@@ -87,3 +87,10 @@ def stroke_points(grease_pencil: Any) -> list[tuple[np.ndarray[Any, Any], bool, 
             radius = float(np.mean([point.radius for point in stroke.points]))
             strokes.append((places.reshape(-1, 3), bool(stroke.cyclic), 2 * radius))
     return strokes
+
+
+def write_video(image_settings: Any) -> None:
+    """Let a scene's render be written as a video; pictures and videos were parted in 5.0."""
+    if hasattr(image_settings, "media_type"):
+        image_settings.media_type = "VIDEO"
+    image_settings.file_format = "FFMPEG"

@@ -338,13 +338,14 @@ def rigid_sheet(
     rough = 0.55
     if "ply" in key or "mdf" in key or "wood" in key:
         grain_place = nodes.add(
-            "ShaderNodeMapping", {"Vector": place, "Scale": (0.8, 9.0, 9.0)}
+            "ShaderNodeMapping", {"Vector": place, "Scale": (0.9, 14.0, 14.0)}
         ).outputs[0]
-        rings = nodes.noise(grain_place, 7.0, 5.0, 0.6)
-        dark = tuple(0.6 * c for c in bare[:3]) + (1.0,)
-        bare = nodes.mix(nodes.ramp(rings, 0.4, 0.72), bare, dark)
+        rings = nodes.noise(grain_place, 12.0, 7.0, 0.65)
+        dark = tuple(0.55 * c for c in bare[:3]) + (1.0,)
+        bare = nodes.mix(nodes.ramp(rings, 0.42, 0.8), bare, dark)
     elif key in ("acrylic", "polyester", "petg"):
-        more = {"Transmission Weight": 0.75, "IOR": 1.1}
+        more = {"IOR": 1.1}
+        bare = tuple(min(1.0, 1.15 * c) for c in bare[:3]) + (1.0,)
         rough = 0.18
     past_x = nodes.math(
         "SUBTRACT",
@@ -376,12 +377,11 @@ def rigid_sheet(
     mist = nodes.math("MULTIPLY", mist, nodes.ramp(up, 0.2, 0.6))
     shown = nodes.mix(mist, bare, shader_colour(colour))
     rough_here = nodes.math("MULTIPLY_ADD", mist, 0.6 - rough, rough)
-    node = nodes.surface(shown, rough_here)
-    for name, value in more.items():
-        if name in node.inputs:
-            node.inputs[name].default_value = value
-    if "Transmission Weight" in node.inputs and more:
-        # Paint on film lets no light through.
-        clear = nodes.math("MULTIPLY", nodes.math("SUBTRACT", 1.0, mist), 0.75)
-        nodes.tree.links.new(clear, node.inputs["Transmission Weight"])
+    node = nodes.surface(shown, rough_here, **more)
+    if more:
+        # Paint on film lets no light through. The input was renamed in Blender 4.0.
+        clear = nodes.math("MULTIPLY", nodes.math("SUBTRACT", 1.0, mist), 0.8)
+        known = node.inputs.keys()
+        name = "Transmission Weight" if "Transmission Weight" in known else "Transmission"
+        nodes.tree.links.new(clear, node.inputs[name])
     return nodes.material

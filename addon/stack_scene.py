@@ -18,16 +18,20 @@ from .mockup_scene import camera_object, lamp, put_mesh, sky
 
 Floats = NDArray[np.float64]
 
-#: Free space between sheets, as a share of their width; and the most for the height.
-SPACING = 0.42
+#: Free space between sheets, as a share of their width.
+SPACING = 0.56
 #: Thickness of the panel at the back that shows the finished picture, in mm.
 PANEL = 9.0
 #: The camera's degrees to the right of square, and above.
-LOOK = (38.0, 15.0)
+LOOK = (44.0, 16.0)
 
 
 def stack_scene(
-    name: str, build: Build, picture: NDArray[np.uint8], pixels: tuple[int, int]
+    name: str,
+    build: Build,
+    picture: NDArray[np.uint8],
+    pixels: tuple[int, int],
+    turning: bool = False,
 ) -> tuple[Any, Any]:
     """Build a scene of its own that shows the sheets of a job, exploded, at true size.
 
@@ -39,6 +43,8 @@ def stack_scene(
         The painted picture.
     pixels : tuple of int
         Width and height of the render.
+    turning : bool
+        Leave room for the stack to turn.
 
     Returns
     -------
@@ -77,7 +83,8 @@ def stack_scene(
         for y in (-0.03 * height, height)
         for z in (-depth / 2, depth / 2 + 0.2 * spacing)
     ]
-    camera_object(scene, np.array(corners), LOOK, pixels, margin=0.07, field=30.0)
+    seen = turning_corners(build) if turning else np.array(corners)
+    camera_object(scene, seen, LOOK, pixels, margin=0.07, field=30.0)
     _studio(scene, float(metres(max(width, height, depth))))
     return scene, stand
 
@@ -124,7 +131,7 @@ def _label(scene: Any, stand: Any, text: str, width: float, height: float, z: fl
     """Lay a layer's name on the floor before its sheet."""
     data = bpy.data.curves.new(f"Label {text}", "FONT")
     data.body = text
-    data.size = float(metres(0.052 * max(width, height)))
+    data.size = float(metres(0.07 * max(width, height)))
     data.align_x, data.align_y = "RIGHT", "TOP"
     data.materials.append(mockup_material.plain("label", "#3a3f43", 0.9))
     label = bpy.data.objects.new(data.name, data)
@@ -164,7 +171,7 @@ def _studio(scene: Any, size: float) -> None:
         "AREA",
         (-1.6 * size, -2.4 * size, 2.6 * size),
         target,
-        energy=62.0 * size**2,
+        energy=76.0 * size**2,
         size=1.1 * size,
         color=(1.0, 0.97, 0.93),
     )
@@ -174,8 +181,8 @@ def _studio(scene: Any, size: float) -> None:
         "AREA",
         (2.6 * size, -1.2 * size, 1.3 * size),
         target,
-        energy=16.0 * size**2,
+        energy=26.0 * size**2,
         size=2.0 * size,
         color=(0.9, 0.95, 1.0),
     )
-    sky(scene, (0.93, 0.96, 1.0), 0.42)
+    sky(scene, (0.95, 0.97, 1.0), 0.6)
