@@ -18,6 +18,7 @@ import shapely
 from .build import Build, build
 from .command_export import add_export_commands
 from .command_layers import add_layers_command
+from .command_proof import add_proof_command
 from .command_render import add_render_command
 from .errors import Cancelled, SheetstackError
 from .finding import Severity
@@ -179,6 +180,7 @@ def _parser() -> argparse.ArgumentParser:
     )
     checking.set_defaults(run=_run_check)
     add_layers_command(commands)
+    add_proof_command(commands)
     add_render_command(commands)
     add_export_commands(commands)
     return parser
