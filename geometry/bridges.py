@@ -12,12 +12,12 @@ width is one piece.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 import shapely
 from numpy.typing import NDArray
-from shapely import LineString, Polygon
+from shapely import LineString, MultiPolygon, Polygon
 
 from .candidates import crossings
 from .choice import choose_bridges
@@ -46,7 +46,8 @@ class Bridge:
     Parameters
     ----------
     kind : str
-        ``"bridge"`` across an opening to an island, ``"neck"`` along a place too narrow to hold.
+        ``"bridge"`` across an opening to an island, ``"neck"`` along a place too narrow to hold,
+        ``"mend"`` along a narrow place that the artist had mended.
     path : float64 array (k, 2)
         Middle line from root to root in mm.
     width : float
@@ -97,6 +98,8 @@ class Supported:
         How firmly each island is held, from the frame outwards.
     plain_damage : float
         Damage that plain shortest bridges, of the same width and as firm, would do.
+    voids : MultiPolygon
+        All that is cut out of the outline: openings, holes, slits.
     """
 
     sheet: Sheet
@@ -104,6 +107,7 @@ class Supported:
     findings: tuple[Finding, ...]
     islands: tuple[HeldIsland, ...] = ()
     plain_damage: float = 0.0
+    voids: MultiPolygon = field(default_factory=MultiPolygon)
 
     @property
     def damage(self) -> float:
@@ -118,6 +122,7 @@ def hold_islands(
     *,
     rules: Rules | None = None,
     damage: DamageMap | None = None,
+    mends: Sequence[Floats] = (),
 ) -> Supported:
     """Bridge every island of a sheet to its frame.
 
@@ -131,6 +136,8 @@ def hold_islands(
         What the job and the artist want; by default one bridge an island.
     damage : DamageMap, optional
         What bridges spoil in the picture; by default all places are alike.
+    mends : sequence of float64 array (k, 2)
+        Middle lines of narrow places that are thickened to ``width`` first.
 
     Returns
     -------
@@ -150,6 +157,9 @@ def hold_islands(
     rules = rules or Rules(width)
     pieces = list(sheet.shape.geoms)
     laying = Laying(sheet, width, rules.fillet)
+    if mends:
+        laying.lay([Strip("mend", path, width) for path in mends])
+        pieces = list(laying.sheet().shape.geoms)
     findings: list[Finding] = []
     islands: tuple[HeldIsland, ...] = ()
     plain_damage = 0.0
@@ -200,7 +210,21 @@ def hold_islands(
     bridges = _bridges(laying, damage)
     findings += _neck_findings(bridges, laying, width, sheet.layer)
     progress(1.0, f"{sheet.layer}: held")
-    return Supported(laying.sheet(), bridges, tuple(findings), islands, plain_damage)
+    return Supported(
+        laying.sheet(), bridges, tuple(findings), islands, plain_damage, laying.openings
+    )
+
+
+def with_damage(supported: Supported, damage: DamageMap) -> Supported:
+    """Return the same with what its bridges spoil told anew."""
+    spoilt = damage.of([b.shape for b in supported.bridges])
+    bridges = tuple(
+        replace(b, visible_mm2=area, damage=harm)
+        for b, area, harm in zip(
+            supported.bridges, spoilt.area.tolist(), spoilt.damage.tolist(), strict=True
+        )
+    )
+    return replace(supported, bridges=bridges)
 
 
 def _plain_damage(

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 
 import shapely
 
 from .artwork import Artwork, ArtworkSource, read_artwork
-from .bridges import Bridge, hold_islands
+from .bridges import Bridge
 from .damage import Coat, DamageMap
 from .edges import edges_of
 from .enough import HeldIsland
@@ -18,13 +19,15 @@ from .job import Job, LayerSettings
 from .mismatch import with_mismatches
 from .process import process_findings
 from .progress import Progress
-from .registration import holes, registration_findings
-from .rules import rules_for
-from .sheet import PlacedArtwork, Sheet, make_sheet, place_artworks
+from .registration import registration_findings
+from .rules import DrawnBridge, rules_for
+from .sheet import PlacedArtwork, Sheet, artwork_shift, as_multipolygon, place_artworks
 from .solid import Mesh, Soundness, extrude, soundness, volume
 from .stack import stack_heights
+from .support import support_layer
 from .tolerance import TOLERANCES, Tolerances
 from .trap import trapped
+from .two_sheets import Part, split_layer
 
 
 @dataclass(frozen=True)
@@ -153,19 +156,47 @@ def build(job: Job, progress: Progress | None = None, tolerances: Tolerances = T
     placed = place_artworks(named, job.sheet)
     placed = with_mismatches(placed, job.sheet)
     placed = trapped(placed, job.layers, job.registration.trap_mm)
+    shift = artwork_shift([artwork for _, artwork in named], job.sheet)
+    drawn = [_drawn_bridges(job, layer, shift, tolerances) for layer in job.layers]
     coats = [
         Coat(artwork.shape, layer.colour, layer.opacity)
         for layer, artwork in zip(job.layers, placed, strict=True)
     ]
-    layers: list[BuiltLayer] = []
+    built: list[BuiltLayer] = []
     # The last layer first: what it will cover, its own bridges left out, is known to those below.
     for done, i in enumerate(reversed(range(count))):
         part = building.part(done / count, (done + 1) / count)
-        damage = DamageMap(coats[i], coats[:i], coats[i + 1 :], job.ground)
-        layer = _build_layer(job, job.layers[i], placed[i], damage, part, tolerances)
-        layers.append(layer)
-        coats[i] = Coat(layer.sheet.openings, layer.settings.colour, layer.settings.opacity)
-    return Build(job, tuple(reversed(layers)))
+        sheets = _build_layer(job, i, placed[i], drawn[i], coats, part, tolerances)
+        openings = [sheet.sheet.openings for sheet in sheets]
+        painted = openings[0] if len(sheets) == 1 else shapely.union_all(openings)
+        coats[i] = replace(coats[i], shape=as_multipolygon(painted))
+        built += reversed(sheets)
+    built.reverse()
+    if len(built) != count:  # split layers: the job as it is made
+        job = replace(job, layers=tuple(layer.settings for layer in built))
+    return Build(job, tuple(built))
+
+
+def _drawn_bridges(
+    job: Job, layer: LayerSettings, shift: tuple[float, float], tolerances: Tolerances
+) -> tuple[DrawnBridge, ...]:
+    """Return the bridges that a group of the layer's drawing holds."""
+    if not layer.bridges_group:
+        return ()
+    # Imported late, as the readers are.
+    from .read.svg_lines import read_svg_lines
+
+    source = replace(job.source(layer), group=layer.bridges_group)
+    if source.path.suffix.lower() != ".svg":
+        raise ArtworkError(
+            f"Layer '{layer.name}': bridges_group names a group of an SVG, but the artwork is "
+            f"{source.path.name}."
+        )
+    try:
+        lines, _ = read_svg_lines(source, tolerances)
+    except ArtworkError as error:
+        raise ArtworkError(f"Layer '{layer.name}': {error}") from error
+    return tuple(DrawnBridge(line + shift) for line in lines)
 
 
 def _nothing_to_cut(artworks: dict[ArtworkSource, Artwork]) -> str:
@@ -178,28 +209,41 @@ def _nothing_to_cut(artworks: dict[ArtworkSource, Artwork]) -> str:
 
 def _build_layer(
     job: Job,
-    settings: LayerSettings,
+    number: int,
     artwork: PlacedArtwork,
-    damage: DamageMap,
+    drawn: tuple[DrawnBridge, ...],
+    coats: Sequence[Coat],
     progress: Progress,
     tolerances: Tolerances,
-) -> BuiltLayer:
-    progress(0.0, f"{settings.name}: cutting the sheet")
-    plain, sheet_findings = make_sheet(
-        artwork, job.sheet, holes(job.registration, job.sheet), tolerances
-    )
-    progress(0.1, f"{settings.name}: looking for islands")
-    islands = find_pieces(extrude(plain.shape, plain.thickness, progress.part(0.1, 0.2))).islands
-    rules = rules_for(job, settings)
-    held = hold_islands(
-        plain, job.bridge_width, progress.part(0.3, 0.7), rules=rules, damage=damage
-    )
-    mesh = extrude(held.sheet.shape, held.sheet.thickness, progress.part(0.7, 0.85))
-    progress(0.85, f"{settings.name}: checking the solid")
+) -> list[BuiltLayer]:
+    """Build a layer's sheet, or its two."""
+    settings = job.layers[number]
+    rules = rules_for(job, settings, drawn)
+    below, above = coats[:number], coats[number + 1 :]
+    holding, making = progress.part(0.0, 0.7), progress.part(0.7, 1.0)
+    if settings.split:
+        parts = split_layer(job, settings, artwork, rules, below, above, holding, tolerances)
+    else:
+        damage = DamageMap(coats[number], below, above, job.ground)
+        supported = support_layer(job, settings, artwork, rules, damage, holding, tolerances)
+        parts = [Part(settings, artwork, supported)]
+    return [
+        _build_sheet(job, part, making.part(k / len(parts), (k + 1) / len(parts)))
+        for k, part in enumerate(parts)
+    ]
+
+
+def _build_sheet(job: Job, part: Part, progress: Progress) -> BuiltLayer:
+    settings, artwork = part.settings, part.artwork
+    plain, held = part.supported.plain, part.supported.held
+    progress(0.0, f"{settings.name}: looking for islands")
+    islands = find_pieces(extrude(plain.shape, plain.thickness, progress.part(0.0, 0.3))).islands
+    mesh = extrude(held.sheet.shape, held.sheet.thickness, progress.part(0.3, 0.8))
+    progress(0.8, f"{settings.name}: checking the solid")
     edges = edges_of(mesh.faces, len(mesh.vertices))
     sound = soundness(mesh, edges)
     left = find_pieces(mesh, edges).islands
-    findings = [*artwork.findings, *sheet_findings, *held.findings]
+    findings = [*artwork.findings, *part.supported.findings]
     findings += [
         Finding(
             "support.island-left",

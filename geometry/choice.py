@@ -65,12 +65,13 @@ def choose_bridges(
     """
     tree = cheapest_tree(len(pieces), candidates, cost)
     start = np.union1d(np.arange(fixed), tree)
-    if rules.loads is None:
+    loads = rules.loads
+    if loads is None:
         return Enough(start, width[start], ())
     frame = frame_of(pieces)
 
     def firm(chosen: Indices) -> Enough:
-        return enough_bridges(pieces, frame, candidates, cost, chosen, width, rules, rules.loads)
+        return enough_bridges(pieces, frame, candidates, cost, chosen, width, rules, loads)
 
     best = firm(start)
     if np.array_equal(best.chosen, start) and (best.width == width[start]).all():

@@ -146,10 +146,9 @@ class DamageMap:
         array = np.asarray(strips, object)
         which, zone = self._tree.query(array, predicate="intersects")
         area = shapely.area(shapely.intersection(array[which], self._zones[zone]))
-        return Visible(
-            np.bincount(which, area, len(array)),
-            np.bincount(which, area * self._weights[zone], len(array)),
-        )
+        seen: Floats = np.bincount(which, area, len(array)).astype(np.float64)
+        harm: Floats = np.bincount(which, area * self._weights[zone], len(array)).astype(np.float64)
+        return Visible(seen, harm)
 
     def at(self, points: Floats) -> Floats:
         """Return the colour difference that a bridge would show at each point (n, 2)."""

@@ -33,7 +33,7 @@ class Strip:
     Parameters
     ----------
     kind : str
-        ``"bridge"`` or ``"neck"``.
+        ``"bridge"``, ``"neck"`` or ``"mend"``.
     path : float64 array (k, 2)
         Middle line from root to root in mm.
     width : float

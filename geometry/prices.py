@@ -93,7 +93,8 @@ class Prices:
             return np.zeros(len(strips))
         which, tile = self._barred_tree.query(strips, predicate="intersects")
         area = shapely.area(shapely.intersection(strips[which], self._barred[tile]))
-        return np.bincount(which, area, len(strips))
+        barred: Floats = np.bincount(which, area, len(strips)).astype(np.float64)
+        return barred
 
     def _across(self, gaps: Gaps) -> Floats:
         if self._axis is None:
