@@ -20,6 +20,8 @@ height_mm = {height}
 margin_mm = 5
 material = "polyester"
 thickness_mm = 0.35
+[bridges]
+deflection_mm = 1000  # one bridge an island is enough
 [registration]
 hole_diameter_mm = {hole}
 inset_mm = 6
