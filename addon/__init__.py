@@ -36,6 +36,7 @@ FEATURES = (
     "hand_bridges",
     "bridge_tool",
     "write_files",
+    "tracing",
     "panels",
     "file_upgrade",
 )

@@ -42,9 +42,9 @@ UNIT_NAMES = {
     "_n": "N",
     "_s": "s",
 }
-LISTS = ("numbers", "point", "points", "lines", "boxes")
+LISTS = ("colours", "numbers", "point", "points", "lines", "boxes")
 #: Texts that name a file.
-FILES = ("artwork",)
+FILES = ("artwork", "background_mask", "focus_mask")
 
 
 def fields_of(section: type) -> Iterator[tuple[dataclasses.Field[Any], Any]]:
@@ -221,7 +221,12 @@ def _property(field: dataclasses.Field[Any], hint: Any, default: Any, update: Up
     types = typing.get_args(hint) or (hint,)
     if kind == "colour":
         return FloatVectorProperty(
-            **given, default=display_colour(default), min=0, max=1, size=3, subtype="COLOR_GAMMA"
+            **given,
+            default=display_colour(default or "#ffffff"),
+            min=0,
+            max=1,
+            size=3,
+            subtype="COLOR_GAMMA",
         )
     if kind in LISTS:
         given["description"] += ". A list in brackets"
