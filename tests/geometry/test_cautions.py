@@ -1,5 +1,7 @@
 """The cautions cover what issue and trade ask for, and reach the work that they belong to."""
 
+from pathlib import Path
+
 import pytest
 
 from sheetstack.geometry.cautions import WORKS, cautions_for, cautions_text
@@ -22,6 +24,14 @@ def test_each_work_is_told_its_dangers(work, words):
 
 def test_every_work_defers_to_local_rules_first():
     assert {cautions_for(work)[0].key for work in WORKS} == {"defer"}
+
+
+def test_the_readme_has_a_line_for_every_danger():
+    text = (Path(__file__).parents[2] / "README.md").read_text(encoding="utf-8")
+    section = text.split("## Cautions")[1]
+    words = ["Blades", "Laser", "never leave it alone", "PVC", "Dust", "Spray paint", "respirator"]
+    words += ["Heights", "owner's permission", "Local codes", "data sheet", "licensed practice"]
+    assert [w for w in words if w not in section] == []
 
 
 def test_a_caution_of_two_works_stands_once():
