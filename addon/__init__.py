@@ -38,6 +38,8 @@ FEATURES = (
     "write_files",
     "tracing",
     "panels",
+    "inspection",
+    "mockup",
     "file_upgrade",
 )
 

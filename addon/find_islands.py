@@ -53,12 +53,17 @@ class SHEETSTACK_OT_find_islands(bpy.types.Operator):
         chosen = np.zeros(len(thing.data.polygons), bool)
         for island in islands:
             chosen[polygons[island.faces]] = True
-        if islands and self.enter_edit_mode and thing.mode == "OBJECT" and thing.data.library is None:
+        if (
+            islands
+            and self.enter_edit_mode
+            and thing.mode == "OBJECT"
+            and thing.data.library is None
+        ):
             bpy.ops.object.mode_set(mode="EDIT")
         if thing.mode == "EDIT":
             context.tool_settings.mesh_select_mode = (False, False, True)
             _select_in_edit_mode(thing.data, chosen)
-        elif thing.data.library is None:
+        elif own:
             _select(thing.data, chosen)
         self.report(*_sentence(thing.name, islands))
         return {"FINISHED"}

@@ -16,8 +16,10 @@ from ..geometry.progress import Progress
 from .last_build import builder
 from .long_work import LongWork, Work
 from .mockup_scene import mockup_scene, render_settings
+from .panels import ClosedPanel
 from .picture_on_face import face_of, put_picture
 from .scene_job import job_of
+from .setting_property import draw_section
 from .stack_scene import stack_scene, turn_by_frames
 
 #: Pixels along the long side of the picture in a scene.
@@ -157,4 +159,23 @@ class SHEETSTACK_OT_picture_on_face(LongWork, bpy.types.Operator):
         return {"FINISHED"}
 
 
-CLASSES = (SHEETSTACK_OT_mockup, SHEETSTACK_OT_picture_on_face)
+class SHEETSTACK_PT_mockup(ClosedPanel, bpy.types.Panel):
+    """Show a client the painted picture on its wall"""
+
+    bl_label = "Mock-Up"
+
+    def draw(self, context: Any) -> None:
+        layout = self.layout
+        layout.use_property_split = True
+        layout.use_property_decorate = False
+        draw_section(layout, context.scene.sheetstack.mockup, MockupSettings)
+        build = layout.operator("sheetstack.mockup", text="Picture Scene", icon="SCENE_DATA")
+        build.kind = "PICTURE"
+        stack = layout.operator(
+            "sheetstack.mockup", text="Exploded Stack Scene", icon="RENDERLAYERS"
+        )
+        stack.kind = "STACK"
+        layout.operator("sheetstack.picture_on_face", icon="FACESEL")
+
+
+CLASSES = (SHEETSTACK_OT_mockup, SHEETSTACK_OT_picture_on_face, SHEETSTACK_PT_mockup)

@@ -61,7 +61,9 @@ class SHEETSTACK_PT_artwork(TabPanel, bpy.types.Panel):
         up.direction = "UP"
         down = side.operator("sheetstack.move_layer", text="", icon="TRIA_DOWN")
         down.direction = "DOWN"
-        layout.operator("sheetstack.artwork_from_objects", icon="OUTLINER_OB_CURVE")
+        layout.operator(
+            "sheetstack.artwork_from_objects", text="Layer from Selected", icon="OUTLINER_OB_CURVE"
+        )
 
 
 class SHEETSTACK_PT_layer(TabPanel, bpy.types.Panel):
@@ -160,7 +162,9 @@ def _draw_build(layout: Any, state: Any) -> None:
     row.operator("sheetstack.build", icon="MOD_BUILD")
     if state.is_stale and state.collection is not None:
         layout.label(text="Changed since the last build", icon="INFO")
-    layout.prop(state, "follow")
+    row = layout.row()
+    row.use_property_split = False
+    row.prop(state, "follow")
 
 
 class SHEETSTACK_PT_own_material(ClosedPanel, bpy.types.Panel):
@@ -205,9 +209,9 @@ class SHEETSTACK_PT_support(TabPanel, bpy.types.Panel):
             bridge = state.bridges_by_hand[min(state.active_bridge, len(state.bridges_by_hand) - 1)]
             draw_setting(layout, bridge, "width_mm", optional=True)
             layout.prop(bridge, "state")
-        row = layout.row(align=True)
-        row.operator("sheetstack.edit_bridges", icon="GREASEPENCIL")
-        row.operator("sheetstack.find_islands", icon="VIEWZOOM")
+        column = layout.column(align=True)
+        column.operator("sheetstack.edit_bridges", icon="GREASEPENCIL")
+        column.operator("sheetstack.find_islands", icon="VIEWZOOM")
         layout.label(text="Show in the view")
         grid = layout.grid_flow(columns=2, align=True, even_columns=True)
         grid.use_property_split = False
@@ -235,8 +239,8 @@ class SHEETSTACK_PT_register(TabPanel, bpy.types.Panel):
         layout.prop(state, "show_overlay")
         column = layout.column()
         column.active = state.show_overlay
-        column.prop_search(state, "overlay_first", state, "layers", icon="REMOVE")
-        column.prop_search(state, "overlay_second", state, "layers", icon="MORE")
+        column.prop_search(state, "overlay_first", state, "layers")
+        column.prop_search(state, "overlay_second", state, "layers")
 
 
 class SHEETSTACK_PT_paint(ClosedPanel, bpy.types.Panel):

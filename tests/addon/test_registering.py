@@ -48,8 +48,10 @@ def test_every_property_and_operator_has_a_tooltip():
         for cls in importlib.import_module(f"sheetstack.addon.{name}").CLASSES:
             if not issubclass(cls, (bpy.types.Operator, bpy.types.PropertyGroup)):
                 continue
-            if issubclass(cls, bpy.types.Operator) and not cls.bl_rna.description:
-                bare.append(cls.__name__)
+            if issubclass(cls, bpy.types.Operator):
+                operator = getattr(bpy.ops.sheetstack, cls.bl_idname.partition(".")[2])
+                if not operator.get_rna_type().description:
+                    bare.append(cls.__name__)
             bare += [
                 f"{cls.__name__}.{key}"
                 for key, made in cls.__annotations__.items()
@@ -84,3 +86,18 @@ def test_lengths_are_shown_in_millimetres_and_limits_are_those_of_the_job():
     assert rna.unit == "CAMERA"  # Blender's unit whose base is the millimetre
     assert (rna.hard_min, rna.hard_max) == (field.metadata["least"], field.metadata["most"])
     assert rna.description.lower() == field.metadata["about"].lower()
+
+
+def test_every_icon_exists_in_this_blender():
+    import re
+    from pathlib import Path
+
+    known = bpy.types.UILayout.bl_rna.functions["prop"].parameters["icon"].enum_items.keys()
+    folder = Path(addon.__file__).parent
+    used = {
+        name
+        for path in folder.glob("*.py")
+        for name in re.findall(r'icon="([A-Z0-9_]+)"', path.read_text(encoding="utf-8"))
+    }
+    assert used
+    assert used <= set(known)

@@ -295,3 +295,16 @@ def test_signs_stand_where_the_islands_and_bridges_are(built, job_path):
     built.sheetstack.show_islands = False
     built.sheetstack.layers["Base"].is_shown = False
     assert not [kind for kind, _, _ in signs_of(built) if kind in {"island", "bridge"}]
+
+
+def test_all_files_are_those_of_the_command_line(built, job_path, tmp_path):
+    from sheetstack.geometry.outputs import write_outputs
+
+    expected = tmp_path / "library"
+    names = {p.name for p in write_outputs(build(load_job(job_path)), expected)}
+    here = tmp_path / "blender"
+    assert bpy.ops.sheetstack.write_files(directory=str(here)) == {"FINISHED"}
+    assert {p.name for p in here.iterdir()} == names
+    for name in names:
+        if name.endswith((".stl", ".svg")):
+            assert (here / name).read_bytes() == (expected / name).read_bytes()
