@@ -100,9 +100,13 @@ def refuse_absurd(items: Sequence[Item], what: str) -> None:
     stretch = largest_stretch(linear[:, :, 0], linear[:, :, 1])
     for item, scale in zip(items, stretch.tolist(), strict=True):
         if item.pen is not None:
-            width = item.pen.width * (1.0 if item.rigid_pen else scale)
-            if not width <= ABSURD_MM:
-                raise _absurd(item.name, "a stroke width", width, what)
+            factor = 1.0 if item.rigid_pen else scale
+            lengths = [("a stroke width", item.pen.width)]
+            lengths += [("a dash", length) for length in item.pen.dashes]
+            lengths += [("a dash offset", abs(item.pen.dash_offset))]
+            for of, length in lengths:
+                if not length * factor <= ABSURD_MM:
+                    raise _absurd(item.name, of, length * factor, what)
 
 
 def _absurd(name: str, of: str, value: float, what: str) -> ArtworkError:

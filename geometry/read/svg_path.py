@@ -425,7 +425,8 @@ def reach(paths: Sequence[PathData], linear: Floats, shift: Floats) -> Floats:
         mapped = np.einsum("nij,nkj->nki", linear[owner], points) + shift[owner, None]
         far = np.where(uses, np.abs(mapped).max(axis=2), 0.0)
         stretch = np.abs(linear[owner[arc]]).max(axis=(1, 2))
-        far[arc, 0] = np.abs(rows[arc, :2]).sum(axis=1) * stretch
+        radii = np.abs(rows[arc, :2]).sum(axis=1) * stretch
+        far[arc, 0] = np.where(np.isfinite(rows[arc, 2]), radii, np.inf)
     far = np.where(np.isnan(far), np.inf, far).max(axis=1)
     greatest[full] = np.maximum.reduceat(far, np.cumsum(count) - count)
     return greatest
@@ -442,7 +443,8 @@ def _flatten_arc_rows(
     """Rows that are true arcs, with their points; F.6.2: without radius they are lines."""
     arc = np.flatnonzero(kind == ARC)
     start, end = rows[arc - 1, 4:], rows[arc, 4:]
-    real = (rows[arc, :2] != 0).all(axis=1) & (start != end).any(axis=1)
+    # Radii next to nothing count as nothing too, lest scaling them up overflows.
+    real = (np.abs(rows[arc, :2]) > 1e-150).all(axis=1) & (start != end).any(axis=1)
     arc, start, end = arc[real], start[real], end[real]
     flags = rows[arc, 3].astype(np.int64)
     arcs = arcs_from_ends(start, end, rows[arc, :2], rows[arc, 2], flags % 2 > 0, flags > 1)

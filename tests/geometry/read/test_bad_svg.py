@@ -116,6 +116,11 @@ ERRORS = {
         ),
         "clipPath 'a'",
     ),
+    "absurd dash": (
+        svg('<path stroke="red" stroke-dasharray="1e300" d="M0 0h90"/>'),
+        "a dash of",
+    ),
+    "infinite arc": (svg('<path d="M0 0A5 5 1e999 0 1 9 9z"/>'), "finite number"),
     "dashes without end": (
         svg('<path d="M0 0h90" stroke="red" stroke-dasharray="1e-6"/>'),
         "dashes",
