@@ -25,6 +25,8 @@ QUARTER_SEGMENTS = 16
 LONG = 2.5
 #: Points along a narrow place at which its width is measured.
 STATIONS = 33
+#: A place as wide as this share of the width is wide enough: rounds are polygons.
+ENOUGH = 0.99
 #: The rest of the shape is grown a little further (by this share of half the width), so that round
 #: parts, whose rounds are drawn as polygons, do not leave shavings all along.
 SLACK = 0.02
@@ -76,7 +78,7 @@ def narrow_parts(shape: Polygon | MultiPolygon, width: float) -> list[NarrowPlac
     >>> [(p.kind, round(p.width_mm, 1), round(p.length_mm)) for p in narrow_parts(slot, 1.5)]
     [('tongue', 0.8, 11)]
     """
-    radius = width / 2
+    radius = width / 2 * ENOUGH
     parts = shapely.get_parts(shape)
     core = shapely.buffer(parts, -radius, quad_segs=QUARTER_SEGMENTS)
     wide = shapely.buffer(core, radius * (1 + SLACK), quad_segs=QUARTER_SEGMENTS)
@@ -119,7 +121,7 @@ def narrow_sheet(outline: Polygon, openings: MultiPolygon, width: float) -> list
     >>> [(p.kind, round(p.width_mm, 3)) for p in found]
     [('neck', 0.8)]
     """
-    radius = width / 2
+    radius = width / 2 * ENOUGH
     voids = shapely.get_parts(openings)
     rim = outline.buffer(2 * width, join_style="mitre").difference(outline)
     if len(voids) and (shapely.distance(voids, outline.exterior) < width).any():
