@@ -59,7 +59,7 @@ def render_order(order: dict[str, Any]) -> None:
     bpy.ops.wm.read_factory_settings(use_empty=True)
     tell(0.12, "rendering the mock-up")
     if order["scene"]:
-        scene = _own_scene(Path(order["scene"]), order["face"], picture, job.sheet)
+        scene = own_scene(Path(order["scene"]), order["face"], picture, job.sheet)
         scene.render.resolution_x, scene.render.resolution_y = pixels
     else:
         scene = make_scene("PICTURE", built, picture, settings, pixels)
@@ -78,7 +78,7 @@ def render_order(order: dict[str, Any]) -> None:
     tell(1.0, "rendered")
 
 
-def _own_scene(path: Path, face: str, picture: Any, sheet: Any) -> Any:
+def own_scene(path: Path, face: str, picture: Any, sheet: Any) -> Any:
     """Open the user's scene and put the picture on the face that was named."""
     try:
         bpy.ops.wm.open_mainfile(filepath=str(path))

@@ -603,3 +603,35 @@ def _margin_finding(tight: Sequence[Margin], names: Sequence[str], allowed: floa
         worst.place,
         worst.drift_mm,
     )
+
+
+def drifted_corner(
+    size: tuple[float, float], shift: tuple[float, float], turn_deg: float
+) -> tuple[float, float]:
+    """Return where the lower left corner of a sheet comes to lie when the sheet drifts.
+
+    Parameters
+    ----------
+    size : tuple of float
+        Width and height in mm; the sheet turns about its centre.
+    shift : tuple of float
+        In mm.
+    turn_deg : float
+        Counter-clockwise.
+
+    Examples
+    --------
+    >>> x, y = drifted_corner((20, 10), (1, 0), 90)
+    >>> round(x, 9), round(y, 9)
+    (16.0, -5.0)
+    """
+    centre = np.array(size) / 2
+    angle = np.radians(turn_deg)
+    turned = np.array(
+        [
+            [np.cos(angle), -np.sin(angle)],
+            [np.sin(angle), np.cos(angle)],
+        ]
+    )
+    x, y = (centre + shift - turned @ centre).tolist()
+    return x, y
