@@ -1,7 +1,5 @@
 """Inspection in 3D: see-through overlay with drift, labels with leaders, and a section."""
 
-from __future__ import annotations
-
 import math
 from typing import Any
 
@@ -132,7 +130,7 @@ class SHEETSTACK_OT_animate_drift(bpy.types.Operator):
     bl_label = "Animate Drift"
     bl_options = {"REGISTER", "UNDO"}
 
-    frames: IntProperty(name="Frames", default=96, min=8, max=2000)
+    frames: IntProperty(name="Frames", description="Of once round", default=96, min=8, max=2000)
 
     @classmethod
     def poll(cls, context: Any) -> bool:

@@ -1,7 +1,5 @@
 """Mock-ups: operators for the client scene, the exploded stack, and the user's own wall."""
 
-from __future__ import annotations
-
 from typing import Any
 
 import bpy

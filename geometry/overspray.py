@@ -198,11 +198,8 @@ def dose(
         # As many looks as keep the openings' walls a pixel apart.
         pixels = float(np.hypot(*slope)) * thickness * pixels_per_mm
         heights = np.linspace(0, thickness, min(2 + int(pixels), 2 + MOST_STEPS)) + spray.lift_mm
-        through: Picture | None = None
-        for height in heights:
-            seen = _moved(open_share, -slope * height * pixels_per_mm)
-            through = seen if through is None else np.minimum(through, seen)
-        landed += np.float32(share) * through
+        ways = [_moved(open_share, -slope * height * pixels_per_mm) for height in heights]
+        landed += np.float32(share) * np.minimum.reduce(ways)
     return landed
 
 

@@ -59,7 +59,8 @@ class Partition:
         """
         sets, set_of = np.unique(self.inside, axis=0, return_inverse=True)
         set_of = set_of.reshape(-1).astype(np.int64)
-        return sets, set_of, np.bincount(set_of, self.areas, len(sets))
+        areas: NDArray[np.float64] = np.bincount(set_of, self.areas, len(sets)).astype(np.float64)
+        return sets, set_of, areas
 
     def shape(self, chosen: NDArray[np.bool_]) -> MultiPolygon:
         """Return the chosen cells as one shape, borders between them taken away.
