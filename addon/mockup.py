@@ -35,6 +35,7 @@ its wall, board or canvas, or the exploded stack of sheets in their material"""
 
     kind: EnumProperty(
         name="Scene",
+        description="What the scene shows",
         items=[
             ("PICTURE", "Picture", "The painted picture on its surface"),
             ("STACK", "Exploded stack", "The rigid sheets, one behind the other"),
