@@ -185,10 +185,13 @@ def _clipped(each: FilledEach, items: Sequence[Item], tolerances: Tolerances) ->
             groups.setdefault(tuple(map(id, item.clips)), []).append(i)
     if not groups:
         return each.polygons
-    clipped = np.isin(each.owner, np.concatenate([np.array(g) for g in groups.values()]))
-    results = [each.polygons[~clipped]]
+    order = np.argsort(each.owner, kind="stable")
+    begin = np.searchsorted(each.owner[order], np.arange(len(items) + 1))
+    free = np.array([not item.clips for item in items])
+    results = [each.polygons[free[each.owner]]]
     for members in groups.values():
-        polygons = each.polygons[np.isin(each.owner, np.array(members))]
+        own = np.concatenate([order[begin[i] : begin[i + 1]] for i in members])
+        polygons = each.polygons[own]
         for clip in items[members[0]].clips:
             polygons = clip_polygons(polygons, clip, tolerances)
         results.append(polygons)

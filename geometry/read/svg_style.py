@@ -46,8 +46,24 @@ INHERITED = frozenset(
     }
 )
 #: Properties of the element alone.
-OWN = frozenset({"display", "opacity", "clip-path", "mask", "filter", "overflow", "vector-effect"})
+OWN = frozenset(
+    {
+        "display",
+        "opacity",
+        "clip-path",
+        "mask",
+        "filter",
+        "overflow",
+        "vector-effect",
+        "transform",
+        "transform-origin",
+    }
+)
 PROPERTIES = INHERITED | OWN
+
+# Lengths in em depend on the font's size, and currentColor on the colour.
+_FIRST = ("font-size", "color")
+_IN_ORDER = (*_FIRST, *sorted(INHERITED - set(_FIRST)))
 
 _PLAIN_STYLE = re.compile(r"[^\"'\\@{}]*")
 _URL = re.compile(r"url\(([^)]*)\)(.*)", re.DOTALL)
@@ -133,25 +149,21 @@ def computed(parent: Style, declared: Declared, viewport: tuple[float, float], t
     tell : callable
         Gets a sentence's end for each value that is not understood and hence passed over.
     """
-    changes: dict[str, Any] = {}
     style = parent
-    # Font size first: lengths in em depend on it; colour next, for currentColor.
-    for name in sorted(
-        INHERITED & declared.keys(), key=lambda n: (n != "font-size", n != "color", n)
-    ):
-        text = declared[name].strip()
-        if text == "inherit":
+    changes: dict[str, Any] = {}
+    for name in _IN_ORDER:
+        if name not in declared or (text := declared[name].strip()) == "inherit":
             continue
         try:
             if text == "initial":
-                changes = _initial(name)
+                changes.update(_initial(name))
             else:
-                changes = _value(name, text, style, parent, viewport)
+                changes.update(_value(name, text, style, parent, viewport))
         except ValueError as error:
             tell(f"has {name}: {error}; it was passed over")
-            continue
-        style = replace(style, **changes)
-    return style
+        if name in _FIRST:
+            style = replace(style, **changes)
+    return replace(style, **changes) if changes else style
 
 
 def _initial(name: str) -> dict[str, Any]:

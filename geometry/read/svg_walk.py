@@ -41,6 +41,7 @@ MOST_ELEMENTS = 2_000_000
 _DEEPEST_REFERENCE = 100
 
 INKSCAPE = "http://www.inkscape.org/namespaces/inkscape"
+_CSS_UNIT = re.compile(r"(?<=[0-9.])(?:px|deg)\b")
 _RECT_SIZE = ("width", "height")
 
 SHAPES = frozenset({"path", "rect", "circle", "ellipse", "line", "polyline", "polygon"})
@@ -213,12 +214,15 @@ class Walk:
         if purpose is Purpose.PAINT and self._is_clear(element, declared):
             return None
         matrix = state.matrix
-        text = element.get("transform")
+        text = declared.get("transform")
         if text is not None and local_name(element) != "svg":
             try:
-                matrix = times(matrix, transform(text))
+                # A style may give it too, with CSS's units.
+                matrix = times(matrix, transform(_CSS_UNIT.sub("", text)))
             except ValueError as error:
                 raise self.error(element, f"has transform={error}") from None
+            if declared.get("transform-origin", "0 0").replace("px", "") not in ("0 0", "0"):
+                raise self.error(element, "has a transform-origin, which SVG 1.1 does not know")
         inside = replace(state, matrix=matrix, style=style)
         if purpose is Purpose.BOX:
             return inside

@@ -96,6 +96,10 @@ ERRORS = {
     "short transform": (svg(f'<g transform="matrix(1 2 3)">{RECT}</g>'), "matrix with 3 values"),
     "transform of words": (svg(f'<g transform="rotate(x)">{RECT}</g>'), "list of numbers"),
     "half a transform": (svg(f'<g transform="rotate(30">{RECT}</g>'), "transform functions"),
+    "transform origin": (
+        svg('<rect width="9" height="9" transform="rotate(9)" style="transform-origin:center"/>'),
+        "transform-origin",
+    ),
     "bad aspect ratio": (
         f'<svg {NS} viewBox="0 0 9 9" preserveAspectRatio="middle">{RECT}</svg>'.encode(),
         "'middle'",

@@ -359,6 +359,11 @@ def test_used_shape_takes_its_style_from_the_use(tmp_path):
     assert read(tmp_path, body).shape.bounds == pytest.approx((20, 71, 29, 80))
 
 
+def test_transform_may_stand_in_a_style(tmp_path):
+    body = '<rect width="9" height="9" style="transform:translate(10px, 20px) rotate(90deg)"/>'
+    assert read(tmp_path, body).shape.bounds == pytest.approx((1, 51, 10, 60))
+
+
 def test_namespace_entities_of_drawing_programs_are_read(tmp_path):
     path = tmp_path / "drawing.svg"
     path.write_text(
