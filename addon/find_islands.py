@@ -53,12 +53,8 @@ class SHEETSTACK_OT_find_islands(bpy.types.Operator):
         chosen = np.zeros(len(thing.data.polygons), bool)
         for island in islands:
             chosen[polygons[island.faces]] = True
-        if (
-            islands
-            and self.enter_edit_mode
-            and thing.mode == "OBJECT"
-            and thing.data.library is None
-        ):
+        own = thing.data.library is None  # a linked mesh can be checked, not changed
+        if islands and self.enter_edit_mode and thing.mode == "OBJECT" and own:
             bpy.ops.object.mode_set(mode="EDIT")
         if thing.mode == "EDIT":
             context.tool_settings.mesh_select_mode = (False, False, True)

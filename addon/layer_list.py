@@ -121,6 +121,7 @@ class SHEETSTACK_OT_move_layer(LayerWork, bpy.types.Operator):
 
     direction: EnumProperty(
         name="Direction",
+        description="Earlier or later in the spray order",
         items=[
             ("UP", "Earlier", "Spray it one step earlier"),
             ("DOWN", "Later", "Spray it one step later"),

@@ -46,17 +46,21 @@ def test_every_property_and_operator_has_a_tooltip():
     bare = []
     for name in FEATURES:
         for cls in importlib.import_module(f"sheetstack.addon.{name}").CLASSES:
-            if not issubclass(cls, (bpy.types.Operator, bpy.types.PropertyGroup)):
-                continue
             if issubclass(cls, bpy.types.Operator):
                 operator = getattr(bpy.ops.sheetstack, cls.bl_idname.partition(".")[2])
-                if not operator.get_rna_type().description:
+                rna = operator.get_rna_type()
+                if not rna.description:
                     bare.append(cls.__name__)
+            elif issubclass(cls, bpy.types.PropertyGroup):
+                rna = cls.bl_rna
+            else:
+                continue
+            # The defining class' own and inherited ones, but not those that Blender adds.
+            made = {k for base in cls.__mro__ for k in getattr(base, "__annotations__", {})}
             bare += [
-                f"{cls.__name__}.{key}"
-                for key, made in cls.__annotations__.items()
-                if not made.keywords.get("description")
-                and "HIDDEN" not in made.keywords.get("options", ())
+                f"{cls.__name__}.{p.identifier}"
+                for p in rna.properties
+                if p.identifier in made and not p.description and not p.is_hidden
             ]
     assert bare == []
 
