@@ -7,6 +7,7 @@ from fontTools.misc import bezierTools
 from fontTools.svgLib.path import parse_path
 from hypothesis import given, settings
 from hypothesis import strategies as st
+
 from sheetstack.geometry.read.flatten import (
     Arcs,
     arcs_from_ends,
