@@ -175,7 +175,8 @@ def make_sheet(
                         (hole.centroid.x, hole.centroid.y),
                     )
                 )
-    left = as_multipolygon(outline.difference(openings).difference(holes))
+    cut = openings if holes.is_empty else as_multipolygon(openings.union(holes))
+    left = _difference(outline, cut, artwork.layer)
     if left.is_empty:
         raise GeometryError(f"{artwork.layer}: the openings leave nothing of the sheet.")
     pinches = touching_points(left)
@@ -195,6 +196,19 @@ def make_sheet(
         ]
     return Sheet(artwork.layer, outline, openings, holes, left, settings.thickness_mm), tuple(
         findings
+    )
+
+
+def _difference(outline: Polygon, cut: MultiPolygon, layer: str) -> MultiPolygon:
+    """Return the outline minus what is cut, and make sure that no area went astray."""
+    wanted = outline.area - cut.area
+    for grid in (None, 1e-6):
+        left = as_multipolygon(shapely.difference(outline, cut, grid_size=grid))
+        if abs(left.area - wanted) <= 1e-6 * outline.area:
+            return left
+    raise GeometryError(
+        f"{layer}: the openings cannot be cut out exactly ({left.area - wanted:.3f} mm2 went "
+        "astray); simplify the artwork where its outlines nearly touch."
     )
 
 
