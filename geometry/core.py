@@ -17,6 +17,8 @@ from .sheet import as_multipolygon
 #: Segments a quarter circle of the rounds that a worn corner gets. The rounds are drawn outside
 #: the true arc (see ``_reach``), so that the core is never larger than the exact one.
 QUARTER_SEGMENTS = 16
+#: Grid in mm that unions are snapped to; far below every tolerance.
+GRID = 1e-6
 
 
 def _reach(distance: float) -> float:
