@@ -60,35 +60,6 @@ class CurvedShape:
 
     polygons: tuple[tuple[CurvedRing, ...], ...]
 
-    def within(self, size: tuple[float, float]) -> CurvedShape:
-        """Return the shape with those curves drawn in that leave a page.
-
-        A curve fitted to an outline that ends at the page's edge may overshoot it by the tolerance.
-
-        Parameters
-        ----------
-        size : tuple of float
-            Width and height of the page, its corner at the origin.
-        """
-        t = np.linspace(0, 1, SAMPLES)[None, :, None]
-
-        def held(ring: CurvedRing) -> CurvedRing:
-            drawn = _evaluate(ring.cubics[:, None], t)
-            out = ((drawn < 0) | (drawn > size)).any(axis=(1, 2))
-            if not out.any():
-                return ring
-            # Of a quarter curve the handles lie close to it, so that to clip them is to clip it.
-            quarters = _halves(_halves(ring.cubics[out]))
-            parts = [c[None] for c in ring.cubics]
-            for at, four in zip(
-                np.flatnonzero(out).tolist(), np.split(quarters, int(out.sum())), strict=True
-            ):
-                parts[at] = np.clip(four, 0.0, size)
-            count = [len(p) for p in parts]
-            return CurvedRing(np.concatenate(parts), np.repeat(ring.straight, count))
-
-        return CurvedShape(tuple(tuple(held(r) for r in rings) for rings in self.polygons))
-
     @property
     def nodes(self) -> int:
         """Number of nodes that a hand has to edit."""
@@ -104,7 +75,9 @@ class CurvedShape:
         )
 
 
-def fit_shape(shape: MultiPolygon, tolerance: float) -> CurvedShape:
+def fit_shape(
+    shape: MultiPolygon, tolerance: float, page: tuple[float, float] | None = None
+) -> CurvedShape:
     """Return a shape's outlines as curves within a tolerance.
 
     Parameters
@@ -113,6 +86,9 @@ def fit_shape(shape: MultiPolygon, tolerance: float) -> CurvedShape:
         Valid, in mm.
     tolerance : float
         Largest distance in mm between the outlines and the curves, either way.
+    page : tuple of float, optional
+        Width and height of a page, its corner at the origin, which no curve may leave: those
+        fitted to an outline along its edge could overshoot it by the tolerance.
 
     Returns
     -------
@@ -128,14 +104,19 @@ def fit_shape(shape: MultiPolygon, tolerance: float) -> CurvedShape:
     """
     polygons = list(shape.geoms)
     rings = [np.asarray(r.coords)[:-1] for p in polygons for r in (p.exterior, *p.interiors)]
-    fitted = fit_rings(rings, tolerance)
+
+    def fit(wanted: Sequence[Floats], within: float) -> list[CurvedRing]:
+        curves = fit_rings(wanted, within)
+        return curves if page is None else [_drawn_in(ring, page) for ring in curves]
+
+    fitted = fit(rings, tolerance)
     owner = np.repeat(np.arange(len(polygons)), [1 + len(p.interiors) for p in polygons])
     for closer in (0.4, 0.1, 0.0):
         bad = np.flatnonzero(_crossing(fitted))
         if not len(bad):
             break
         wanted = [rings[i] for i in bad]
-        again = fit_rings(wanted, closer * tolerance) if closer else [_polyline(r) for r in wanted]
+        again = fit(wanted, closer * tolerance) if closer else [_polyline(r) for r in wanted]
         for i, ring in zip(bad.tolist(), again, strict=True):
             fitted[i] = ring
     groups: list[list[CurvedRing]] = [[] for _ in polygons]
@@ -151,6 +132,23 @@ def _crossing(rings: Sequence[CurvedRing]) -> NDArray[np.bool_]:
     first, second = shapely.STRtree(flat).query(flat, predicate="intersects")
     bad[first[first != second]] = True
     return bad
+
+
+def _drawn_in(ring: CurvedRing, page: tuple[float, float]) -> CurvedRing:
+    """Return the ring with those curves drawn in that leave a page."""
+    drawn = _evaluate(ring.cubics[:, None], np.linspace(0, 1, SAMPLES)[None, :, None])
+    out = ((drawn < 0) | (drawn > page)).any(axis=(1, 2))
+    if not out.any():
+        return ring
+    # Of a quarter curve the handles lie close to it, so that to clip them is to clip it.
+    quarters = _halves(_halves(ring.cubics[out]))
+    parts = [cubic[None] for cubic in ring.cubics]
+    for at, four in zip(
+        np.flatnonzero(out).tolist(), np.split(quarters, int(out.sum())), strict=True
+    ):
+        parts[at] = np.clip(four, 0.0, page)
+    count = [len(part) for part in parts]
+    return CurvedRing(np.concatenate(parts), np.repeat(ring.straight, count))
 
 
 def _polyline(ring: Floats) -> CurvedRing:

@@ -251,8 +251,7 @@ def trace(
     curves = []
     for number, (role, shape) in enumerate(kept):
         progress(0.7 + 0.2 * number / len(kept), f"{role.name}: fitting curves")
-        fitted = fit_shape(shape, extent.tolerance)
-        curves.append(fitted.within(extent.page))
+        curves.append(fit_shape(shape, extent.tolerance, extent.page))
     progress(0.9, "choosing colours")
     covers = [coverage(c.flattened(), extent.page, 1 / extent.pixel) for c in curves]
     shown = np.zeros(picture.shape, np.int64)

@@ -116,7 +116,7 @@ def test_curves_that_leave_the_page_are_drawn_in():
     page = (60.0, 40.0)
     blob = shapely.Polygon(wavy([(5, 5, 0)]) + (30, 20)).intersection(shapely.box(0, 0, *page))
     shape = MultiPolygon([blob])
-    curves = fit_shape(shape, 0.5).within(page)
+    curves = fit_shape(shape, 0.5, page)
     flat = curves.flattened(40)
     assert shapely.box(-1e-9, -1e-9, 60 + 1e-9, 40 + 1e-9).covers(flat)
     assert off(curves, shape) <= 0.5
