@@ -9,6 +9,7 @@ island and each side of it: the cheapest and the shortest.
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 import shapely
@@ -23,12 +24,30 @@ Geometries = NDArray[np.object_]
 #: Returns a quick cost for each gap.
 Rough = Callable[[Gaps], Floats]
 
-#: Points of an island's edge that ways start from, at most.
-MOST_STARTS = 56
-#: Angles to the square way in degrees.
-FAN = (0.0, -20.0, 20.0, -40.0, 40.0, -58.0, 58.0)
-#: Sides of an island that keep candidates of their own.
-SECTORS = 12
+
+@dataclass(frozen=True)
+class Effort:
+    """How closely candidates are looked for.
+
+    Parameters
+    ----------
+    most_starts : int
+        Points of an island's edge that ways start from, at most.
+    fan : tuple of float
+        Angles to the square way in degrees; the square way first.
+    sectors : int
+        Sides of an island that keep candidates of their own.
+    """
+
+    most_starts: int
+    fan: tuple[float, ...]
+    sectors: int
+
+
+#: For sheets of up to ``MANY`` pieces, and for those of more, where each bridge matters less.
+CLOSE = Effort(80, (0.0, -15.0, 15.0, -30.0, 30.0, -45.0, 45.0, -60.0, 60.0), 16)
+QUICK = Effort(56, (0.0, -28.0, 28.0, -54.0, 54.0), 8)
+MANY = 200
 #: Ways do not meet sheet within this distance of their start, in mm.
 START = 1e-3
 #: Segments of a ring that are searched as one line.
@@ -73,6 +92,7 @@ def crossings(
     """
     if len(pieces) < 2:
         return tree
+    effort = CLOSE if len(pieces) <= MANY else QUICK
     array = shapely.orient_polygons(np.asarray(pieces, object))
     reach = np.zeros(len(pieces))
     np.maximum.at(reach, tree.pieces.ravel(), np.repeat(tree.length, 2))
@@ -80,13 +100,16 @@ def crossings(
     rings, owner = shapely.get_rings(array, return_index=True)
     rings, owner = _within_reach(rings, owner, reach, frame_of(pieces))
     near = _shortest_of_near_pairs(rings, owner, reach, frame_of(pieces))
-    rays = _rays(array, rings, owner, reach, width, FAN if rough else FAN[:1])
-    rays = rays.take(_best_by_sector(rays, array, _cost(rays, rough)))
-    tight = _tightened(rays, rings, owner, width)
+    rays = _rays(
+        array, rings, owner, reach, width, effort if rough else replace(effort, fan=(0.0,))
+    )
+    rays = rays.take(_best_by_sector(rays, array, _cost(rays, rough), effort.sectors))
+    short = _best_by_sector(rays, array, rays.length, effort.sectors)
+    tight = _tightened(rays.take(short), rings, owner, width)
     found = join_gaps([near, rays, tight])
     found = found.take(found.length > 1e-6)
     found = found.take(_crosses_no_sheet(found, array))
-    found = found.take(_best_by_sector(found, array, _cost(found, rough)))
+    found = found.take(_best_by_sector(found, array, _cost(found, rough), effort.sectors))
     return join_gaps([tree, found])
 
 
@@ -140,13 +163,13 @@ def _rays(
     owner: Indices,
     reach: Floats,
     width: float,
-    fan: Sequence[float],
+    effort: Effort,
 ) -> Gaps:
     """Return ways from points of the islands' outer edges to the first sheet they meet."""
     island = np.delete(np.arange(len(pieces)), frame_of(pieces.tolist()))
     edges = shapely.get_exterior_ring(pieces[island])
     length = shapely.length(edges)
-    count = np.clip(np.rint(length / width), 6, MOST_STARTS).astype(int)
+    count = np.clip(np.rint(length / width), 6, effort.most_starts).astype(int)
     which = np.repeat(np.arange(len(edges)), count)
     step = (length / count)[which]
     number = np.arange(len(which)) - np.repeat(np.cumsum(count) - count, count)
@@ -162,13 +185,13 @@ def _rays(
     kept = size > 0
     at, which, tangent = at[kept], which[kept], tangent[kept] / size[kept, None]
     outward = np.stack([tangent[:, 1], -tangent[:, 0]], axis=1)
-    turn = np.radians(np.asarray(fan))
+    turn = np.radians(np.asarray(effort.fan))
     way = (
         outward[:, None] * np.cos(turn)[None, :, None]
         + tangent[:, None] * np.sin(turn)[None, :, None]
     ).reshape(-1, 2)
-    start = np.repeat(at, len(fan), axis=0)
-    home = np.repeat(island[which], len(fan))
+    start = np.repeat(at, len(effort.fan), axis=0)
+    home = np.repeat(island[which], len(effort.fan))
     far = start + way * reach[home][:, None]
     end, other = _first_hits(start, far, rings, owner)
     hit = (other >= 0) & (other != home)
@@ -235,7 +258,7 @@ def _cost(gaps: Gaps, rough: Rough | None) -> Floats:
     return gaps.length if rough is None else rough(gaps)
 
 
-def _best_by_sector(gaps: Gaps, pieces: Geometries, cost: Floats) -> Indices:
+def _best_by_sector(gaps: Gaps, pieces: Geometries, cost: Floats, sectors: int) -> Indices:
     """Return positions of the cheapest and the shortest gap on each side of each piece."""
     kept = []
     centre = shapely.get_coordinates(shapely.centroid(pieces))
@@ -244,7 +267,7 @@ def _best_by_sector(gaps: Gaps, pieces: Geometries, cost: Floats) -> Indices:
         piece = gaps.pieces[:, k]
         arm = ends - centre[piece]
         angle = np.arctan2(arm[:, 1], arm[:, 0])
-        sector = np.floor(angle / (2 * np.pi) * SECTORS).astype(np.int64) % SECTORS
+        sector = np.floor(angle / (2 * np.pi) * sectors).astype(np.int64) % sectors
         for value in (cost, gaps.length):
             order = np.lexsort((value, sector, piece))
             p, s = piece[order], sector[order]

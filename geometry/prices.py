@@ -12,7 +12,7 @@ from shapely import Polygon
 from .damage import DamageMap
 from .gaps import Gaps
 from .rules import Rules
-from .strip import straight_strips
+from .strip import bars
 from .tiles import tiles
 
 Floats = NDArray[np.float64]
@@ -24,7 +24,7 @@ HIDDEN = 1.0
 #: used only where an island cannot be held otherwise.
 BARRED = 1e5
 #: Points along a gap at which the rough cost looks.
-LOOK_UPS = 6
+LOOK_UPS = 4
 #: Cost of a bridge square to the long axis of a very long island, as a multiple, where bridges
 #: shall run along the drawing.
 ACROSS = 4.0
@@ -77,11 +77,10 @@ class Prices:
 
     def exact(self, gaps: Gaps) -> Floats:
         """Return the cost of each gap's strip."""
-        width = np.full(len(gaps), self._rules.width)
         cost = gaps.length * self._rules.width * HIDDEN
         if self._damage is None and len(self._barred) == 0:
             return cost * self._across(gaps)
-        strips = straight_strips(gaps.lines(), width, quarter_segments=4)
+        strips = bars(gaps.start, gaps.end, self._rules.width)
         if self._damage is not None:
             cost = cost + self._damage.of(strips).damage
         cost = cost * self._across(gaps)

@@ -51,6 +51,34 @@ def straight_strips(
     return strips
 
 
+def bars(start: Floats, end: Floats, width: float) -> Geometries:
+    """Return straight strips with square ends: a quick stand-in for bridges across gaps.
+
+    Parameters
+    ----------
+    start, end : float64 array (n, 2)
+        Ends of the middle lines in mm; each bar reaches a quarter of its width further.
+    width : float
+        In mm.
+
+    Returns
+    -------
+    object array of Polygon
+
+    Examples
+    --------
+    >>> float(bars(np.array([[0.0, 0.0]]), np.array([[0.0, 9.0]]), 2.0)[0].area)
+    20.0
+    """
+    way = end - start
+    way = way / np.maximum(np.hypot(way[:, 0], way[:, 1]), 1e-12)[:, None]
+    side = np.stack([-way[:, 1], way[:, 0]], axis=1) * width / 2
+    start, end = start - way * width / 4, end + way * width / 4
+    corners = np.stack([start + side, start - side, end - side, end + side], axis=1)
+    strips: Geometries = shapely.polygons(corners)
+    return strips
+
+
 def fillets(strip: Polygon, openings: Geometries, radius: float) -> list[Polygon]:
     """Return what rounds the corners between a strip and the edges of the openings it crosses.
 

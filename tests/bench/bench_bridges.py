@@ -1,0 +1,89 @@
+"""Bridges for many islands: time for 250 to 4,000 of them, and how it grows.
+
+Run on demand: ``python tests/bench/bench_bridges.py``. Every step that a job takes is in it: damage
+under later layers, candidates, the tree, loads on every island, plain shortest bridges for the
+comparison, laying, necks. Two kinds of sheet: islands each in an opening of their own, and all of
+them in one big opening.
+"""
+
+from __future__ import annotations
+
+import argparse
+import time
+
+import numpy as np
+import shapely
+from shapely import MultiPolygon
+
+from sheetstack.geometry.bridges import hold_islands
+from sheetstack.geometry.damage import Coat, DamageMap
+from sheetstack.geometry.hold import Stiffness
+from sheetstack.geometry.job import SheetSettings
+from sheetstack.geometry.rules import Loads, Rules
+from sheetstack.geometry.sheet import PlacedArtwork, as_multipolygon, make_sheet
+
+PITCH = 12.0
+WIDTH = 1.5
+#: Polyester of 0.35 mm.
+FILM = Loads(Stiffness(4500, 0.35), 0.35 * 1.39e-3, 0.02, 5.0, 50.0)
+
+
+def islands(count: int) -> tuple[np.ndarray, float]:
+    """Return round islands of 24 vertices, a little irregular, and the side of their field."""
+    rng = np.random.default_rng(3)
+    columns = int(np.ceil(count**0.5))
+    index = np.arange(count)
+    x = (index % columns) * PITCH + 20 + rng.uniform(-0.6, 0.6, count)
+    y = (index // columns) * PITCH + 20 + rng.uniform(-0.6, 0.6, count)
+    discs = shapely.buffer(shapely.points(x, y), rng.uniform(1.6, 2.6, count), quad_segs=6)
+    return discs, columns * PITCH + 28
+
+
+def artwork(kind: str, count: int) -> tuple[MultiPolygon, float]:
+    """Return the layer's shape and the sheet's side."""
+    discs, side = islands(count)
+    if kind == "one opening":
+        return as_multipolygon(
+            shapely.box(10, 10, side - 10, side - 10).difference(MultiPolygon(list(discs)))
+        ), side
+    holes = shapely.buffer(shapely.centroid(discs), 0.38 * PITCH, quad_segs=8)
+    return MultiPolygon(list(shapely.difference(holes, discs))), side
+
+
+def measure(kind: str, count: int) -> float:
+    """Bridge a sheet of ``count`` islands, print the figures, return the seconds."""
+    shape, side = artwork(kind, count)
+    settings = SheetSettings(width_mm=side, height_mm=side, margin_mm=0.0)
+    sheet, _ = make_sheet(PlacedArtwork("Bench", shape, ()), settings, MultiPolygon())
+    stripes = np.arange(0, side, 20.0)
+    cover = MultiPolygon(list(shapely.box(stripes, 0, stripes + 6, side)))
+    start = time.perf_counter()
+    damage = DamageMap(
+        Coat(shape, "#203040"), (), (Coat(as_multipolygon(cover), "#ffeedd"),), "#ffffff"
+    )
+    held = hold_islands(sheet, WIDTH, rules=Rules(WIDTH, loads=FILM), damage=damage)
+    seconds = time.perf_counter() - start
+    assert len(held.sheet.shape.geoms) == 1
+    print(
+        f"{kind:<13} {count:>6} islands {len(held.bridges):>6} strips {seconds:>7.2f} s "
+        f"{1000 * seconds / count:>6.2f} ms each   damage {held.damage / held.plain_damage:.2f} "
+        "of plain shortest"
+    )
+    return seconds
+
+
+def main() -> None:
+    """Print a table and the exponent of growth."""
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--most", type=int, default=4000, help="largest number of islands")
+    most = parser.parse_args().most
+    for kind in ("own openings", "one opening"):
+        counts = [n for n in (250, 500, 1000, 2000, 4000, 8000) if n <= most]
+        seconds = [measure(kind, n) for n in counts]
+        if len(counts) > 1:
+            power = np.polyfit(np.log(counts[-3:]), np.log(seconds[-3:]), 1)[0]
+            print(f"{kind:<13} grows as n to the power {power:.2f} over the largest three")
+
+
+if __name__ == "__main__":
+    main()
