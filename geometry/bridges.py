@@ -96,8 +96,10 @@ class Supported:
         Necks mended, islands held too weakly, and what could not be held.
     islands : tuple of HeldIsland
         How firmly each island is held, from the frame outwards.
+    plain_strips : tuple of Polygon
+        Plain shortest bridges, of the same width and as firm, for comparison.
     plain_damage : float
-        Damage that plain shortest bridges, of the same width and as firm, would do.
+        Damage that these would do.
     voids : MultiPolygon
         All that is cut out of the outline: openings, holes, slits.
     """
@@ -106,6 +108,7 @@ class Supported:
     bridges: tuple[Bridge, ...]
     findings: tuple[Finding, ...]
     islands: tuple[HeldIsland, ...] = ()
+    plain_strips: tuple[Polygon, ...] = ()
     plain_damage: float = 0.0
     voids: MultiPolygon = field(default_factory=MultiPolygon)
 
@@ -163,6 +166,7 @@ def hold_islands(
     findings: list[Finding] = []
     islands: tuple[HeldIsland, ...] = ()
     plain_damage = 0.0
+    plain_strips: tuple[Polygon, ...] = ()
     progress(0.05, f"{sheet.layer}: measuring gaps")
     fitted = fit_drawn(rules.drawn, pieces, laying.openings, laying.core(), width, sheet.layer)
     findings += fitted.findings
@@ -192,7 +196,8 @@ def hold_islands(
         laying.lay(_strips(gaps, chosen_width, roots.paths(gaps)))
         findings += _barred(gaps, chosen_width, prices, sheet.layer)
         if damage is not None:
-            plain_damage = _plain_damage(pieces, every, roots, damage, rules)
+            plain_strips = _plain_strips(pieces, every, roots, rules)
+            plain_damage = float(damage.of(plain_strips).damage.sum())
     else:
         laying.lay(fitted.strips)
     for _ in range(MOST_ROUNDS):
@@ -211,7 +216,13 @@ def hold_islands(
     findings += _neck_findings(bridges, laying, width, sheet.layer)
     progress(1.0, f"{sheet.layer}: held")
     return Supported(
-        laying.sheet(), bridges, tuple(findings), islands, plain_damage, laying.openings
+        laying.sheet(),
+        bridges,
+        tuple(findings),
+        islands,
+        plain_strips,
+        plain_damage,
+        laying.openings,
     )
 
 
@@ -227,18 +238,13 @@ def with_damage(supported: Supported, damage: DamageMap) -> Supported:
     return replace(supported, bridges=bridges)
 
 
-def _plain_damage(
-    pieces: Sequence[Polygon],
-    gaps: Gaps,
-    roots: Roots,
-    damage: DamageMap,
-    rules: Rules,
-) -> float:
-    """Return the damage of the bridges that would be chosen if only length counted."""
+def _plain_strips(
+    pieces: Sequence[Polygon], gaps: Gaps, roots: Roots, rules: Rules
+) -> tuple[Polygon, ...]:
+    """Return the bridges that would be laid if only length counted."""
     width = np.full(len(gaps), rules.width)
     plain = choose_bridges(pieces, gaps, gaps.length * rules.width, width, rules)
-    strips = straight_strips(roots.paths(gaps.take(plain.chosen)), plain.width)
-    return float(damage.of(strips).damage.sum())
+    return tuple(straight_strips(roots.paths(gaps.take(plain.chosen)), plain.width))
 
 
 def _strips(gaps: Gaps, widths: Floats, paths: list[Floats]) -> list[Strip]:

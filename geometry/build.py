@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import shapely
+from shapely import MultiPolygon, Polygon
 
 from .artwork import Artwork, ArtworkSource, read_artwork
 from .bridges import Bridge
@@ -58,8 +59,10 @@ class BuiltLayer:
         In the order in which the work goes.
     held_islands : tuple of HeldIsland
         How firmly each island is held.
+    plain_bridges : tuple of Polygon
+        Plain shortest bridges, of the same width and as firm, for comparison.
     plain_damage : float
-        Visible damage that plain shortest bridges of the same width would do, in mm2 x Delta E.
+        Visible damage that these would do, in mm2 x Delta E.
     """
 
     settings: LayerSettings
@@ -74,12 +77,21 @@ class BuiltLayer:
     mass_g: float
     findings: tuple[Finding, ...]
     held_islands: tuple[HeldIsland, ...] = ()
+    plain_bridges: tuple[Polygon, ...] = ()
     plain_damage: float = 0.0
 
     @property
     def damage(self) -> float:
         """Visible damage of the layer's bridges, in mm2 x Delta E (CIEDE2000)."""
         return sum(b.damage for b in self.bridges if b.kind == "bridge")
+
+    @property
+    def plainly_bridged(self) -> MultiPolygon:
+        """The openings as plain shortest bridges would leave them, for comparison."""
+        if not self.plain_bridges:
+            return self.sheet.openings
+        strips = shapely.union_all(self.plain_bridges)
+        return as_multipolygon(self.plain_sheet.openings.difference(strips))
 
     @property
     def volume_mm3(self) -> float:
@@ -276,5 +288,6 @@ def _build_sheet(job: Job, part: Part, progress: Progress) -> BuiltLayer:
         mass_g=job.material.mass_g(float(shapely.area(held.sheet.shape)) * plain.thickness),
         findings=tuple(findings),
         held_islands=held.islands,
+        plain_bridges=held.plain_strips,
         plain_damage=held.plain_damage,
     )

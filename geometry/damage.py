@@ -17,9 +17,7 @@ from shapely import MultiPolygon
 from .colour import (
     ciede2000,
     lab_from_srgb,
-    linear_from_srgb,
     srgb_from_hex,
-    srgb_from_linear,
 )
 from .sheet import as_multipolygon
 from .tiles import tiles
@@ -36,22 +34,21 @@ class Coat:
     colour: str
     opacity: float = 1.0
 
-    def over(self, linear: Floats) -> Floats:
-        """Return linear light ``linear`` with this coat over it (source-over, W3C Compositing)."""
-        own = linear_from_srgb(srgb_from_hex(self.colour))
-        return self.opacity * own + (1 - self.opacity) * linear
+    def over(self, srgb: Floats) -> Floats:
+        """Return a colour, sRGB 0 to 1, with this coat over it (source-over, W3C Compositing)."""
+        return self.opacity * srgb_from_hex(self.colour) + (1 - self.opacity) * srgb
 
 
 @dataclass(frozen=True)
 class _Region:
-    """A part of the layer with the colours, in linear light, with and without its paint."""
+    """A part of the layer with the colours, sRGB 0 to 1, with and without its paint."""
 
     shape: MultiPolygon
     wanted: Floats
     shown: Floats
 
     def difference(self) -> float:
-        lab = lab_from_srgb(srgb_from_linear(np.stack([self.wanted, self.shown])))
+        lab = lab_from_srgb(np.stack([self.wanted, self.shown]))
         return float(ciede2000(lab[0], lab[1]))
 
 
@@ -122,7 +119,7 @@ class DamageMap:
         for coat in above:
             if coat.opacity == 1 and not seen.is_empty:
                 seen = shapely.difference(seen, coat.shape)
-        bare = linear_from_srgb(srgb_from_hex(ground))
+        bare = srgb_from_hex(ground)
         regions = [_Region(as_multipolygon(seen), bare, bare)]
         for coat in below:
             regions = _sprayed(regions, coat)

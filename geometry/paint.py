@@ -10,7 +10,9 @@ from .colour import linear_from_srgb, srgb_from_hex, srgb_from_linear
 from .picture import Coverage, composite, coverage, filled, pixel_shape, srgb_bytes
 
 
-def painted_picture(build: Build, pixels: int = 1600) -> NDArray[np.uint8]:
+def painted_picture(
+    build: Build, pixels: int = 1600, *, plainly_bridged: bool = False
+) -> NDArray[np.uint8]:
     """Return the painted picture, cropped to the sheet.
 
     Colours are laid over the ground in spray order; paint falls where the sheets that are cut are
@@ -21,6 +23,8 @@ def painted_picture(build: Build, pixels: int = 1600) -> NDArray[np.uint8]:
     build : Build
     pixels : int
         Along the long side.
+    plainly_bridged : bool
+        Show the sheets as plain shortest bridges would hold them, for comparison.
 
     Returns
     -------
@@ -36,7 +40,8 @@ def painted_picture(build: Build, pixels: int = 1600) -> NDArray[np.uint8]:
     rows, columns = pixel_shape(frame, scale)
     picture = filled(linear_from_srgb(srgb_from_hex(build.job.ground)), rows, columns)
     for layer in build.layers:
-        open_share = coverage(layer.sheet.openings, frame, scale)
+        openings = layer.plainly_bridged if plainly_bridged else layer.sheet.openings
+        open_share = coverage(openings, frame, scale)
         picture = sprayed(picture, layer.settings.colour, layer.settings.opacity, open_share)
     return srgb_bytes(picture)
 
