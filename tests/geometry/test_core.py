@@ -45,7 +45,8 @@ def test_union_by_clusters_is_the_union(seed):
     discs = shapely.buffer(shapely.points(rng.uniform(0, 50, (80, 2))), rng.uniform(0.5, 4, 80))
     union = union_by_clusters(discs)
     assert union.is_valid
-    assert union.symmetric_difference(shapely.union_all(discs)).area < 1e-9
+    # Unions are snapped to a grid of a millionth of a millimetre.
+    assert union.symmetric_difference(shapely.union_all(discs)).area < 1e-5 * union.length
 
 
 def test_piece_of_a_point():
