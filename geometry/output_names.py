@@ -6,6 +6,8 @@ from .job import Job, file_stem
 
 PREVIEW = "preview.png"
 STACK = "stack.png"
+#: Only within the report: the picture with plain shortest bridges.
+PLAIN = "plain-bridges.png"
 REPORT_DATA = "report.json"
 REPORT = "report.html"
 

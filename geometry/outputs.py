@@ -9,13 +9,13 @@ import shapely
 from shapely import LinearRing
 
 from .build import Build, BuiltLayer
-from .output_names import PREVIEW, REPORT, REPORT_DATA, STACK, sheet_stems
+from .output_names import PLAIN, PREVIEW, REPORT, REPORT_DATA, STACK, sheet_stems
 from .progress import Progress
 from .report import report_data
 from .sheet import Sheet
 from .write.atomic import atomic, output_batch
 from .write.cut_svg import write_cut_svg
-from .write.preview import write_preview
+from .write.preview import plain_preview_bytes, write_preview
 from .write.report_html import report_html
 from .write.stack_picture import write_stack_picture
 from .write.stl import write_stl
@@ -72,6 +72,8 @@ def write_outputs(
             file.write(json.dumps(data, indent=1, ensure_ascii=False, allow_nan=False) + "\n")
         progress(0.9, "drawing the report's maps")
         images = {PREVIEW: preview.read_bytes(), STACK: stack.read_bytes()}
+        if data["totals"]["plain_damage"]:
+            images[PLAIN] = plain_preview_bytes(build)
         html = report_html(build, data, images)
         with atomic(batch.path(REPORT), "w") as file:
             file.write(html)

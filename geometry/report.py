@@ -29,7 +29,11 @@ Each layer:
 | registration_holes | count |
 | islands_found | what would fall out of the plain sheet: number, area_mm2, place, bounds, mass_g |
 | islands_left | the same of the sheet that is cut; empty in a good stencil |
-| bridges | number, kind ("bridge" or "neck"), place, width_mm, gap_mm, covers_mm2, path (places) |
+| bridges | number, kind ("bridge", "neck", "mend"), id, state ("automatic", "locked"), place,
+width_mm, gap_mm, covers_mm2, visible_mm2, damage, path (places) |
+| damage, plain_damage | visible damage of the bridges, and of plain shortest ones as firm, in mm2 x
+CIEDE2000: the area where another colour shows than the picture wants, times the difference |
+| islands_held | how firmly: place, area_mm2, bridges, deflection_mm, stress_mpa, enough, reason |
 | volume_mm3, mass_g | of the solid |
 | watertight, oriented, euler | of the mesh: closed, normals outwards, vertices - edges + faces |
 | vertices, faces | counts of the mesh |
@@ -45,6 +49,7 @@ import shapely
 
 from .bridges import Bridge
 from .build import Build, BuiltLayer
+from .enough import HeldIsland
 from .estimate import estimate
 from .estimate_data import estimate_data
 from .finding import Finding, Severity
@@ -75,6 +80,7 @@ def report_data(build: Build) -> dict[str, Any]:
     ]
     general = [f for f in build.findings if not f.layer]
     summed = ("sheet_mm2", "artwork_mm2", "painted_mm2", "bridges_mm2", "openings", "volume_mm3")
+    summed += ("damage", "plain_damage")
     return {
         "schema": SCHEMA,
         "title": job.title,
@@ -131,6 +137,9 @@ def _layer(build: Build, number: int, stem: str, layer: BuiltLayer) -> dict[str,
         "islands_found": _islands(build, layer.islands),
         "islands_left": _islands(build, layer.islands_left),
         "bridges": [_bridge(k, b) for k, b in enumerate(layer.bridges, 1)],
+        "damage": _rounded(layer.damage),
+        "plain_damage": _rounded(layer.plain_damage),
+        "islands_held": [_held(island) for island in layer.held_islands],
         "volume_mm3": layer.volume_mm3,
         "mass_g": layer.mass_g,
         "watertight": layer.soundness.watertight,
@@ -156,14 +165,30 @@ def _islands(build: Build, pieces: Iterable[Piece]) -> list[dict[str, Any]]:
     ]
 
 
+def _held(island: HeldIsland) -> dict[str, Any]:
+    return {
+        "place": _point(island.place),
+        "area_mm2": _rounded(island.area_mm2),
+        "bridges": island.bridges,
+        "deflection_mm": _rounded(island.hold.deflection_mm),
+        "stress_mpa": _rounded(island.hold.stress_mpa),
+        "enough": island.enough,
+        "reason": island.reason,
+    }
+
+
 def _bridge(number: int, bridge: Bridge) -> dict[str, Any]:
     return {
         "number": number,
         "kind": bridge.kind,
+        "id": bridge.name,
+        "state": bridge.state,
         "place": _point(bridge.place),
         "width_mm": _rounded(bridge.width),
         "gap_mm": _rounded(bridge.gap),
         "covers_mm2": _rounded(bridge.covers),
+        "visible_mm2": _rounded(bridge.visible_mm2),
+        "damage": _rounded(bridge.damage),
         "path": [_point(point) for point in bridge.path.tolist()],
     }
 

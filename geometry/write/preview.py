@@ -8,7 +8,7 @@ from PIL import Image
 
 from ..build import Build
 from ..paint import painted_picture
-from .png import write_png
+from .png import png_bytes, write_png
 
 
 def preview(build: Build, pixels: int = 1600) -> Image.Image:
@@ -26,6 +26,11 @@ def preview(build: Build, pixels: int = 1600) -> Image.Image:
         RGB, see :func:`~sheetstack.geometry.paint.painted_picture`.
     """
     return Image.fromarray(painted_picture(build, pixels))
+
+
+def plain_preview_bytes(build: Build, pixels: int = 1200) -> bytes:
+    """Draw the picture as plain shortest bridges would leave it; return the bytes of a PNG."""
+    return png_bytes(Image.fromarray(painted_picture(build, pixels, plainly_bridged=True)))
 
 
 def write_preview(path: Path | str, build: Build, pixels: int = 1600) -> None:

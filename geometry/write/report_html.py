@@ -10,7 +10,7 @@ from urllib.parse import quote
 
 from ..build import Build
 from ..cautions import CAUTIONS
-from ..output_names import PREVIEW, REPORT_DATA, STACK
+from ..output_names import PLAIN, PREVIEW, REPORT_DATA, STACK
 from .markup import text
 from .sheet_map import MOST_LABELS, pin, sheet_map, worst_first
 
@@ -112,7 +112,8 @@ def report_html(build: Build, data: Mapping[str, Any], images: Mapping[str, byte
     data : mapping
         ``report_data(build)``: every number and word of the report.
     images : mapping
-        PNG bytes by file name, of ``preview.png`` and ``stack.png``; they are embedded.
+        PNG bytes by file name, of ``preview.png``, ``stack.png`` and, where there are bridges to
+        compare with, ``plain-bridges.png``; they are embedded.
 
     Returns
     -------
@@ -125,6 +126,7 @@ def report_html(build: Build, data: Mapping[str, Any], images: Mapping[str, byte
         "<body>\n<main>",
         *_head(data, images),
         *_general_findings(data),
+        *_bridges(data, images),
     ]
     for layer, layer_data in zip(build.layers, data["layers"], strict=True):
         parts += _layer(sheet_map(layer, layer_data), layer_data)
@@ -205,6 +207,55 @@ def _key() -> Iterable[str]:
         yield f"{pin(severity)} finding: {words}"
 
 
+def _bridges(data: Mapping[str, Any], images: Mapping[str, bytes]) -> Iterable[str]:
+    if PLAIN not in images:
+        return
+    totals = data["totals"]
+    saved = 1 - totals["damage"] / totals["plain_damage"]
+    yield "<h2>Bridges in the picture</h2>"
+    yield (
+        "<p>A bridge's visible damage is the area where another colour shows than the picture "
+        "wants, times how different the two look (CIEDE2000; 1 is just seen, black against white "
+        "is 100). What later colours paint over does not count. "
+    )
+    if saved >= 0.005:
+        yield (
+            f"These bridges do {saved:.0%} less of it than plain shortest ones, as wide and as "
+            "firm, would.</p>"
+        )
+    else:
+        yield "Plain shortest bridges, as wide and as firm, would do as well here.</p>"
+    yield '<div class="pictures">'
+    yield _figure(images[PLAIN], "Before", "With plain shortest bridges.")
+    yield _figure(images[PREVIEW], "After", "With the bridges of these sheets.")
+    yield "</div>"
+    rows = [
+        [
+            f"{_chip(layer['colour'])}{text(layer['name'])}",
+            str(sum(b["kind"] == "bridge" for b in layer["bridges"])),
+            f"{sum(b['visible_mm2'] for b in layer['bridges'] if b['kind'] == 'bridge'):.0f}",
+            f"{layer['damage']:.0f}",
+            f"{layer['plain_damage']:.0f}",
+            _worst(layer, "deflection_mm"),
+            _worst(layer, "stress_mpa"),
+        ]
+        for layer in data["layers"]
+        if layer["bridges"]
+    ]
+    head = ["Layer", "Bridges", "Visible mm&#178;", "Damage", "Plain shortest"]
+    head += ["Gives way mm", "Stress MPa"]
+    yield _table(head, rows, numbers=(1, 2, 3, 4, 5, 6))
+    yield (
+        "<p>Gives way and stress are those of the weakest island of the layer under its own weight "
+        "and the handling load.</p>"
+    )
+
+
+def _worst(layer: Mapping[str, Any], key: str) -> str:
+    values = [island[key] for island in layer["islands_held"]]
+    return f"{max(values):.1f}" if values else ""
+
+
 def _general_findings(data: Mapping[str, Any]) -> Iterable[str]:
     if data["findings"]:
         yield "<h2>Findings about the whole job</h2>"
@@ -248,16 +299,21 @@ def _layer(sheet_svg: str, layer: Mapping[str, Any]) -> Iterable[str]:
         rows = [
             [
                 f"B{b['number']}",
+                text(b["id"]) + (" (by hand)" if b["state"] == "locked" else ""),
                 b["kind"],
                 _place(b["place"]),
                 f"{b['width_mm']:.1f}",
                 f"{b['gap_mm']:.1f}" if b["kind"] == "bridge" else "",
                 f"{b['covers_mm2']:.1f}",
+                f"{b['visible_mm2']:.1f}",
+                f"{b['damage']:.0f}",
             ]
             for b in layer["bridges"]
         ]
-        head = ["", "Strip", "Place mm", "Width mm", "Gap mm", "Covers mm&#178;"]
-        yield f"<div><h3>Bridges and necks</h3>{_table(head, rows, numbers=(3, 4, 5))}</div>"
+        head = ["", "Id", "Strip", "Place mm", "Width mm", "Gap mm", "Covers mm&#178;"]
+        head += ["Visible mm&#178;", "Damage"]
+        table = _table(head, rows, numbers=(4, 5, 6, 7, 8))
+        yield f"<div><h3>Bridges and necks</h3>{table}</div>"
     yield "</div>\n</section>"
 
 
