@@ -8,7 +8,6 @@ which is no fault of theirs: short ones are left out.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -21,6 +20,7 @@ from .connectivity import connected_labels
 Floats = NDArray[np.float64]
 
 QUARTER_SEGMENTS = 16
+_POLYGON = 3  # shapely.GeometryType.POLYGON
 #: A tongue is told when it is longer than this many widths and slender: sharp corners are not.
 LONG = 2.5
 #: Points along a narrow place at which its width is measured.
@@ -83,12 +83,10 @@ def narrow_parts(shape: Polygon | MultiPolygon, width: float) -> list[NarrowPlac
     core = shapely.buffer(parts, -radius, quad_segs=QUARTER_SEGMENTS)
     wide = shapely.buffer(core, radius * (1 + SLACK), quad_segs=QUARTER_SEGMENTS)
     lost, of = shapely.get_parts(shapely.difference(parts, wide), return_index=True)
-    found = []
-    for part, number in zip(lost, of.tolist(), strict=True):
-        if isinstance(part, Polygon) and part.area > 0.02 * width * width:
-            touch = _edge(part).intersection(shapely.buffer(wide[number], 1e-4 * width + 1e-6))
-            found.append(_place(part, touch, width))
-    return _sorted(found)
+    kept = _worth_a_look(lost, width)
+    beside = shapely.buffer(wide, 1e-4 * width + 1e-6)
+    touch = shapely.intersection(shapely.boundary(lost[kept]), beside[of[kept]])
+    return _places(lost[kept], touch, width)
 
 
 def narrow_sheet(outline: Polygon, openings: MultiPolygon, width: float) -> list[NarrowPlace]:
@@ -132,13 +130,10 @@ def narrow_sheet(outline: Polygon, openings: MultiPolygon, width: float) -> list
     joined, own = _by_label(grown, labels), _by_label(voids, labels)
     closed = shapely.buffer(joined, -radius * (1 + SLACK), quad_segs=QUARTER_SEGMENTS)
     lost, of = shapely.get_parts(shapely.difference(closed, own), return_index=True)
-    found: list[NarrowPlace | None] = []
-    for part, number in zip(lost, of.tolist(), strict=True):
-        if isinstance(part, Polygon) and part.area > 0.02 * width * width:
-            near = shapely.clip_by_rect(own[number], *part.buffer(width).bounds)
-            touch = _edge(part).difference(near.buffer(1e-4 * width + 1e-6))
-            found.append(_place(part, touch, width))
-    return _sorted(found)
+    kept = _worth_a_look(lost, width)
+    beside = shapely.buffer(own, 1e-4 * width + 1e-6)
+    touch = shapely.difference(shapely.boundary(lost[kept]), beside[of[kept]])
+    return _places(lost[kept], touch, width)
 
 
 def _by_label(shapes: NDArray[np.object_], labels: NDArray[np.int64]) -> NDArray[np.object_]:
@@ -150,12 +145,24 @@ def _by_label(shapes: NDArray[np.object_], labels: NDArray[np.int64]) -> NDArray
     return np.array([g[0] if len(g) == 1 else shapely.union_all(g) for g in groups], object)
 
 
-def _sorted(found: Sequence[NarrowPlace | None]) -> list[NarrowPlace]:
+def _worth_a_look(lost: NDArray[np.object_], width: float) -> NDArray[np.bool_]:
+    """Return which lost parts have an area that counts."""
+    return (shapely.get_type_id(lost) == _POLYGON) & (shapely.area(lost) > 0.02 * width * width)
+
+
+def _places(
+    parts: NDArray[np.object_], touch: NDArray[np.object_], width: float
+) -> list[NarrowPlace]:
+    """Return the lost parts that are narrow places, from the narrowest to the widest.
+
+    ``touch`` is the share of each part's edge along which it hangs on wider parts.
+    """
+    # Most lost parts are tips of corners: one contact, and too short round to be a tongue.
+    contacts = shapely.get_num_geometries(shapely.line_merge(touch))
+    tip = (contacts < 2) & ~shapely.is_empty(touch) & (shapely.length(parts) < 2 * LONG * width)
+    pairs = zip(parts[~tip], touch[~tip], strict=True)
+    found = (_place(part, along, width) for part, along in pairs)
     return sorted((p for p in found if p is not None), key=lambda p: (p.width_mm, p.place))
-
-
-def _edge(part: Polygon) -> shapely.Geometry:
-    return shapely.union_all([part.exterior, *part.interiors])
 
 
 def _place(part: Polygon, touch: shapely.Geometry, width: float) -> NarrowPlace | None:
@@ -165,7 +172,7 @@ def _place(part: Polygon, touch: shapely.Geometry, width: float) -> NarrowPlace 
     """
     contacts = _lines(touch)
     if len(contacts) >= 2:
-        sides = _lines(_edge(part).difference(shapely.buffer(touch, 1e-4 * width)))
+        sides = _lines(part.boundary.difference(shapely.buffer(touch, 1e-4 * width)))
         if len(sides) < 2:
             return None
         a, b = sorted(sides, key=lambda line: -line.length)[:2]
