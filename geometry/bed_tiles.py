@@ -19,17 +19,21 @@ import shapely
 from numpy.typing import NDArray
 from shapely import LineString, MultiPolygon, Polygon
 
+from .core import union_by_clusters
 from .errors import GeometryError
 from .finding import Finding, Severity
 from .making_settings import TileSettings
 from .seam_keys import Key, keys_along
 from .sheet import as_multipolygon, touching_points
 from .tolerance import TOLERANCES
+from .worn import filled, openings_of, widened
 
 Floats = NDArray[np.float64]
 
 #: Cost of a millimetre of seam on plain ground, beside an edge, and on a bridge or neck.
 _PLAIN, _EDGE, _NARROW = 1.0, 4.0, 400.0
+#: A seam nearer than this (mm) to an edge runs beside it.
+_BESIDE = 1.5
 #: Cost of each millimetre that a seam moves sideways.
 _SIDEWAYS = 1.5
 #: Points of the grid on which one seam is sought, at most.
@@ -155,20 +159,49 @@ class _Ground:
     """What a seam costs at each place of a sheet."""
 
     def __init__(self, shape: MultiPolygon, narrow: float) -> None:
-        core = shapely.buffer(shape, -narrow / 2, quad_segs=8)
-        opened = shapely.buffer(core, narrow / 2 * 1.02, quad_segs=8)
-        thin = [p for p in as_multipolygon(shape.difference(opened)).geoms if _holds(p, narrow)]
-        self.narrow = as_multipolygon(shapely.union_all(shapely.buffer(thin, 0.5)))
-        edges = shapely.get_rings(shapely.get_parts(shape))
-        self._edge = shapely.union_all(shapely.buffer(edges, 1.5, quad_segs=2))
-        shapely.prepare([self.narrow, self._edge])
+        self.narrow = _narrow_places(shape, narrow)
+        shapely.prepare(self.narrow)
+        rings = shapely.get_rings(shapely.get_parts(shape))
+        points, ring = shapely.get_coordinates(rings, return_index=True)
+        same = ring[1:] == ring[:-1]
+        steps = np.stack([points[:-1][same], points[1:][same]], axis=1)
+        self._edges = shapely.STRtree(shapely.linestrings(steps))
 
     def cost(self, x: Floats, y: Floats) -> Floats:
         found = np.full(x.shape, _PLAIN)
-        found[shapely.contains_xy(self._edge, x, y)] = _EDGE
+        grid = shapely.points(x.ravel(), y.ravel())
+        near, _ = self._edges.query(grid, predicate="dwithin", distance=_BESIDE)
+        found.ravel()[np.unique(near)] = _EDGE
         if not self.narrow.is_empty:
             found[shapely.contains_xy(self.narrow, x, y)] = _NARROW
         return found
+
+
+def _narrow_places(shape: MultiPolygon, narrow: float) -> MultiPolygon:
+    """Return bridges and necks: what a round of diameter ``narrow`` closes between openings.
+
+    The outside counts as an opening, so that necks along the outer edge are found too.
+    """
+    whole = filled(shape)
+    outside = as_multipolygon(shapely.buffer(whole, 2 * narrow).difference(whole))
+    openings = np.append(openings_of(shape), shapely.get_parts(outside))
+    # Worn back a little more than widened: else rounding fills each corner.
+    closed = shapely.buffer(
+        shapely.get_parts(widened(openings, narrow / 2)), -narrow / 2 * 1.02, quad_segs=8
+    )
+    at, inside = shapely.STRtree(openings).query(closed, predicate="intersects")
+    order = np.argsort(at, kind="stable")
+    at, inside = at[order], inside[order]
+    starts = np.searchsorted(at, np.arange(len(closed) + 1))
+    thin: list[Polygon] = []
+    for k, area in enumerate(closed):
+        members = openings[inside[starts[k] : starts[k + 1]]]
+        rest = area.difference(shapely.multipolygons(members))
+        thin += [p for p in as_multipolygon(rest).geoms if _holds(p, narrow)]
+    if not thin:
+        return MultiPolygon()
+    grown = union_by_clusters(shapely.buffer(np.array(thin, object), 0.5))
+    return as_multipolygon(grown.intersection(whole))
 
 
 def _holds(part: Polygon, narrow: float) -> bool:

@@ -11,8 +11,9 @@ from __future__ import annotations
 import numpy as np
 import shapely
 from numpy.typing import NDArray
-from shapely import MultiPolygon, Polygon
+from shapely import MultiPolygon
 
+from .core import union_by_clusters
 from .sheet import as_multipolygon
 from .solid import Mesh
 
@@ -27,13 +28,17 @@ _SIMPLIFY = 0.05
 
 
 def chamfer_cutter(
-    openings: MultiPolygon, within: Polygon | MultiPolygon, width: float, land: float, top: float
+    openings: NDArray[np.object_],
+    within: shapely.Geometry,
+    width: float,
+    land: float,
+    top: float,
 ) -> Mesh:
     """Return the solid that chamfers the upper edges of openings.
 
     Parameters
     ----------
-    openings : MultiPolygon
+    openings : array of Polygon
         True shapes, kept below the chamfer.
     within : polygon or polygons
         Where the chamfer may lie; as a rule the sheet's outline worn back a little.
@@ -56,9 +61,16 @@ def chamfer_cutter(
         shapely.buffer(smooth, distance, join_style="mitre", mitre_limit=_MITRE_LIMIT)
         for distance in (-past, width + past)
     )
-    outer = as_multipolygon(shapely.union(smooth, grown.intersection(within)))
+    if len(openings) == 0:
+        return Mesh(np.empty((0, 3)), np.empty((0, 3), np.int64))
+    # Openings well inside need no clipping; only those that overlap are united.
+    shapely.prepare(within)
+    clipped = ~shapely.covers(within, grown)
+    grown[clipped] = shapely.union(smooth[clipped], shapely.intersection(grown[clipped], within))
+    outer = union_by_clusters(np.array(shapely.get_parts(grown), object))
+    inside = as_multipolygon(shapely.geometrycollections(inner))
     heights = (land - slope * past, top + slope * past)
-    return _above((as_multipolygon(inner), outer), heights, heights[1] + 1.0)
+    return _above((inside, outer), heights, heights[1] + 1.0)
 
 
 def _above(

@@ -8,7 +8,6 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 
-import manifold3d
 import numpy as np
 import shapely
 from shapely import MultiPolygon, Point, Polygon
@@ -22,6 +21,7 @@ from .sheet import as_multipolygon
 from .solid import Mesh, extrude
 from .solid_boolean import block, mesh_of, solid_of
 from .stroke_letters import letter_shapes
+from .worn import filled, openings_of, widened, worn
 
 #: Raised parts begin this share of the thickness below the upper face: they share no face with it.
 _SUNK = 0.5
@@ -105,16 +105,18 @@ def raised_regions(
     rim, ribs : MultiPolygon
         Ribs without what the rim covers.
     """
-    filled, openings = _filled(shape)
-    kept_off = shapely.buffer(openings, settings.rib_clearance_mm + settings.chamfer_mm)
+    whole = filled(shape)
+    kept_off = MultiPolygon()
+    if settings.rim_height_mm > 0 or settings.rib_height_mm > 0:
+        kept_off = widened(openings_of(shape), settings.rib_clearance_mm + settings.chamfer_mm)
     rim = MultiPolygon()
     if settings.rim_height_mm > 0:
-        inner = shapely.buffer(filled, -settings.rim_width_mm, join_style="mitre")
-        rim = as_multipolygon(filled.difference(inner).difference(kept_off))
+        inner = shapely.buffer(whole, -settings.rim_width_mm, join_style="mitre")
+        rim = as_multipolygon(whole.difference(inner).difference(kept_off))
     ribs = MultiPolygon()
     if settings.rib_height_mm > 0:
-        lines = _grid(filled.bounds, settings.rib_spacing_mm, settings.rib_width_mm)
-        room = shapely.buffer(filled, -settings.rib_width_mm / 2).difference(kept_off)
+        lines = _grid(whole.bounds, settings.rib_spacing_mm, settings.rib_width_mm)
+        room = shapely.buffer(whole, -settings.rib_width_mm / 2).difference(kept_off)
         strips = shapely.union_all(lines).intersection(room).difference(rim)
         width = settings.rib_width_mm
         # Stumps stiffen nothing.
@@ -176,11 +178,6 @@ def printed(
     return _Printing(shape, tiling, thickness, settings, label, bridge_width, layer).result()
 
 
-def _filled(shape: MultiPolygon) -> tuple[MultiPolygon, MultiPolygon]:
-    filled = as_multipolygon(shapely.union_all([Polygon(p.exterior) for p in shape.geoms]))
-    return filled, as_multipolygon(filled.difference(shape))
-
-
 def _euler(lower: MultiPolygon, upper: MultiPolygon) -> int:
     """Return the Euler characteristic of the surface of two plates, one on the other."""
 
@@ -214,7 +211,7 @@ class _Printing:
         self._layer = layer
         self._findings: list[Finding] = []
         self._settings = self._within_limits(settings, bridge_width)
-        self._filled, self._openings = _filled(shape)
+        self._filled, self._openings = filled(shape), openings_of(shape)
 
     def _within_limits(self, settings: PrintingSettings, bridge_width: float) -> PrintingSettings:
         most = bridge_width * (1 - _LEFT_OF_BRIDGE) / 2
@@ -257,8 +254,8 @@ class _Printing:
         bosses = as_multipolygon(
             shapely.union_all([p.buffer(self._boss_radius, quad_segs=16) for p in pegs])
         )
-        cutter = None
-        if s.chamfer_mm > 0 and not self._openings.is_empty:
+        within: shapely.Geometry = MultiPolygon()
+        if s.chamfer_mm > 0:
             within = shapely.buffer(self._filled, -1.5 * s.chamfer_mm, join_style="mitre")
             # Laps are half as thick: a chamfer could part them.
             laps = [
@@ -267,9 +264,6 @@ class _Printing:
                 if tile.lower is not tile.upper
             ]
             within = within.difference(shapely.buffer(shapely.union_all(laps), 2 * s.chamfer_mm))
-            cutter = solid_of(
-                chamfer_cutter(self._openings, within, s.chamfer_mm, s.land_mm, self._t)
-            )
         plain = not (s.chamfer_mm or s.label or rim.geoms or ribs.geoms or pegs)
         pieces = []
         for tile in self._tiling.tiles:
@@ -277,7 +271,7 @@ class _Printing:
             if plain and same:
                 mesh = extrude(tile.shape, self._t)
             else:
-                mesh = self._shaped(tile, rim, ribs, bosses, pegs, cutter)
+                mesh = self._shaped(tile, rim, ribs, bosses, pegs, within)
             pieces.append(PrintedSheet(tile.name, mesh, _euler(tile.lower, tile.upper)))
         return PrintedSet(tuple(pieces), tuple(self._findings))
 
@@ -288,7 +282,7 @@ class _Printing:
         ribs: MultiPolygon,
         bosses: MultiPolygon,
         pegs: list[Point],
-        cutter: manifold3d.Manifold | None,
+        within: shapely.Geometry,
     ) -> Mesh:
         s, t = self._settings, self._t
         name, lower, upper = tile.name, tile.lower, tile.upper
@@ -322,8 +316,8 @@ class _Printing:
             solid = solid + block(peg, boss_top - _ROOF / 2, boss_top + _PEG_HEIGHT)
             solid = solid - block(socket, -1.0, _PEG_HEIGHT + _SOCKET_SPARE)
             planes += [boss_top, boss_top + _PEG_HEIGHT, _PEG_HEIGHT + _SOCKET_SPARE]
-        if cutter is not None:
-            solid = solid - cutter
+        if s.chamfer_mm > 0:
+            solid = solid - solid_of(self._chamfers_near(upper, within))
         if placed is not None:
             letters = letter_shapes(placed.lines, max(0.6, _STROKE * placed.height))
             solid = solid - block(letters, t - s.label_depth_mm, t + 1.0)
@@ -335,11 +329,17 @@ class _Printing:
             mesh = Mesh(mesh.vertices - (0.0, 0.0, low), mesh.faces.copy())
         return mesh
 
+    def _chamfers_near(self, region: MultiPolygon, within: shapely.Geometry) -> Mesh:
+        s = self._settings
+        box = shapely.box(*region.bounds)
+        near = self._openings[shapely.dwithin(self._openings, box, 2 * s.chamfer_mm)]
+        return chamfer_cutter(near, within, s.chamfer_mm, s.land_mm, self._t)
+
     def _label_on(
         self, name: str, upper: MultiPolygon, raised: shapely.Geometry
     ) -> PlacedLabel | None:
         away = self._settings.chamfer_mm + 0.4
-        free = shapely.buffer(upper, -away).difference(shapely.buffer(raised, 0.4))
+        free = worn(upper, away).difference(shapely.buffer(raised, 0.4))
         head = " ".join(part for part in (self._label, name) if part)
         for text in (f"{head} - this side up", f"{head} up", head.split()[0] + f" {name} up"):
             placed = place_label(
@@ -368,7 +368,7 @@ class _Printing:
         x0, y0, x1, y1 = self._filled.bounds
         w, h = x1 - x0, y1 - y0
         inset = self._boss_radius + 1.0
-        room = shapely.buffer(self._shape, -inset + 0.5)
+        room = worn(self._shape, inset - 0.5)
         lines = [line.buffer(self._boss_radius + 0.5) for line in self._tiling.seams]
         room = room.difference(shapely.union_all(lines))
         found = []

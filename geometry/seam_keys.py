@@ -11,6 +11,8 @@ import shapely
 from numpy.typing import NDArray
 from shapely import LineString, MultiPolygon, Polygon
 
+from .worn import openings_of, worn
+
 Floats = NDArray[np.float64]
 
 #: Width of a key's neck as a share of its head: a slope of about 1 to 3 on common proportions.
@@ -74,7 +76,13 @@ def keys_along(
     """
     array = np.array(cells, object)
     tree = shapely.STRtree(array)
-    solid = shapely.buffer(shape, -wall, quad_segs=4)
+    openings = openings_of(shape)
+    near = np.unique(
+        shapely.STRtree(openings).query(
+            np.array(seams, object), predicate="dwithin", distance=depth + width + 2 * wall
+        )[1]
+    )
+    solid = worn(shape, wall, openings[near])
     shapely.prepare(solid)
     found: list[Key] = []
     for seam in seams:

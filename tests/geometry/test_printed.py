@@ -145,7 +145,7 @@ def test_a_chamfer_never_eats_bridges_away():
 def test_the_chamfers_solid_is_closed_whatever_the_openings(sheet_of_seed, seed):
     sheet = sheet_of_seed(seed)
     outline = box(*sheet.bounds)
-    openings = as_multipolygon(outline.difference(sheet))
+    openings = shapely.get_parts(as_multipolygon(outline.difference(sheet)))
     mesh = chamfer_cutter(openings, outline.buffer(-1), 0.8, 0.3, 1.5)
     found = soundness(mesh)
     assert found.watertight
