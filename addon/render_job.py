@@ -7,13 +7,14 @@ into the folder that it names. Progress goes to standard output as lines ``progr
 from __future__ import annotations
 
 import json
+import pickle
 import sys
 from pathlib import Path
 from typing import Any
 
 import bpy
 
-from ..geometry.build import build
+from ..geometry.build import Build, build
 from ..geometry.errors import GeometryError, JobError, SheetstackError
 from ..geometry.job import load_job
 from ..geometry.mockup_settings import MockupSettings
@@ -40,15 +41,19 @@ def render_order(order: dict[str, Any]) -> None:
     Parameters
     ----------
     order : dict
-        ``job`` path; ``out`` folder, which exists; ``pixels`` width, height; ``samples``;
+        ``job`` path, or ``build`` path of a build pickled by the process that gives the order;
+        ``out`` folder, which exists; ``pixels`` width, height; ``samples``;
         ``surface``, ``light``, ``scale`` or None for the job's own; ``stack`` whether to render the
         exploded stack; ``frames`` of the turntable; ``video`` whether it is one; ``scene`` path of
         a .blend and ``face`` name of the wall in it, with ``:`` and the face's number after it.
     """
     progress = Progress(tell)
     out = Path(order["out"])
-    job = load_job(order["job"])
-    built = build(job, progress.part(0.0, 0.1))
+    if order.get("build"):
+        built: Build = pickle.loads(Path(order["build"]).read_bytes())
+    else:
+        built = build(load_job(order["job"]), progress.part(0.0, 0.1))
+    job = built.job
     picture = painted_picture(built, PICTURE_PIXELS)
     own = job.mockup
     settings = MockupSettings(

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import argparse
 import json
+import pickle
 import shutil
 import subprocess
 import sys
@@ -108,7 +109,11 @@ def _run(chosen: argparse.Namespace, meter: Meter) -> int:
     with tempfile.TemporaryDirectory() as working:
         rendered = Path(working) / "rendered"
         rendered.mkdir()
-        _render(order | {"out": str(rendered)}, Path(working), progress.part(0.1, 0.95))
+        # The other process reads what has been built here, rather than building it again.
+        kept = Path(working) / "build.pickle"
+        kept.write_bytes(pickle.dumps(built))
+        files_of_order = {"out": str(rendered), "build": str(kept)}
+        _render(order | files_of_order, Path(working), progress.part(0.1, 0.95))
         with output_batch(folder) as batch:
             files = sorted(p for p in rendered.rglob("*") if p.is_file())
             for file in files:
