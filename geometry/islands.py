@@ -149,16 +149,16 @@ def find_pieces(mesh: Mesh, edges: Edges | None = None) -> Pieces:
     below = np.bincount(labels, np.maximum(-upward, 0), count)
     closed = np.isclose(above, below, rtol=1e-9, atol=0)
     volume = np.where(closed, np.abs(np.bincount(labels, six_volumes, count)) / 6, 0.0)
-    order = np.lexsort((-np.abs(upward), labels))
+    order = np.argsort(labels, kind="stable") if count > 1 else np.arange(len(labels))
     groups = np.split(order, np.flatnonzero(np.diff(labels[order])) + 1)
     pieces = []
     for label, faces in enumerate(groups):
         corners = mesh.vertices[mesh.faces[faces]]
-        x, y = corners[0, :, :2].mean(axis=0)  # the largest triangle stands first
+        x, y = corners[np.argmax(np.abs(upward[faces])), :, :2].mean(axis=0)
         low, high = corners.min(axis=(0, 1)), corners.max(axis=(0, 1))
         pieces.append(
             Piece(
-                faces=np.sort(faces),
+                faces=faces,
                 area_mm2=float(max(above[label], below[label])),
                 volume_mm3=float(volume[label]),
                 place=(float(x), float(y)),

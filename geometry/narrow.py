@@ -84,7 +84,7 @@ def narrow_parts(shape: Polygon | MultiPolygon, width: float) -> list[NarrowPlac
     wide = shapely.buffer(core, radius * (1 + SLACK), quad_segs=QUARTER_SEGMENTS)
     lost, of = shapely.get_parts(shapely.difference(parts, wide), return_index=True)
     kept = _worth_a_look(lost, width)
-    beside = shapely.buffer(wide, 1e-4 * width + 1e-6)
+    beside = shapely.buffer(wide, 1e-4 * width + 1e-6, quad_segs=1)
     touch = shapely.intersection(shapely.boundary(lost[kept]), beside[of[kept]])
     return _places(lost[kept], touch, width)
 
@@ -131,7 +131,7 @@ def narrow_sheet(outline: Polygon, openings: MultiPolygon, width: float) -> list
     closed = shapely.buffer(joined, -radius * (1 + SLACK), quad_segs=QUARTER_SEGMENTS)
     lost, of = shapely.get_parts(shapely.difference(closed, own), return_index=True)
     kept = _worth_a_look(lost, width)
-    beside = shapely.buffer(own, 1e-4 * width + 1e-6)
+    beside = shapely.buffer(own, 1e-4 * width + 1e-6, quad_segs=1)
     touch = shapely.difference(shapely.boundary(lost[kept]), beside[of[kept]])
     return _places(lost[kept], touch, width)
 
