@@ -24,6 +24,8 @@ Ints = NDArray[np.int64]
 _THINNED, _FITTED = 0.2, 0.75
 _STRAIGHT = 0.3
 _REFITS = 5
+# Fits worse than this many tolerances are split at once: new parameters seldom save them.
+_HOPELESS = 5.0
 _CORNER = np.radians(50)
 #: Points a cubic is drawn with when shapes are compared.
 SAMPLES = 12
@@ -345,39 +347,54 @@ def _rejoined(track: _Track, pieces: _Pieces, tolerance: float) -> _Pieces:
     return pieces
 
 
+class _Spans:
+    """The points of some pieces one after another, and what stays while they are fitted."""
+
+    def __init__(self, track: _Track, first: Ints, last: Ints) -> None:
+        self.count = last - first + 1
+        self.starts = np.concatenate([[0], np.cumsum(self.count)[:-1]])
+        self.piece = np.repeat(np.arange(len(first)), self.count)
+        self.index = np.arange(self.count.sum()) - self.starts[self.piece] + first[self.piece]
+        self.points = track.points[self.index]
+        self.p0, self.p3 = track.points[first], track.points[last]
+        self.arc = track.along[last] - track.along[first]
+        along = track.along[self.index] - track.along[first][self.piece]
+        self.even = along / np.maximum(self.arc, 1e-12)[self.piece]
+        self.u, self.v = _end_frames(track, first, 1.0), _end_frames(track, last, -1.0)
+
+    def worst(self, off: Floats) -> Floats:
+        """Return the greatest of the points' values in each piece."""
+        most: Floats = np.maximum.reduceat(off, self.starts)
+        return most
+
+
 def _fit(track: _Track, first: Ints, last: Ints, tolerance: float) -> tuple[_Pieces, Ints]:
     """Fit one cubic to each piece; also return the point that is farthest from it."""
-    count = last - first + 1
-    starts = np.concatenate([[0], np.cumsum(count)[:-1]])
-    piece = np.repeat(np.arange(len(first)), count)
-    index = np.arange(count.sum()) - starts[piece] + first[piece]
-    points = track.points[index]
-    p0, p3 = track.points[first], track.points[last]
-    arc = track.along[last] - track.along[first]
-    t = (track.along[index] - track.along[first][piece]) / np.maximum(arc, 1e-12)[piece]
-    u, v = _end_frames(track, first, 1.0), _end_frames(track, last, -1.0)
-    cubics = _lines(p0, p3)
-    error = np.full(len(first), np.inf)
-    worst = (first + last) // 2
-    t_now = t
-    for number in range(_REFITS + 1):
-        trial = _least_squares(points, t_now, piece, starts, p0, p3, u, v, arc)
-        off = _errors(trial, points, t_now, piece, starts)
-        now = np.maximum.reduceat(off, starts)
-        better = now < error
-        cubics[better], error[better] = trial[better], now[better]
-        if number == 0:
-            worst = _farthest(off, piece, starts, index, now)
-        if number == _REFITS or (error <= tolerance).all():
-            break
-        t_now = _nearer(trial, points, t_now, piece, starts, count)
+    spans = _Spans(track, first, last)
+    t = spans.even
+    cubics = _least_squares(spans, t)
+    off = _errors(cubics, spans, t)
+    error = spans.worst(off)
+    worst = _farthest(off, spans, error)
     # Straight where a straight line does.
-    chord = _lines(p0, p3)
-    bow = np.maximum.reduceat(_off_chord(points, p0[piece], p3[piece]), starts)
+    bow = spans.worst(_off_chord(spans.points, spans.p0[spans.piece], spans.p3[spans.piece]))
     # Between corners only: chords of a gentle curve would put kinks into it.
     cornered = track.corner[first] & track.corner[last]
-    straight = (cornered & (bow <= _STRAIGHT * tolerance)) | (count == 2)
-    cubics[straight], error[straight] = chord[straight], bow[straight]
+    straight = (cornered & (bow <= _STRAIGHT * tolerance)) | (spans.count == 2)
+    cubics[straight], error[straight] = _lines(spans.p0, spans.p3)[straight], bow[straight]
+    # Once more with better parameters, where there is hope.
+    at, part, trial = np.arange(len(first)), spans, cubics
+    for _ in range(_REFITS):
+        near = (error[at] > tolerance) & (error[at] <= _HOPELESS * tolerance)
+        if not near.any():
+            break
+        t, trial, at = t[near[part.piece]], trial[near], at[near]
+        part = _Spans(track, first[at], last[at])
+        t = _nearer(trial, part, t)
+        trial = _least_squares(part, t)
+        now = part.worst(_errors(trial, part, t))
+        better = now < error[at]
+        cubics[at[better]], error[at[better]] = trial[better], now[better]
     return _Pieces(first, last, cubics, straight, error), worst
 
 
@@ -393,21 +410,14 @@ def _end_frames(track: _Track, end: Ints, sign: float) -> Floats:
     return frames
 
 
-def _least_squares(
-    points: Floats,
-    t: Floats,
-    piece: Ints,
-    starts: Ints,
-    p0: Floats,
-    p3: Floats,
-    u: Floats,
-    v: Floats,
-    arc: Floats,
-) -> Floats:
+def _least_squares(spans: _Spans, t: Floats) -> Floats:
+    """Return the cubics nearest to the points at given parameters."""
+    piece, starts, p0, p3 = spans.piece, spans.starts, spans.p0, spans.p3
+    u, v, arc = spans.u, spans.v, spans.arc
     s = 1 - t
     b1, b2 = 3 * s * s * t, 3 * s * t * t
     ends = (s**3 + b1)[:, None] * p0[piece] + (b2 + t**3)[:, None] * p3[piece]
-    rest = points - ends
+    rest = spans.points - ends
     s11, s12, s22 = (np.add.reduceat(w, starts) for w in (b1 * b1, b1 * b2, b2 * b2))
     r1 = np.add.reduceat(b1[:, None] * rest, starts)
     r2 = np.add.reduceat(b2[:, None] * rest, starts)
@@ -461,14 +471,13 @@ def _halves(cubics: Floats) -> Floats:
     return np.stack([first, second], axis=1).reshape(-1, 4, 2)
 
 
-def _errors(cubics: Floats, points: Floats, t: Floats, piece: Ints, starts: Ints) -> Floats:
+def _errors(cubics: Floats, spans: _Spans, t: Floats) -> Floats:
     """Return how far each point is from the curve, and the curve half-way to it from the chord."""
-    off: Floats = np.linalg.norm(_evaluate(cubics[piece], t[:, None]) - points, axis=1)
-    before = np.maximum(np.arange(len(t)) - 1, starts[piece])
-    for share in (1 / 3, 2 / 3):
-        between = _evaluate(cubics[piece], (t[before] + share * (t - t[before]))[:, None])
-        off = np.maximum(off, _off_chord(between, points[before], points))
-    return off
+    points, own = spans.points, cubics[spans.piece]
+    off: Floats = np.linalg.norm(_evaluate(own, t[:, None]) - points, axis=1)
+    before = np.maximum(np.arange(len(t)) - 1, spans.starts[spans.piece])
+    between = _evaluate(own, ((t[before] + t) / 2)[:, None])
+    return np.maximum(off, _off_chord(between, points[before], points))
 
 
 def _off_chord(points: Floats, a: Floats, b: Floats) -> Floats:
@@ -479,19 +488,17 @@ def _off_chord(points: Floats, a: Floats, b: Floats) -> Floats:
     return distance
 
 
-def _farthest(off: Floats, piece: Ints, starts: Ints, index: Ints, most: Floats) -> Ints:
-    at = np.flatnonzero(off >= most[piece])
-    which, where = np.unique(piece[at], return_index=True)
-    result = index[starts].copy()
-    result[which] = index[at[where]]
+def _farthest(off: Floats, spans: _Spans, most: Floats) -> Ints:
+    at = np.flatnonzero(off >= most[spans.piece])
+    which, where = np.unique(spans.piece[at], return_index=True)
+    result = spans.index[spans.starts].copy()
+    result[which] = spans.index[at[where]]
     return result
 
 
-def _nearer(
-    cubics: Floats, points: Floats, t: Floats, piece: Ints, starts: Ints, count: Ints
-) -> Floats:
+def _nearer(cubics: Floats, spans: _Spans, t: Floats) -> Floats:
     """Return each point's parameter after one Newton step to the nearest place on its cubic."""
-    c = cubics[piece]
+    c, points, piece, starts = cubics[spans.piece], spans.points, spans.piece, spans.starts
     s = (1 - t)[:, None]
     w = t[:, None]
     d = c[:, 1:] - c[:, :-1]
@@ -502,7 +509,7 @@ def _nearer(
     bend = (first * first).sum(axis=1) + (off * second).sum(axis=1)
     step = np.where(bend > 1e-12, slope / np.where(bend > 1e-12, bend, 1.0), 0.0)
     moved = np.clip(t - np.clip(step, -0.2, 0.2), 0, 1)
-    ends = starts + count - 1
+    ends = starts + spans.count - 1
     moved[starts], moved[ends] = 0.0, 1.0
     # Along the curve in order: a running maximum within each piece.
     ordered: Floats = np.maximum.accumulate(moved + 2.0 * piece) - 2.0 * piece

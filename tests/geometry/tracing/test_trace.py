@@ -27,7 +27,7 @@ from sheetstack.geometry.tracing.traced_files import write_tracing
 from sheetstack.geometry.tracing.traced_job import traced_drawing
 
 PICTURES = ["chelsea", "coffee", "coins", "clock", "cell"]
-SMALL = 400
+SMALL = 320
 
 
 @pytest.fixture(scope="session")
