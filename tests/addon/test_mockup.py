@@ -178,6 +178,16 @@ def test_an_order_writes_both_pictures_and_frames(sign, tmp_path):
     assert all(Image.open(tmp_path / name).size == (64, 48) for name in files)
 
 
+def test_a_turntable_is_written_as_a_video(tmp_path):
+    order = {"job": str(SIGN), "out": str(tmp_path), "pixels": [64, 48], "samples": 2}
+    order |= {"surface": "board", "light": "evening", "scale": "none", "stack": False}
+    render_order(order | {"frames": 3, "video": True, "scene": "", "face": ""})
+    video = (tmp_path / "turntable.mp4").read_bytes()
+    # ISO/IEC 14496-12, 4.3: the file type box comes first.
+    assert video[4:8] == b"ftyp"
+    assert not (tmp_path / "turntable").exists()
+
+
 def test_the_command_renders_into_the_users_own_scene(blender, tmp_path):
     bpy.ops.mesh.primitive_plane_add(size=4, rotation=(np.pi / 2, 0, 0))
     bpy.context.active_object.name = "My wall"
