@@ -8,7 +8,7 @@ import shapely
 from .cut_sheet import CutSheet
 from .job import Job
 from .kerf import CutPath, CutPaths
-from .registration import edge_marks, holes, pin_crosses
+from .registration import edge_marks, pin_crosses, pins
 from .stroke_letters import letter_lines, text_width
 
 
@@ -22,7 +22,7 @@ def drill_template(job: Job) -> CutSheet | None:
     ----------
     job : Job
     """
-    discs = holes(job.registration, job.sheet)
+    discs = pins(job.registration, job.sheet)
     if discs.is_empty:
         return None
     size = (job.sheet.width_mm, job.sheet.height_mm)

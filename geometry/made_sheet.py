@@ -9,7 +9,7 @@ import shapely
 from numpy.typing import NDArray
 from shapely import LineString, MultiPolygon
 
-from .bed_tiles import Tile, Tiling, split_for_bed
+from .bed_tiles import Tiling, split_for_bed
 from .bridges import Bridge
 from .build import Build
 from .cut_sheet import CutSheet, lines_of
@@ -203,8 +203,3 @@ def printed_pieces(job: Job, made: MadeSheet) -> PrintedSet:
         bridge_width=job.bridge_width,
         layer=sheet.name,
     )
-
-
-def tile_names(tiles: tuple[Tile, ...]) -> tuple[str, ...]:
-    """Return the endings of tiles' file names: empty for a whole sheet, else ``-A1``."""
-    return tuple(f"-{tile.name}" if tile.name else "" for tile in tiles)

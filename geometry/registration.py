@@ -43,8 +43,8 @@ def pin_centres(
     return own or ((d, d), (width - 1.5 * d, d), (d, height - d))
 
 
-def holes(registration: RegistrationSettings, sheet: SheetSettings) -> MultiPolygon:
-    """Return what registration takes out of a sheet, as polygons in mm: holes, or half holes."""
+def pins(registration: RegistrationSettings, sheet: SheetSettings) -> MultiPolygon:
+    """Return the pins as whole discs in mm; those of notches stand half outside the sheet."""
     centres = pin_centres(registration, sheet)
     if not centres:
         return MultiPolygon()
@@ -52,6 +52,15 @@ def holes(registration: RegistrationSettings, sheet: SheetSettings) -> MultiPoly
         shapely.points(centres), registration.hole_diameter_mm / 2, quad_segs=QUARTER_SEGMENTS
     )
     return MultiPolygon(list(discs))
+
+
+def holes(registration: RegistrationSettings, sheet: SheetSettings) -> MultiPolygon:
+    """Return what registration takes out of a sheet, as polygons in mm: holes, or half holes."""
+    discs = pins(registration, sheet)
+    if registration.feature == "holes" or discs.is_empty:
+        return discs
+    plate = shapely.box(0, 0, sheet.width_mm, sheet.height_mm)
+    return MultiPolygon([disc.intersection(plate) for disc in discs.geoms])
 
 
 def wrong_ways_that_fit(

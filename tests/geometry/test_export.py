@@ -208,3 +208,18 @@ def test_a_job_without_pins_has_no_template(tmp_path, small):
         )
     )
     assert drill_template(job) is None
+
+
+def test_notches_are_cut_with_the_outline_and_keep_the_sheet_sound(small):
+    built = small(registration='feature = "notches"')
+    for layer, sheet in zip(built.layers, sheets_to_make(built), strict=True):
+        assert layer.soundness.watertight
+        assert layer.islands_left == ()
+        (piece,) = cut_pieces(built.job, made_sheet(built.job, sheet))
+        outline = Polygon(piece.cuts.outline[0].points)
+        # Three half discs of 4 mm are missing from the plate, and half a kerf is added round it.
+        plate = box(0, 0, 160, 120).buffer(built.job.made_by.kerf_mm / 2, join_style="mitre")
+        missing = plate.difference(outline)
+        assert missing.area == pytest.approx(3 * np.pi * 2**2 / 2, rel=0.1)
+    template = drill_template(built.job)
+    assert [round(Polygon(p.points).area, 1) for p in template.cuts.openings] == [12.6] * 3
