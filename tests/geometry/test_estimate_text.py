@@ -11,13 +11,19 @@ from sheetstack.geometry.estimate import estimate
 from sheetstack.geometry.estimate_data import estimate_data
 from sheetstack.geometry.estimate_text import estimate_rows, estimate_text
 from sheetstack.geometry.job import load_job
+from sheetstack.geometry.report import report_data
 
 DEMO = Path(__file__).parents[2] / "demo_scenes/sign/sign.toml"
 
 
 @pytest.fixture(scope="module")
-def found():
-    return estimate(build(load_job(DEMO)))
+def built():
+    return build(load_job(DEMO))
+
+
+@pytest.fixture(scope="module")
+def found(built):
+    return estimate(built)
 
 
 def test_no_cell_claims_more_than_two_figures(found):
@@ -43,3 +49,10 @@ def test_the_data_survive_json_and_add_up(found):
         total = sum(layer[key] for layer in data["layers"])
         assert data["total"][key] == pytest.approx(total, abs=1e-3)
     assert data["total"]["paint_ml"][0] < data["total"]["paint_ml"][1]
+
+
+def test_the_report_carries_estimate_process_and_care(built, found):
+    data = report_data(built)
+    assert data["estimate"] == estimate_data(found)
+    assert data["making"]["process"] == built.job.made_by.kind
+    assert data["making"]["care"] == built.job.material.care
