@@ -16,8 +16,9 @@ bl_info = {
     "category": "Import-Export",
 }
 
-#: Modules in the order in which they are registered. To add a feature, add its module: it has
-#: ``CLASSES``, and ``register`` and ``unregister`` where it hangs things on Blender.
+#: Modules in the order in which they are registered; panels stand in the tab in the same order.
+#: To add a feature, add its module: it has ``CLASSES``, and ``register`` and ``unregister`` where
+#: it hangs things on Blender.
 FEATURES = (
     "job_property",
     "object_property",
@@ -36,8 +37,8 @@ FEATURES = (
     "hand_bridges",
     "bridge_tool",
     "write_files",
-    "tracing",
     "panels",
+    "tracing",
     "inspection",
     "mockup",
     "file_upgrade",

@@ -1,9 +1,9 @@
 """The list of findings: a click flies the 3D views to the place."""
 
+import time
 from typing import Any
 
 import bpy
-import numpy as np
 from mathutils import Vector
 
 from .conversion import metres
@@ -87,12 +87,10 @@ def fly_to_active(context: Any) -> None:
         key: (view.view_location.copy(), view.view_distance)
         for key, view in _views(context).items()
     }
-    steps = iter(np.linspace(0, 1, round(FLIGHT / STEP) + 1)[1:].tolist())
+    begin = time.monotonic()
 
     def step() -> float | None:
-        share = next(steps, None)
-        if share is None:
-            return None
+        share = min((time.monotonic() - begin) / FLIGHT, 1.0)
         eased = share * share * (3 - 2 * share)
         # Views are looked up at each step: the artist may close one meanwhile.
         for key, view in _views(bpy.context).items():
@@ -100,7 +98,7 @@ def fly_to_active(context: Any) -> None:
                 start, distance = flights[key]
                 view.view_location = start.lerp(target, eased)
                 view.view_distance = distance * (DISTANCE / distance) ** eased
-        return STEP
+        return STEP if share < 1.0 else None
 
     bpy.app.timers.register(step)
 

@@ -16,6 +16,8 @@ from pathlib import Path
 import bpy
 
 ZIP, JOB, FOLDER = (Path(a).resolve() for a in sys.argv[sys.argv.index("--") + 1 :])
+#: Names of the panels that were drawn to their end.
+drawn = set()
 #: Seconds between two steps, and steps to wait for a build.
 PAUSE, PATIENCE = 0.3, 400
 #: From the sidebar's top: the third tab's middle, the first header's middle, header to header.
@@ -73,14 +75,35 @@ def install():
     assert bpy.ops.preferences.addon_install(filepath=str(ZIP), overwrite=True) == {"FINISHED"}
     assert bpy.ops.preferences.addon_enable(module="sheetstack") == {"FINISHED"}
     # The panels start closed and what hangs below them open: a click shows all of one.
-    from sheetstack.addon import panels
-
-    for cls in reversed(panels.CLASSES):
+    for cls in reversed(our_panels()):
         bpy.utils.unregister_class(cls)
-    for cls in panels.CLASSES:
+    for cls in our_panels():
         cls.bl_options = set() if hasattr(cls, "bl_parent_id") else {"DEFAULT_CLOSED"}
+        cls.draw = recording(cls)
         bpy.utils.register_class(cls)
     yield
+
+
+def our_panels():
+    """Return the add-on's panels in the order of the tab."""
+    from sheetstack import addon
+
+    return [
+        cls
+        for module in addon._features()
+        for cls in module.CLASSES
+        if issubclass(cls, bpy.types.Panel)
+    ]
+
+
+def recording(cls):
+    draw = cls.draw
+
+    def recorded(self, context):
+        draw(self, context)
+        drawn.add(cls.__name__)
+
+    return recorded
 
 
 def open_and_build():
@@ -113,9 +136,7 @@ def open_and_build():
 
 
 def walk_panels():
-    from sheetstack.addon import panels
-
-    roots = [cls for cls in panels.CLASSES if not getattr(cls, "bl_parent_id", "")]
+    roots = [cls for cls in our_panels() if not hasattr(cls, "bl_parent_id")]
     roots = [cls for cls in roots if not hasattr(cls, "poll") or cls.poll(bpy.context)]
     _, _, sidebar = view()
     x, top = sidebar.x + 100, sidebar.y + sidebar.height
@@ -137,6 +158,10 @@ def walk_panels():
         yield from wait()
         click(x, header)
         yield from wait()
+    missing = {
+        cls.__name__ for cls in our_panels() if not hasattr(cls, "poll") or cls.poll(bpy.context)
+    } - drawn
+    assert not missing, f"never drawn: {sorted(missing)}"
 
 
 def look_at_marks():
