@@ -16,6 +16,7 @@ import shapely
 from numpy.typing import NDArray
 from shapely import Polygon
 
+from .chunks import chunks
 from .gaps import Gaps, join_gaps
 
 Floats = NDArray[np.float64]
@@ -50,8 +51,6 @@ QUICK = Effort(56, (0.0, -28.0, 28.0, -54.0, 54.0), 8)
 MANY = 200
 #: Ways do not meet sheet within this distance of their start, in mm.
 START = 1e-3
-#: Segments of a ring that are searched as one line.
-CHUNK = 8
 
 
 def frame_of(pieces: Sequence[Polygon]) -> int:
@@ -142,21 +141,6 @@ def _gaps(first: Indices, second: Indices, lines: Geometries) -> Gaps:
     return Gaps(np.stack([first, second], axis=1).astype(np.int64), ends[:, 0], ends[:, 1], length)
 
 
-def _chunks(rings: Geometries, owner: Indices) -> tuple[Geometries, Indices]:
-    """Return rings as short lines of a few segments each, and whose they are."""
-    points, ring = shapely.get_coordinates(rings, return_index=True)
-    first = np.flatnonzero(np.append(True, ring[1:] != ring[:-1]))
-    last = np.append(first[1:], len(ring)) - 1
-    step = np.arange(len(ring)) - first[ring]
-    start = np.flatnonzero((step % CHUNK == 0) & (np.arange(len(ring)) != last[ring]))
-    stop = np.minimum(start + CHUNK, last[ring[start]])
-    size = stop - start + 1
-    line = np.repeat(np.arange(len(start)), size)
-    within = np.arange(len(line)) - np.repeat(np.cumsum(size) - size, size)
-    lines = shapely.linestrings(points[start[line] + within], indices=line)
-    return lines, owner[ring[start]]
-
-
 def _rays(
     pieces: Geometries,
     rings: Geometries,
@@ -232,17 +216,18 @@ def _tightened(gaps: Gaps, rings: Geometries, owner: Indices, width: float) -> G
     """Return for each gap the shortest way between the stretches of edge near its two ends."""
     if len(gaps) == 0:
         return gaps
-    chunks, chunk_owner = _chunks(rings, owner)
-    tree = shapely.STRtree(chunks)
+    lines, ring = chunks(rings)
+    line_owner = owner[ring]
+    tree = shapely.STRtree(lines)
     best = []
     for k, ends in ((0, gaps.start), (1, gaps.end)):
         window = shapely.buffer(shapely.points(ends), 2 * width, quad_segs=2)
         number, chunk = tree.query(window, predicate="intersects")
-        mine = chunk_owner[chunk] == gaps.pieces[number, k]
+        mine = line_owner[chunk] == gaps.pieces[number, k]
         number, chunk = number[mine], chunk[mine]
-        parts = shapely.intersection(chunks[chunk], window[number])
-        lines, of = _line_parts(parts, number)
-        best.append(shapely.multilinestrings(lines, indices=of))
+        parts = shapely.intersection(lines[chunk], window[number])
+        single, of = _line_parts(parts, number)
+        best.append(shapely.multilinestrings(single, indices=of))
     return _gaps(gaps.pieces[:, 0], gaps.pieces[:, 1], shapely.shortest_line(best[0], best[1]))
 
 

@@ -10,6 +10,7 @@ import shapely
 from numpy.typing import NDArray
 from shapely import MultiPolygon, Polygon
 
+from .chunks import chunks
 from .core import Core, piece_of, union_by_clusters
 from .gaps import Gaps
 from .sheet import Sheet, as_multipolygon
@@ -20,8 +21,6 @@ Floats = NDArray[np.float64]
 Indices = NDArray[np.int64]
 Geometries = NDArray[np.object_]
 
-#: Vertices of a tile of the core: only distances are measured to them.
-CORE_TILE = 256
 #: The core is taken at this share of half the width: "just under half".
 JUST_UNDER = 0.995
 
@@ -161,9 +160,11 @@ class Roots:
         self._pieces = np.asarray(pieces, object)
         self._cores = shapely.get_parts(core)
         self._home = piece_of(shapely.point_on_surface(self._cores), self._pieces)
-        self._tiles = tiles(core, CORE_TILE)
-        self._tile_home = piece_of(shapely.point_on_surface(self._tiles), self._pieces)
-        self._tree = shapely.STRtree(self._tiles)
+        # Points to be rooted lie outside the core, so that its nearest point is on an edge.
+        rings, owner = shapely.get_rings(self._cores, return_index=True)
+        self._lines, ring = chunks(rings)
+        self._line_home = self._home[owner[ring]]
+        self._tree = shapely.STRtree(self._lines)
 
     def paths(self, gaps: Gaps) -> list[Floats]:
         """Return middle lines from core to core across each gap, arrays (4, 2).
@@ -177,10 +178,10 @@ class Roots:
     def _roots(self, piece: Indices, at: Floats) -> Floats:
         points = shapely.points(at)
         roots = np.full(at.shape, np.nan)
-        if len(self._tiles) and len(at):
+        if len(self._lines) and len(at):
             which, near = self._tree.query_nearest(points, all_matches=False)
-            own = self._tile_home[near] == piece[which]
-            lines = shapely.shortest_line(self._tiles[near[own]], points[which[own]])
+            own = self._line_home[near] == piece[which]
+            lines = shapely.shortest_line(self._lines[near[own]], points[which[own]])
             roots[which[own]] = shapely.get_coordinates(lines)[::2]
         # The nearest core is another piece's, or the piece has none.
         for number in np.flatnonzero(np.isnan(roots[:, 0])).tolist():

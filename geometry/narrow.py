@@ -30,6 +30,8 @@ ENOUGH = 0.99
 #: The rest of the shape is grown a little further (by this share of half the width), so that round
 #: parts, whose rounds are drawn as polygons, do not leave shavings all along.
 SLACK = 0.02
+#: Lost parts of less than this share of the width's square are nothing.
+LEAST_AREA = 0.02
 
 
 @dataclass(frozen=True)
@@ -84,8 +86,8 @@ def narrow_parts(shape: Polygon | MultiPolygon, width: float) -> list[NarrowPlac
     wide = shapely.buffer(core, radius * (1 + SLACK), quad_segs=QUARTER_SEGMENTS)
     lost, of = shapely.get_parts(shapely.difference(parts, wide), return_index=True)
     kept = _worth_a_look(lost, width)
-    beside = shapely.buffer(wide, 1e-4 * width + 1e-6, quad_segs=1)
-    touch = shapely.intersection(shapely.boundary(lost[kept]), beside[of[kept]])
+    beside = shapely.buffer(wide[of[kept]], 1e-4 * width + 1e-6, quad_segs=1)
+    touch = shapely.intersection(shapely.boundary(lost[kept]), beside)
     return _places(lost[kept], touch, width)
 
 
@@ -131,8 +133,8 @@ def narrow_sheet(outline: Polygon, openings: MultiPolygon, width: float) -> list
     closed = shapely.buffer(joined, -radius * (1 + SLACK), quad_segs=QUARTER_SEGMENTS)
     lost, of = shapely.get_parts(shapely.difference(closed, own), return_index=True)
     kept = _worth_a_look(lost, width)
-    beside = shapely.buffer(own, 1e-4 * width + 1e-6, quad_segs=1)
-    touch = shapely.difference(shapely.boundary(lost[kept]), beside[of[kept]])
+    beside = shapely.buffer(own[of[kept]], 1e-4 * width + 1e-6, quad_segs=1)
+    touch = shapely.difference(shapely.boundary(lost[kept]), beside)
     return _places(lost[kept], touch, width)
 
 
@@ -147,7 +149,9 @@ def _by_label(shapes: NDArray[np.object_], labels: NDArray[np.int64]) -> NDArray
 
 def _worth_a_look(lost: NDArray[np.object_], width: float) -> NDArray[np.bool_]:
     """Return which lost parts have an area that counts."""
-    return (shapely.get_type_id(lost) == _POLYGON) & (shapely.area(lost) > 0.02 * width * width)
+    return (shapely.get_type_id(lost) == _POLYGON) & (
+        shapely.area(lost) > LEAST_AREA * width * width
+    )
 
 
 def _places(

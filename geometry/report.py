@@ -79,8 +79,10 @@ def report_data(build: Build) -> dict[str, Any]:
         for number, (stem, layer) in enumerate(zip(sheet_stems(job), build.layers, strict=True), 1)
     ]
     general = [f for f in build.findings if not f.layer]
-    summed = ("sheet_mm2", "artwork_mm2", "painted_mm2", "bridges_mm2", "openings", "volume_mm3")
-    summed += ("damage", "plain_damage")
+    summed = (
+        *("sheet_mm2", "artwork_mm2", "painted_mm2", "bridges_mm2", "openings", "volume_mm3"),
+        *("damage", "plain_damage"),
+    )
     return {
         "schema": SCHEMA,
         "title": job.title,

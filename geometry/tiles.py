@@ -10,7 +10,7 @@ from shapely import MultiPolygon, Polygon
 Geometries = NDArray[np.object_]
 
 #: Polygons of more vertices are halved. Small tiles are quick to clip, few are quick to find.
-MOST_VERTICES = 64
+MOST_VERTICES = 200
 
 
 def tiles(shape: Polygon | MultiPolygon, most_vertices: int = MOST_VERTICES) -> Geometries:
