@@ -25,6 +25,9 @@ from .tiles import tiles
 Floats = NDArray[np.float64]
 Geometries = NDArray[np.object_]
 
+#: Vertices of a tile of the map: many thousand candidates are clipped to them.
+ZONE_VERTICES = 48
+
 
 @dataclass(frozen=True)
 class Coat:
@@ -127,7 +130,7 @@ class DamageMap:
         for coat in above:
             if coat.opacity < 1:
                 regions = _sprayed(regions, coat)
-        zones = [tiles(r.shape) for r in regions]
+        zones = [tiles(r.shape, ZONE_VERTICES) for r in regions]
         weights = [np.full(len(z), r.difference()) for z, r in zip(zones, regions, strict=True)]
         self._zones = np.concatenate(zones)
         self._weights = np.concatenate(weights)

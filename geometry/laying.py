@@ -92,7 +92,8 @@ class Laying:
             return
         shapes = straight_strips([s.path for s in strips], np.array([s.width for s in strips]))
         parts = shapely.get_parts(self._openings)
-        by, touched = shapely.STRtree(parts).query(shapes, predicate="intersects")
+        # Asked with the openings, which are then prepared: one may have all the vertices.
+        touched, by = shapely.STRtree(shapes).query(parts, predicate="intersects")
         if self._fillet:
             shapes = self._filleted(shapes, parts, by, touched)
         which, tile = self._tree.query(shapes, predicate="intersects")
