@@ -11,8 +11,9 @@ from dataclasses import replace
 
 import numpy as np
 import shapely
-from shapely import MultiPolygon
+from shapely import MultiPolygon, Polygon
 
+from .core import union_by_clusters
 from .finding import Finding, Severity
 from .job import LayerSettings
 from .sheet import PlacedArtwork, as_multipolygon
@@ -63,26 +64,52 @@ def let_under(
 
 
 def _grown(shape: MultiPolygon, cover: shapely.Geometry, trap: float) -> MultiPolygon:
+    """Let a layer run under its cover, part by part: only what lies near a part matters to it."""
+    parts, covers = shapely.get_parts(shape), shapely.get_parts(cover)
+    bounds = shapely.bounds(parts)
+    # What grows reaches one trap far, and is held back from edges within another.
+    reach = 3 * trap
+    windows = shapely.box(*(bounds[:, :2] - reach).T, *(bounds[:, 2:] + reach).T)
+    by_cover, near_cover = shapely.STRtree(covers).query(windows)
+    by_own, near_own = shapely.STRtree(parts).query(windows)
+    added: list[Polygon] = []
+    for number, part in enumerate(parts):
+        above = covers[near_cover[by_cover == number]]
+        if not len(above):
+            continue
+        rect = windows[number].bounds
+        here = shapely.union_all([shapely.clip_by_rect(c, *rect) for c in above])
+        own = shapely.union_all(
+            [shapely.clip_by_rect(p, *rect) for p in parts[near_own[by_own == number]]]
+        )
+        added += _additions(part, own, here, trap)
+    return union_by_clusters(np.array([*parts, *added], object)) if added else shape
+
+
+def _additions(
+    part: Polygon, own: shapely.Geometry, cover: shapely.Geometry, trap: float
+) -> list[Polygon]:
+    """Return what one part of a layer gains under its cover."""
     # Only near where the two meet is there anything to gain.
-    seam = shapely.intersection(shapely.boundary(shape), cover)
+    seam = shapely.intersection(shapely.boundary(part), cover)
     if seam.is_empty:
-        return shape
+        return []
     reach = shapely.buffer(seam, trap, quad_segs=16)
     free = shapely.intersection(reach, cover)
     # Held back from the far edges of the cover, along which it would peek out.
-    both = shapely.union(cover, shape)
+    both = shapely.union(cover, own)
     bare_edges = shapely.boundary(both)
     edges = shapely.intersection(bare_edges, shapely.buffer(reach, trap))
     sides = shapely.difference(edges, shapely.buffer(shapely.intersection(seam, bare_edges), 1e-6))
-    margin = shapely.buffer(shapely.difference(sides, shapely.boundary(shape)), trap, quad_segs=16)
-    added = [
-        part
-        for part in as_multipolygon(shapely.difference(free, margin)).geoms
-        if part.area > 0.01 * trap * trap and part.distance(shape) < 1e-6
+    margin = shapely.buffer(shapely.difference(sides, shapely.boundary(own)), trap, quad_segs=16)
+    gained = [
+        piece
+        for piece in as_multipolygon(shapely.difference(free, margin)).geoms
+        if piece.area > 0.01 * trap * trap and piece.distance(part) < 1e-6
     ]
     # A little overlap, so that the seam leaves no hair's breadth behind.
-    wide = shapely.intersection(shapely.buffer(added, SEAM, join_style="mitre"), both)
-    return as_multipolygon(shapely.union_all([shape, *wide]))
+    wide = shapely.intersection(shapely.buffer(gained, SEAM, join_style="mitre"), both)
+    return [p for w in wide for p in as_multipolygon(w).geoms]
 
 
 def trapped(
