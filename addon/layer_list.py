@@ -11,6 +11,7 @@ from .blender_versions import HAS_FILE_HANDLERS
 from .conversion import display_colour
 from .job_property import FORMAT, job_changed
 from .setting_property import fields_of, switch_name
+from .viewport import NARROW
 
 #: Colours of the first layers of a new job, from the back to the front.
 FIRST_COLOURS = ("#b08d57", "#3b3a36", "#f3e9d2", "#7a9e9f", "#c8553d")
@@ -36,9 +37,12 @@ class SHEETSTACK_UL_layers(bpy.types.UIList):
         swatch.ui_units_x = 1.2
         swatch.prop(item, "colour", text="")
         row.prop(item, "name", text="", emboss=False)
-        role = row.row()
-        role.active = False
-        role.label(text=item.role)
+        # A sidebar of Blender's first width has room for the name only.
+        wide = context.region.width > NARROW * context.preferences.system.ui_scale
+        if wide and item.role.lower() != item.name.lower():
+            role = row.row()
+            role.active = False
+            role.label(text=item.role)
         eye = "HIDE_OFF" if item.is_shown else "HIDE_ON"
         row.prop(item, "is_shown", text="", icon=eye, emboss=False)
 

@@ -4,10 +4,11 @@ from typing import Any
 
 import bpy
 
+from ..geometry.cautions import WORKS, cautions_for
 from ..geometry.job import SECTIONS, LayerSettings
 from ..geometry.material import Material
 from .blender_versions import HAS_PROGRESS_BAR
-from .finding_list import active_finding
+from .finding_list import active_finding, is_accepted, offers_mending
 from .layer_list import ARTWORK_ENDINGS, active_layer
 from .long_work import running
 from .material_preset import material_of, own_material
@@ -181,6 +182,8 @@ class SHEETSTACK_PT_own_material(ClosedPanel, bpy.types.Panel):
         row.operator("sheetstack.own_material", icon="ADD", text="New")
         row.operator("sheetstack.remove_own_material", icon="REMOVE", text="Remove")
         if own is not None:
+            # Its long labels have room within the fields only.
+            layout.use_property_split = False
             layout.prop(own, "name")
             draw_section(layout, own, Material)
 
@@ -236,6 +239,7 @@ class SHEETSTACK_PT_register(TabPanel, bpy.types.Panel):
         layout.use_property_split = True
         layout.use_property_decorate = False
         draw_section(layout, state.registration, SECTIONS["registration"])
+        _draw_from_selected(layout, "HOLES", "Holes from Selected")
         layout.prop(state, "show_overlay")
         column = layout.column()
         column.active = state.show_overlay
@@ -266,7 +270,38 @@ class SHEETSTACK_PT_export(ClosedPanel, bpy.types.Panel):
         row = layout.row()
         row.scale_y = 1.4
         row.operator("sheetstack.write_files", icon="EXPORT")
-        layout.operator("sheetstack.export_stl", icon="MESH_DATA")
+        column = layout.column(align=True)
+        column.operator("sheetstack.export_for_machine", icon="MOD_EXPLODE")
+        column.operator("sheetstack.export_stl", icon="MESH_DATA")
+
+
+class SHEETSTACK_PT_cautions(ClosedPanel, bpy.types.Panel):
+    """What can hurt on the way from these files to the painted wall"""
+
+    bl_label = "Cautions"
+    bl_parent_id = "SHEETSTACK_PT_export"
+
+    def draw_header(self, context: Any) -> None:
+        self.layout.label(text="", icon="ERROR")
+
+    def draw(self, context: Any) -> None:
+        for caution in cautions_for(*_works(context.scene)):
+            column = self.layout.column(align=True)
+            column.label(text=caution.title)
+            text = column.column(align=True)
+            text.active = False
+            text.scale_y = 0.8
+            for line in _wrapped(caution.text, context.region.width):
+                text.label(text=line)
+
+
+def _works(scene: bpy.types.Scene) -> tuple[str, ...]:
+    """Return the kinds of work ahead: how the sheets are made, then paint and wall."""
+    kind = scene.sheetstack.process.kind
+    if kind not in WORKS:
+        material = material_of(scene)
+        kind = material.process if material else ""
+    return (kind if kind in WORKS else "knife", "paint", "wall")
 
 
 class SHEETSTACK_PT_findings(TabPanel, bpy.types.Panel):
@@ -286,12 +321,22 @@ class SHEETSTACK_PT_findings(TabPanel, bpy.types.Panel):
         finding = active_finding(context.scene)
         if finding is not None:
             box = layout.box().column(align=True)
+            if finding.layer:
+                box.label(text=finding.layer, icon="RENDERLAYERS")
             for line in _wrapped(finding.message, context.region.width):
                 box.label(text=line)
             if finding.has_place:
                 x, y = finding.place_mm
                 box.label(text=f"At {x:.1f}, {y:.1f} mm", icon="CURSOR")
-                layout.operator("sheetstack.go_to_finding", icon="VIEW_CAMERA")
+                column = layout.column(align=True)
+                column.operator("sheetstack.go_to_finding", icon="VIEW_CAMERA")
+                if offers_mending(context.scene, finding):
+                    mended = is_accepted(context.scene, finding)
+                    column.operator(
+                        "sheetstack.mend_place",
+                        text="Leave as It Is" if mended else "Mend Place",
+                        icon="CHECKBOX_HLT" if mended else "CHECKBOX_DEHLT",
+                    ).index = -1
 
 
 def _wrapped(text: str, width: int) -> list[str]:
@@ -302,6 +347,13 @@ def _wrapped(text: str, width: int) -> list[str]:
     return textwrap.wrap(text, max(20, int(width / (7.0 * scale)) - 4))
 
 
+def _draw_from_selected(layout: Any, target: str, text: str) -> None:
+    button = layout.operator(
+        "sheetstack.places_from_selected", text=text, icon="RESTRICT_SELECT_OFF"
+    )
+    button.target = target
+
+
 def _section_panel(key: str, label: str, parent: str) -> type:
     """Make the panel of a section of the job, under the panel of the work that it belongs to."""
 
@@ -309,6 +361,8 @@ def _section_panel(key: str, label: str, parent: str) -> type:
         self.layout.use_property_split = True
         self.layout.use_property_decorate = False
         draw_section(self.layout, getattr(context.scene.sheetstack, key), SECTIONS[key])
+        if key == "bridges":
+            _draw_from_selected(self.layout, "KEEP_FREE", "Free Boxes from Selected")
 
     return type(
         f"SHEETSTACK_PT_{key}_settings",
@@ -318,7 +372,7 @@ def _section_panel(key: str, label: str, parent: str) -> type:
 
 
 #: Sections that a panel draws itself.
-DRAWN = {"sheet", "registration"}
+DRAWN = {"sheet", "registration", "mockup"}
 #: The panel that each section belongs to; a section that geometry adds goes to the export.
 PARENTS = {
     "bridges": "SHEETSTACK_PT_support",
@@ -342,6 +396,7 @@ CLASSES = (
     SHEETSTACK_PT_register,
     SHEETSTACK_PT_paint,
     SHEETSTACK_PT_export,
+    SHEETSTACK_PT_cautions,
     SHEETSTACK_PT_findings,
     *SECTION_PANELS,
 )

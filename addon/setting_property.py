@@ -38,9 +38,40 @@ UNIT_NAMES = {
     "_ml_m2": "ml/m²",
     "_deg": "°",
     "_percent": "%",
+    "_um": "µm",
     "_g": "g",
     "_n": "N",
     "_s": "s",
+}
+#: Labels in place of those that the field names give, where these are too long for a sidebar of the
+#: width that Blender gives it; the tooltip says all.
+SHORT_LABELS = {
+    "handling_load_n": "Push (N)",
+    "most_per_island": "Per island",
+    "seam_overlap_mm": "Overlap",
+    "keep_free_mm": "Free boxes",
+    "keep_free_areas_mm": "Free areas",
+    "hole_diameter_mm": "Hole size",
+    "layer_height_mm": "Layer",
+    "speed_mm_s": "Speed",
+    "travel_mm_s": "Travel",
+    "power_on_cost_h": "Cost per h",
+    "rib_clearance_mm": "Rib gap",
+    "peg_diameter_mm": "Peg size",
+    "peg_clearance_mm": "Peg gap",
+    "sheet_price_m2": "Sheet / m²",
+    "filament_price_kg": "Fila. / kg",
+    "paint_price_l": "Paint / l",
+    "paint_loss_percent": "Loss (%)",
+    "bridges_group": "From group",
+    "local_contrast": "Local con.",
+    "colour_contrast": "Colour con.",
+    "sheet_width_mm": "Width",
+    "sheet_height_mm": "Height",
+    "background": "Backgr.",
+    "background_mask": "Back mask",
+    "flood_difference": "Flood diff.",
+    "focus_mask": "Foc. mask",
 }
 LISTS = ("colours", "numbers", "point", "points", "lines", "boxes")
 #: Texts that name a file.
@@ -154,6 +185,15 @@ def table_of(group: Any, section: type, where: str) -> dict[str, Any]:
     return table
 
 
+def list_of(group: Any, name: str) -> list[Any]:
+    """Return the value of a list; an empty one where its text is half typed."""
+    try:
+        value = json.loads(getattr(group, name))
+    except json.JSONDecodeError:
+        return []
+    return value if isinstance(value, list) else []
+
+
 def draw_section(layout: Any, group: Any, section: type, leave_out: tuple[str, ...] = ()) -> None:
     """Draw all properties of a group, an optional one behind its check box."""
     for field, hint in fields_of(section):
@@ -166,11 +206,15 @@ def draw_setting(layout: Any, group: Any, name: str, optional: bool = False) -> 
     if not optional:
         layout.prop(group, name)
         return
-    row = layout.row(heading=_label(name))
+    split = layout.use_property_split
+    row = layout.row(heading=_label(name)) if split else layout.row()
     row.prop(group, switch_name(name), text="")
     value = row.row()
     value.active = getattr(group, switch_name(name))
-    value.prop(group, name, text="")
+    if split:
+        value.prop(group, name, text="")
+    else:
+        value.prop(group, name)
 
 
 def _optional(hint: Any) -> bool:
@@ -204,6 +248,8 @@ def _unit(name: str) -> tuple[str, str]:
 
 
 def _label(name: str) -> str:
+    if name in SHORT_LABELS:
+        return SHORT_LABELS[name]
     bare, unit = _unit(name)
     text = bare.replace("_", " ").capitalize()
     return f"{text} ({unit})" if unit not in ("", "mm") else text
@@ -213,6 +259,9 @@ def _property(field: dataclasses.Field[Any], hint: Any, default: Any, update: Up
     meta = field.metadata
     kind, choices = meta["kind"], meta["choices"]
     about = meta["about"][0].upper() + meta["about"][1:]
+    _, unit = _unit(field.name)
+    if unit and unit not in about and unit not in _label(field.name) and unit != "mm":
+        about += f", in {unit}"
     given: dict[str, Any] = {
         "name": _label(field.name),
         "description": about,

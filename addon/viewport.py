@@ -4,6 +4,9 @@ from __future__ import annotations
 
 import bpy
 
+#: A sidebar up to this wide (pixels at a scale of 1) has room for one short text a row.
+NARROW = 260
+
 
 def redraw_views() -> None:
     """Draw all 3D views anew, with their sidebars."""

@@ -65,7 +65,7 @@ class SHEETSTACK_OT_write_files(LongWork, bpy.types.Operator):
             self.report(
                 {"WARNING"},
                 f"Edits by hand of {', '.join(self._edited)} are not in these files; export the "
-                "sheets as STL for them.",
+                "sheets for the machine for them.",
             )
         return {"FINISHED"}
 

@@ -20,6 +20,9 @@ BESIDE = 0.1
 #: More places of one kind than this are told as one.
 TELL_EACH = 60
 
+#: How the message of a finding begins its advice where a point in ``mend_mm`` mends the place.
+_ADVICE = "Put this place into the layer's mend_mm"
+
 _SHEET = {
     "neck": "Sheet only {w:.2f} mm wide over {l:.1f} mm between openings, less than the least "
     "width of {least:g} mm",
@@ -82,7 +85,7 @@ def narrow_findings(
                     + (
                         "A bridge beside it left it so; lay that elsewhere by hand."
                         if by_bridge
-                        else f"Put this place into the layer's mend_mm to have it {remedy}."
+                        else f"{_ADVICE} to have it {remedy}."
                     ),
                     layer,
                     place.place,
@@ -90,6 +93,15 @@ def narrow_findings(
                 )
             )
     return found
+
+
+def can_be_mended(message: str) -> bool:
+    """Return whether a finding's message is of a place that a point in ``mend_mm`` mends.
+
+    >>> can_be_mended("Closed an open path.")
+    False
+    """
+    return _ADVICE in message
 
 
 def accepted(

@@ -1,0 +1,71 @@
+"""Files dropped on a view: Blender calls a FileHandler's import operator with the path."""
+
+import pytest
+
+bpy = pytest.importorskip("bpy", reason="Blender's Python module is not installed")
+
+if not hasattr(bpy.types, "FileHandler"):
+    pytest.skip("files are dropped in Blender 4.1 and newer", allow_module_level=True)
+
+
+def handlers():
+    return [
+        cls
+        for cls in bpy.types.FileHandler.__subclasses__()
+        if cls.bl_idname.startswith("SHEETSTACK_FH_") and hasattr(cls, "bl_rna")
+    ]
+
+
+def drop(handler, path):
+    """Do as Blender does: the operator's filepath is set, then it is invoked.
+
+    From Blender's manual of its Python interface (bpy.types.FileHandler): operators need the
+    property ``filepath`` for one file, and are invoked when a file is dropped.
+    """
+    group, name = handler.bl_import_operator.split(".")
+    operator = getattr(getattr(bpy.ops, group), name)
+    assert "filepath" in operator.get_rna_type().properties
+    return operator("INVOKE_DEFAULT", filepath=str(path))
+
+
+def handler_for(ending):
+    return next(
+        cls for cls in {c.bl_idname: c for c in handlers()}.values()
+        if ending in cls.bl_file_extensions.split(";")
+    )  # fmt: skip
+
+
+def test_a_dropped_job_is_opened(blender, job_path):
+    assert drop(handler_for(".toml"), job_path) == {"FINISHED"}
+    assert [row.name for row in blender.context.scene.sheetstack.layers] == ["Base", "Light"]
+
+
+@pytest.mark.parametrize("ending", [".svg", ".dxf", ".png", ".jpg", ".jpeg"])
+def test_dropped_artwork_becomes_a_layer(opened, tmp_path, ending):
+    path = tmp_path / f"leaf{ending}"
+    path.write_bytes(b"")  # read only when the sheets are built
+    assert drop(handler_for(ending), path) == {"FINISHED"}
+    row = opened.sheetstack.layers[-1]
+    assert (row.name, row.artwork) == ("leaf", str(path))
+
+
+def test_a_path_is_not_kept_for_the_next_call(opened, job_path, tmp_path):
+    drop(handler_for(".svg"), tmp_path / "leaf.svg")
+    bpy.ops.sheetstack.add_layer()
+    assert opened.sheetstack.layers[-1].artwork == ""
+
+
+def test_a_dropped_file_that_is_no_job_is_one_sentence(blender, tmp_path):
+    path = tmp_path / "bad.toml"
+    path.write_text("title = ", encoding="utf-8")
+    with pytest.raises(RuntimeError, match=r"bad\.toml: is not valid TOML"):
+        drop(handler_for(".toml"), path)
+
+
+def test_handlers_take_files_on_3d_views_only(blender):
+    for handler in handlers():
+        area = type("Area", (), {"type": "CONSOLE"})
+        assert not handler.poll_drop(type("Context", (), {"area": area}))
+        area.type = "VIEW_3D"
+        assert handler.poll_drop(type("Context", (), {"area": area}))
+        assert not handler.poll_drop(type("Context", (), {"area": None}))
