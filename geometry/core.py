@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from shapely import MultiPolygon, Polygon
 
 from .connectivity import connected_labels
+from .parallel import spread
 from .sheet import as_multipolygon
 
 #: Segments a quarter circle of the rounds that a worn corner gets. The rounds are drawn outside
@@ -53,7 +54,8 @@ class Core:
         parts = shapely.get_parts(openings)
         keys = list(shapely.to_wkb(parts))
         new = np.array([key not in self._widened for key in keys], bool)
-        wide = shapely.buffer(parts[new], _reach(self._radius), quad_segs=QUARTER_SEGMENTS)
+        reach = _reach(self._radius)
+        wide = spread(shapely.buffer, parts[new], distance=reach, quad_segs=QUARTER_SEGMENTS)
         fresh = iter(wide)
         self._widened = {
             key: next(fresh) if is_new else self._widened[key]

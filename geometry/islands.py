@@ -142,27 +142,42 @@ def find_pieces(mesh: Mesh, edges: Edges | None = None) -> Pieces:
     labels = face_labels(mesh, edges)
     count = int(labels.max()) + 1
     # Measured from a corner of the mesh, not from the origin: no cancellation far out.
-    a, b, c = (mesh.vertices[mesh.faces[:, k]] - mesh.vertices.min(axis=0) for k in range(3))
-    upward = ((b - a)[:, 0] * (c - a)[:, 1] - (b - a)[:, 1] * (c - a)[:, 0]) / 2
-    six_volumes = np.einsum("ij,ij->i", a, np.cross(b, c))
+    columns = np.ascontiguousarray((mesh.vertices - mesh.vertices.min(axis=0)).T)
+    (ax, bx, cx), (ay, by, cy), (az, bz, cz) = (
+        [column[mesh.faces[:, k]] for k in range(3)] for column in columns
+    )
+    upward = ((bx - ax) * (cy - ay) - (by - ay) * (cx - ax)) / 2
+    six_volumes = ax * (by * cz - bz * cy) + ay * (bz * cx - bx * cz) + az * (bx * cy - by * cx)
     above = np.bincount(labels, np.maximum(upward, 0), count)
     below = np.bincount(labels, np.maximum(-upward, 0), count)
     closed = np.isclose(above, below, rtol=1e-9, atol=0)
     volume = np.where(closed, np.abs(np.bincount(labels, six_volumes, count)) / 6, 0.0)
     order = np.argsort(labels, kind="stable") if count > 1 else np.arange(len(labels))
-    groups = np.split(order, np.flatnonzero(np.diff(labels[order])) + 1)
+    start = np.searchsorted(labels[order], np.arange(count))
+    low_x, low_y = (
+        np.minimum.reduceat(np.minimum(np.minimum(a, b), c)[order], start)
+        for a, b, c in ((ax, bx, cx), (ay, by, cy))
+    )
+    high_x, high_y = (
+        np.maximum.reduceat(np.maximum(np.maximum(a, b), c)[order], start)
+        for a, b, c in ((ax, bx, cx), (ay, by, cy))
+    )
+    corner_x, corner_y, _ = mesh.vertices.min(axis=0).tolist()
     pieces = []
-    for label, faces in enumerate(groups):
-        corners = mesh.vertices[mesh.faces[faces]]
-        x, y = corners[np.argmax(np.abs(upward[faces])), :, :2].mean(axis=0)
-        low, high = corners.min(axis=(0, 1)), corners.max(axis=(0, 1))
+    for label, faces in enumerate(np.split(order, start[1:])):
+        x, y, _ = mesh.vertices[mesh.faces[faces[np.argmax(np.abs(upward[faces]))]]].mean(axis=0)
         pieces.append(
             Piece(
                 faces=faces,
                 area_mm2=float(max(above[label], below[label])),
                 volume_mm3=float(volume[label]),
                 place=(float(x), float(y)),
-                bounds=(float(low[0]), float(low[1]), float(high[0]), float(high[1])),
+                bounds=(
+                    corner_x + float(low_x[label]),
+                    corner_y + float(low_y[label]),
+                    corner_x + float(high_x[label]),
+                    corner_y + float(high_y[label]),
+                ),
             )
         )
     frame = max(pieces, key=_extent)

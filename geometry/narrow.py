@@ -16,10 +16,11 @@ from numpy.typing import NDArray
 from shapely import LineString, MultiPolygon, Polygon
 
 from .connectivity import connected_labels
+from .parallel import spread
 
 Floats = NDArray[np.float64]
 
-QUARTER_SEGMENTS = 16
+QUARTER_SEGMENTS = 12
 _POLYGON = 3  # shapely.GeometryType.POLYGON
 #: A tongue is told when it is longer than this many widths and slender: sharp corners are not.
 LONG = 2.5
@@ -82,12 +83,13 @@ def narrow_parts(shape: Polygon | MultiPolygon, width: float) -> list[NarrowPlac
     """
     radius = width / 2 * ENOUGH
     parts = shapely.get_parts(shape)
-    core = shapely.buffer(parts, -radius, quad_segs=QUARTER_SEGMENTS)
-    wide = shapely.buffer(core, radius * (1 + SLACK), quad_segs=QUARTER_SEGMENTS)
-    lost, of = shapely.get_parts(shapely.difference(parts, wide), return_index=True)
+    core = spread(shapely.buffer, parts, distance=-radius, quad_segs=QUARTER_SEGMENTS)
+    grow = radius * (1 + SLACK)
+    wide = spread(shapely.buffer, core, distance=grow, quad_segs=QUARTER_SEGMENTS)
+    lost, of = shapely.get_parts(spread(shapely.difference, parts, wide), return_index=True)
     kept = _worth_a_look(lost, width)
-    beside = shapely.buffer(wide[of[kept]], 1e-4 * width + 1e-6, quad_segs=1)
-    touch = shapely.intersection(shapely.boundary(lost[kept]), beside)
+    beside = _a_hair_wider(wide, of[kept], width)
+    touch = spread(shapely.intersection, shapely.boundary(lost[kept]), beside)
     return _places(lost[kept], touch, width)
 
 
@@ -126,16 +128,26 @@ def narrow_sheet(outline: Polygon, openings: MultiPolygon, width: float) -> list
     rim = outline.buffer(2 * width, join_style="mitre").difference(outline)
     if len(voids) and (shapely.distance(voids, outline.exterior) < width).any():
         voids = np.append(voids, rim)
-    grown = shapely.buffer(voids, radius, quad_segs=QUARTER_SEGMENTS)
+    grown = spread(shapely.buffer, voids, distance=radius, quad_segs=QUARTER_SEGMENTS)
     a, b = shapely.STRtree(grown).query(grown, predicate="intersects")
     labels = connected_labels(len(voids), np.stack([a, b], axis=1))
     joined, own = _by_label(grown, labels), _by_label(voids, labels)
-    closed = shapely.buffer(joined, -radius * (1 + SLACK), quad_segs=QUARTER_SEGMENTS)
-    lost, of = shapely.get_parts(shapely.difference(closed, own), return_index=True)
+    shrink = -radius * (1 + SLACK)
+    closed = spread(shapely.buffer, joined, distance=shrink, quad_segs=QUARTER_SEGMENTS)
+    lost, of = shapely.get_parts(spread(shapely.difference, closed, own), return_index=True)
     kept = _worth_a_look(lost, width)
-    beside = shapely.buffer(own[of[kept]], 1e-4 * width + 1e-6, quad_segs=1)
-    touch = shapely.difference(shapely.boundary(lost[kept]), beside)
+    beside = _a_hair_wider(own, of[kept], width)
+    touch = spread(shapely.difference, shapely.boundary(lost[kept]), beside)
     return _places(lost[kept], touch, width)
+
+
+def _a_hair_wider(
+    shapes: NDArray[np.object_], wanted: NDArray[np.int64], width: float
+) -> NDArray[np.object_]:
+    """Return the wanted shapes, each widened once, so that what touches them overlaps them."""
+    needed, place = np.unique(wanted, return_inverse=True)
+    hair = 1e-4 * width + 1e-6
+    return spread(shapely.buffer, shapes[needed], distance=hair, quad_segs=1)[place]
 
 
 def _by_label(shapes: NDArray[np.object_], labels: NDArray[np.int64]) -> NDArray[np.object_]:
