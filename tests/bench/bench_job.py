@@ -26,6 +26,8 @@ def write_job(folder: Path) -> Path:
     rng = np.random.default_rng(11)
     turn = np.linspace(0, 2 * np.pi, RING, endpoint=False)
     circle = np.stack([np.cos(turn), np.sin(turn)], axis=1)
+    # Round-ish as drawn curves are: a few slow waves on a circle, finely flattened.
+    waves, phases = np.arange(2, 6)[:, None], np.arange(4)[:, None] * 1.3
     with_island = set(rng.permutation(SIDE * SIDE)[:1000].tolist())
     paths = []
     for number in range(SIDE * SIDE):
@@ -33,7 +35,8 @@ def write_job(folder: Path) -> Path:
         rings = [3.8, 1.9] if number in with_island else [3.8]
         d = ""
         for radius in rings:
-            points = centre + circle * radius * (1 + 0.02 * rng.standard_normal((RING, 1)))
+            swell = 0.02 * rng.standard_normal((4, 1)) * np.sin(waves * turn + phases)
+            points = centre + circle * radius * (1 + swell.sum(axis=0))[:, None]
             d += "M" + "L".join(f"{x:.4f} {y:.4f}" for x, y in points) + "Z"
         paths.append(f'<path d="{d}"/>')
     size = SIDE * 10
