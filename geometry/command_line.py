@@ -17,6 +17,7 @@ import shapely
 
 from .build import Build, build
 from .command_export import add_export_commands
+from .command_keys import add_keys_command
 from .command_layers import add_layers_command
 from .command_proof import add_proof_command
 from .command_render import add_render_command
@@ -145,6 +146,8 @@ def _parser() -> argparse.ArgumentParser:
                 artwork = "leaf.svg"
                 group = "mid-tone"
 
+            'sheetstack keys' lists every key that a job may have.
+
             exit codes: 0 clean; 1 a finding spoils a stencil; 2 the input cannot be used.
             Knives, lasers and spray paint can hurt: read the cautions in the report.
             """
@@ -183,6 +186,7 @@ def _parser() -> argparse.ArgumentParser:
     add_proof_command(commands)
     add_render_command(commands)
     add_export_commands(commands)
+    add_keys_command(commands)
     return parser
 
 
