@@ -39,7 +39,7 @@ def key_list() -> Iterator[str]:
     tables = {
         **{f"[{name}]": section for name, section in SECTIONS.items()},
         "[[layers]], in spray order": LayerSettings,
-        "[[bridges_by_hand]]": BridgeByHand,
+        "[[bridge]], laid by hand": BridgeByHand,
         "[materials.KEY], a row of your own": Material,
     }
     for head, section in tables.items():
