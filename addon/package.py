@@ -1,8 +1,9 @@
 """Building the zip that Blender installs: ``python -m sheetstack.addon.package --out dist``.
 
-One zip serves as an extension (Blender 4.2 and newer) and as a legacy add-on (3.4 to 4.1): a folder
-with a manifest, the add-on and geometry as subpackages, and the wheels that geometry needs,
-unmodified. NumPy is left out, since Blender brings its own. Runs without Blender.
+One zip serves as an extension (Blender 4.2 and newer) and as a legacy add-on (4.1): a folder with a
+manifest, the add-on and geometry as subpackages, and the wheels that geometry needs, unmodified. A
+second zip is the same tree with wheels for the older Python of Blender 3.4 to 4.0. NumPy is left
+out, since Blender brings its own. Runs without Blender.
 """
 
 from __future__ import annotations
@@ -33,6 +34,9 @@ PLATFORMS = {
 }
 #: Python of Blender 4.1 to 5.0, and of 5.1 and newer.
 PYTHONS = ("3.11", "3.13")
+#: Python of Blender 3.4 to 4.0, which gets a zip of its own. Packages that have given it up are
+#: taken in their last version that has not.
+OLD_PYTHON = "3.10"
 #: All entries carry one time, so that the same tree makes the same zip.
 TIME = (2024, 1, 1, 0, 0, 0)
 
@@ -106,7 +110,7 @@ def requirements(root: Path = ROOT) -> dict[str, str]:
             match = re.match(r"[A-Za-z0-9._-]+", text)
             if match is None or "extra ==" in text:
                 continue
-            needed = re.sub(r"[-_.]+", "-", match.group()).lower()
+            needed = _plain_name(match.group())
             if needed in LEFT_OUT or needed in found:
                 continue
             try:
@@ -120,6 +124,18 @@ def requirements(root: Path = ROOT) -> dict[str, str]:
     return found
 
 
+def limits(root: Path = ROOT) -> dict[str, str]:
+    """Return what the project itself asks of each package: name and least version."""
+    project = tomlkit.parse((root / "pyproject.toml").read_text(encoding="utf-8")).unwrap()
+    texts = [text.partition(";")[0].strip() for text in project["project"]["dependencies"]]
+    return {_plain_name(re.split(r"[^A-Za-z0-9._-]", text)[0]): text for text in texts}
+
+
+def _plain_name(name: str) -> str:
+    """Return a package's name in the one form that PEP 503 gives it."""
+    return re.sub(r"[-_.]+", "-", name).lower()
+
+
 def download(
     folder: Path, needed: dict[str, str], platforms: Sequence[str], pythons: Sequence[str]
 ) -> list[Path]:
@@ -131,21 +147,31 @@ def download(
         A wheel does not exist or cannot be fetched.
     """
     folder.mkdir(parents=True, exist_ok=True)
+    least = limits() if OLD_PYTHON in pythons else {}
     for name, version in needed.items():
-        what = f"{name}=={version}"
-        if _download(
-            folder, what, ["--platform", "any", "--abi", "none", "--python-version", pythons[0]]
-        ):
-            continue
-        for platform in platforms:
-            for python in pythons:
-                tags = [a for tag in PLATFORMS[platform] for a in ("--platform", tag)]
-                abi = "cp" + python.replace(".", "")
-                tags += ["--python-version", python, "--abi", abi, "--abi", "abi3", "--abi", "none"]
-                tags += ["--implementation", "cp"]
-                if not _download(folder, what, tags):
-                    raise PackageError(f"No wheel of {what} for {platform}, Python {python}.")
+        exact = f"{name}=={version}"
+        choices = [exact, least.get(name, name)] if OLD_PYTHON in pythons else [exact]
+        if not any(_download_for_all(folder, what, platforms, pythons) for what in choices):
+            where = f"{', '.join(platforms)} and Python {', '.join(pythons)}"
+            raise PackageError(f"No wheels of {choices[-1]} for {where}.")
     return sorted(folder.glob("*.whl"))
+
+
+def _download_for_all(
+    folder: Path, what: str, platforms: Sequence[str], pythons: Sequence[str]
+) -> bool:
+    pure = ["--platform", "any", "--abi", "none", "--python-version", pythons[0]]
+    if _download(folder, what, pure):
+        return True
+    for platform in platforms:
+        for python in pythons:
+            tags = [a for tag in PLATFORMS[platform] for a in ("--platform", tag)]
+            abi = "cp" + python.replace(".", "")
+            tags += ["--python-version", python, "--abi", abi, "--abi", "abi3", "--abi", "none"]
+            tags += ["--implementation", "cp"]
+            if not _download(folder, what, tags):
+                return False
+    return True
 
 
 def _download(folder: Path, what: str, tags: list[str]) -> bool:
@@ -181,7 +207,9 @@ def manifest(wheels: Iterable[str], platforms: Sequence[str]) -> str:
     )
 
 
-def build_zip(target: Path, wheels: Sequence[Path], platforms: Sequence[str]) -> Path:
+def build_zip(
+    target: Path, wheels: Sequence[Path], platforms: Sequence[str], *, extension: bool = True
+) -> Path:
     """Write the zip.
 
     Parameters
@@ -190,10 +218,13 @@ def build_zip(target: Path, wheels: Sequence[Path], platforms: Sequence[str]) ->
     wheels : sequence of Path
     platforms : sequence of str
         Blender's names of the platforms that the wheels are for.
+    extension : bool
+        With the manifest that Blender 4.2 and newer reads.
     """
     files = tree()
     files["__init__.py"] = INIT.format(bl_info=bl_info).encode()
-    files["blender_manifest.toml"] = manifest((w.name for w in wheels), platforms).encode()
+    if extension:
+        files["blender_manifest.toml"] = manifest((w.name for w in wheels), platforms).encode()
     files.update({f"wheels/{wheel.name}": wheel.read_bytes() for wheel in wheels})
     target.parent.mkdir(parents=True, exist_ok=True)
     with zipfile.ZipFile(target, "w", zipfile.ZIP_DEFLATED) as archive:
@@ -208,21 +239,30 @@ def main(arguments: Sequence[str] | None = None) -> int:
     parser.add_argument("--out", type=Path, default=Path("dist"), help="folder for the zip")
     parser.add_argument("--wheels", type=Path, help="folder for the wheels; kept for the next time")
     parser.add_argument("--platform", choices=PLATFORMS, action="append", help="only this platform")
-    parser.add_argument("--python", choices=PYTHONS, action="append", help="only this Python")
+    parser.add_argument(
+        "--python", choices=(*PYTHONS, OLD_PYTHON), action="append", help="only for it"
+    )
     given = parser.parse_args(arguments)
     platforms = given.platform or list(PLATFORMS)
-    pythons = given.python or list(PYTHONS)
+    pythons = given.python or [*PYTHONS, OLD_PYTHON]
     folder = given.wheels or given.out / "wheels"
-    try:
-        wheels = download(folder, requirements(), platforms, pythons)
-    except PackageError as error:
-        print(error, file=sys.stderr)
-        return 2
     version = ".".join(map(str, bl_info["version"]))  # type: ignore[call-overload]
     kind = "" if given.platform is None else "-" + "-".join(platforms)
-    target = build_zip(given.out / f"{NAME}-{version}{kind}.zip", wheels, platforms)
-    size = target.stat().st_size / 1e6
-    print(f"{target}: {len(wheels)} wheels, {size:.1f} MB")
+    for old in (False, True):
+        chosen = [python for python in pythons if (python == OLD_PYTHON) == old]
+        if not chosen:
+            continue
+        try:
+            where = folder / "old" if old else folder
+            wheels = download(where, requirements(), platforms, chosen)
+        except PackageError as error:
+            print(error, file=sys.stderr)
+            return 2
+        suffix = "-blender-3.4-to-4.0" if old else ""
+        target = given.out / f"{NAME}-{version}{kind}{suffix}.zip"
+        build_zip(target, wheels, platforms, extension=not old)
+        size = target.stat().st_size / 1e6
+        print(f"{target}: {len(wheels)} wheels, {size:.1f} MB")
     return 0
 
 

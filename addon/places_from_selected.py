@@ -96,7 +96,7 @@ def origin_on_sheet(thing: bpy.types.Object, context: Any) -> NDArray[np.float64
 
 
 def _on_sheet(point: Vector, context: Any) -> NDArray[np.float64]:
-    """Return a place of the scene on the active layer's sheet; without one, on the scene's floor."""
+    """Return a place of the scene on the active layer's sheet, or without one on the floor."""
     sheets, layer = sheets_of(context.scene), active_layer(context.scene)
     names = sheet_names(layer) if layer else ()
     sheet = next((sheets[name] for name in names if name in sheets), None)

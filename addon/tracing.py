@@ -199,7 +199,6 @@ class SHEETSTACK_PT_tracing(bpy.types.Panel):
     bl_region_type = "UI"
     bl_category = "Stencil"
     bl_options = {"DEFAULT_CLOSED"}
-    bl_order = 1
 
     def draw(self, context: Any) -> None:
         layout, group = self.layout, context.scene.sheetstack_tracing
@@ -217,7 +216,7 @@ class SHEETSTACK_PT_tracing(bpy.types.Panel):
             layout.label(text=line)
         row = layout.row(align=True)
         row.use_property_split = False
-        row.prop(group, "live")
+        row.prop(group, "live", text="Live")
         row.operator("sheetstack.preview_tracing", icon="FILE_REFRESH")
         row = layout.row()
         row.scale_y = 1.4

@@ -124,3 +124,49 @@ def test_wheels_of_other_pythons_and_systems_do_not_fit():
         assert fits(f"a-1-{here}-{here}-{linux}.whl")
         assert fits(f"a-1-cp37-abi3-{linux}.whl")
         assert not fits(f"a-1-{here}-{here}-manylinux_2_28_aarch64.whl")
+
+
+def test_old_blenders_get_a_zip_of_their_own_without_a_manifest(tmp_path, monkeypatch):
+    """Blender 3.4 to 4.0 has Python 3.10, and knows no extensions."""
+    asked = []
+
+    def downloaded(folder, needed, platforms, pythons):
+        asked.append(tuple(pythons))
+        folder.mkdir(parents=True)
+        wheel = folder / f"a-1-cp{pythons[0].replace('.', '')}-none-any.whl"
+        wheel.write_bytes(b"")
+        return [wheel]
+
+    monkeypatch.setattr(package, "download", downloaded)
+    assert package.main(["--out", str(tmp_path)]) == 0
+    assert asked == [("3.11", "3.13"), ("3.10",)]
+    newer, older = sorted(tmp_path.glob("*.zip"), key=lambda path: "3.4" in path.name)
+    contents = [set(zipfile.ZipFile(path).namelist()) for path in (newer, older)]
+    trees = [{n for n in names if "/wheels/" not in n} for names in contents]
+    assert trees[0] - trees[1] == {"sheetstack/blender_manifest.toml"}
+    assert not trees[1] - trees[0]
+    assert "sheetstack/wheels/a-1-cp310-none-any.whl" in contents[1]
+
+
+def test_a_package_that_gave_up_an_old_python_is_taken_in_its_last_version_for_it(
+    tmp_path, monkeypatch
+):
+    """The exact version first, then what the project asks for, which pip resolves."""
+    tried = []
+
+    def downloaded(folder, what, tags):
+        tried.append(what)
+        return what == "shapely>=2.1"
+
+    monkeypatch.setattr(package, "_download", downloaded)
+    monkeypatch.setattr(package, "limits", lambda: {"shapely": "shapely>=2.1"})
+    package.download(tmp_path, {"shapely": "2.2.0"}, ["linux-x64"], ["3.10"])
+    assert tried[0] == "shapely==2.2.0"
+    assert tried[-1] == "shapely>=2.1"
+    with pytest.raises(package.PackageError, match=r"No wheels of shapely==2\.2\.0"):
+        package.download(tmp_path, {"shapely": "2.2.0"}, ["linux-x64"], ["3.11"])
+
+
+def test_limits_are_those_of_the_project():
+    assert set(package.limits()) - {"numpy"} <= set(package.requirements())
+    assert package.limits()["shapely"].startswith("shapely>=")

@@ -68,7 +68,8 @@ def test_the_preview_is_what_the_library_paints(scene):
     assert np.abs(shown - wanted).max() <= 1 / 255
 
 
-def test_the_full_tracing_opens_its_job(scene):
+def test_the_full_tracing_opens_its_job(scene, monkeypatch):
+    monkeypatch.setattr("sheetstack.geometry.tracing.trace._LEAST_PIXELS", 240)
     scene.sheetstack_tracing.detail = 0.2
     assert bpy.ops.sheetstack.trace_picture() == {"FINISHED"}
     path = tracing.picture_of(scene).with_name("cat-layers") / "job.toml"
