@@ -32,7 +32,7 @@ class BridgeSettings:
     fillet_mm: float = setting(1.0, about="radius of fillets", least=0.05, most=100)
     handling_load_n: float | None = setting(
         None,
-        about="push on an island's edge that its bridges must bear, in N; the material's when absent",
+        about="push on an island's edge that its bridges bear, in N; the material's when absent",
         least=0,
         most=1000,
     )

@@ -102,6 +102,23 @@ def lab_from_srgb(srgb: ArrayLike) -> Floats:
     return np.stack([116 * y - 16, 500 * (x - y), 200 * (y - z)], axis=-1)
 
 
+def srgb_from_lab(lab: ArrayLike) -> Floats:
+    """Return sRGB of CIELAB coordinates: the reverse of ``lab_from_srgb``.
+
+    Colours that sRGB lacks have a coordinate under 0 or over 1, and are not clipped.
+
+    >>> srgb_from_lab([100.0, 0.0, 0.0]).round(6)
+    array([1., 1., 1.])
+    """
+    values = np.asarray(lab, np.float64)
+    y = (values[..., 0] + 16) / 116
+    f = np.stack([y + values[..., 1] / 500, y, y - values[..., 2] / 200], axis=-1)
+    ratio = np.where(f > _KNEE ** (1 / 3), f**3, (f - 4 / 29) / _SLOPE)
+    linear = (ratio * _WHITE) @ np.linalg.inv(_XYZ_FROM_RGB).T
+    # Light under 0 is far out anyway; the curve knows none.
+    return np.where(linear < 0, linear, srgb_from_linear(np.maximum(linear, 0)))
+
+
 def ciede2000(lab1: ArrayLike, lab2: ArrayLike) -> Floats:
     """Return the colour difference CIEDE2000 between CIELAB colours.
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -18,6 +19,10 @@ Box = tuple[float, float, float, float]
 # Width of the border that the background is known by, as a share of the longer side.
 _BORDER = 0.008
 _ROWS = 64
+# A backdrop is plain when nearly the whole border is part of it, when it is neither a rim nor
+# nearly everything, and when a much stricter look finds nearly as much of it.
+_BORDER_SHARE, _LEAST_SHARE, _MOST_SHARE = 0.9, 0.1, 0.9
+_STRICTER, _STEADY = 0.6, 0.85
 
 
 def box_marks(boxes: Sequence[Box], picture: Picture) -> Bools:
@@ -83,6 +88,52 @@ def flooded_from_border(picture: Picture, difference: float) -> Bools:
         apart += [ciede2000(lab[part], side[None]) for side in along]
         alike[part] = np.min(apart, axis=0) <= difference
     return joined_to_border(alike)
+
+
+@dataclass(frozen=True)
+class Backdrop:
+    """How well the subject can be told from what is behind it.
+
+    Parameters
+    ----------
+    share : float
+        Of the picture that looks like its border and joins it, 0 to 1.
+    stricter : float
+        The same where only 0.6 of the difference is allowed.
+    border : float
+        Share of the border that belongs to it.
+    """
+
+    share: float
+    stricter: float
+    border: float
+
+    @property
+    def steady(self) -> bool:
+        """Whether what is background hardly depends on the difference allowed."""
+        return self.stricter >= _STEADY * self.share
+
+    @property
+    def plain(self) -> bool:
+        """Whether the subject surely stands apart."""
+        whole = self.border >= _BORDER_SHARE
+        return whole and self.steady and _LEAST_SHARE <= self.share <= _MOST_SHARE
+
+
+def backdrop_of(picture: Picture, difference: float) -> Backdrop:
+    """Return how well the subject of a picture can be told from its backdrop.
+
+    Parameters
+    ----------
+    picture : Picture
+        A small one will do.
+    difference : float
+        As for :func:`flooded_from_border`.
+    """
+    found = flooded_from_border(picture, difference)
+    stricter = flooded_from_border(picture, _STRICTER * difference)
+    rim = np.concatenate([found[0], found[-1], found[1:-1, 0], found[1:-1, -1]])
+    return Backdrop(float(found.mean()), float(stricter.mean()), float(rim.mean()))
 
 
 def _calm(line: NDArray[np.float64]) -> NDArray[np.float64]:

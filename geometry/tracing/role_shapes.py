@@ -5,8 +5,8 @@ left out, that of a base under the whole subject). Darker tones are painted one 
 the mid-tone first and the shadow last; then lighter ones, the highlight last. So each layer is a
 base under those that follow on its side, and an edge between two of them has paint on both sides.
 
-Each role has its own hand: the mid-tone is big and blocky, the shadow fine, the highlight a few
-clean shapes.
+Each role has its own hand: the mid-tone is big and blocky; the shadow is fine, and draws dark lines
+too where the tone around them is light; the highlight is a few clean shapes where light is most.
 """
 
 from __future__ import annotations
@@ -21,7 +21,8 @@ from shapely import MultiPolygon, Polygon
 
 from ..progress import Progress
 from ..sheet import as_multipolygon
-from .blur import blur
+from .blur import blur, blur_within
+from .line_evidence import line_evidence
 from .plane_shapes import closed, opened, outline, smoothed, without_slivers, without_specks
 from .total_variation import flatten
 
@@ -36,6 +37,22 @@ _LEAST_COST = 0.25
 _HAIR = 0.01
 # In a focus area things are drawn this much finer, and elsewhere this much coarser.
 _FINER, _COARSER = 0.3, 1.5
+# ... and what is half as long and wide is no speck there.
+_FINER_SPECK = 0.5
+# Widths of the lines that the shadow draws, in strokes, broad and slim. Slim ones must stand out
+# more, but for focus areas; where there are such, lines elsewhere must stand out much.
+_BROAD, _SLIM, _SLIM_FAITH, _FAR_FAITH = 1.8, 1.1, 0.7, 0.5
+# Evidence under this (L*) is grain; each L* of the rest darkens the tone by as much as the gain.
+_GRAIN, _GAIN = 2.0, 12.0
+# The tone's step over which an outline is drawn between pixels and not along them.
+_RAMP = 12.0
+# The highlight takes no more than this share of the subject, unless what is light is flat.
+_GLINTS = 0.09
+# How far off, in strokes, a highlight's surroundings lie, and how much they count.
+_NEAR, _LIFT = 14.0, 1.0
+# How much lighter (L*) than its sides, beyond grain, a line must be to shine, and how far under the
+# highlight's cut it may lie.
+_SHINE, _GLOOM = 2.5, 30.0
 
 
 @dataclass(frozen=True)
@@ -60,6 +77,8 @@ class Hand:
 BLOCKY = Hand(melt=2.5, width=1.4, speck=5.0)
 FINE = Hand(melt=1.0, width=0.5, speck=1.4)
 CLEAN = Hand(melt=2.0, width=0.9, speck=2.6)
+#: Light lines: a whisker, the rim of a cup.
+GLINT = Hand(melt=0.0, width=0.5, speck=2.0)
 
 
 @dataclass(frozen=True)
@@ -108,6 +127,8 @@ class Board:
         How far a layer runs under the one over it, in mm.
     grain : float
         Side of the picture file's own pixels in working pixels; their staircase is smoothed.
+    free : bool
+        Whether the highlight's cut may be raised: not where it was set by hand.
     """
 
     tone: Plane
@@ -119,6 +140,7 @@ class Board:
     bridge: float
     trap: float
     grain: float = 1.0
+    free: bool = True
 
 
 def plan_roles(darks: int, lights: int, base: bool) -> tuple[Role, ...]:
@@ -182,6 +204,7 @@ def draw(
     count = len(roles)
     raw: list[MultiPolygon] = []
     silhouette = None if board.subject.all() else _silhouette(board, progress)
+    lines: Plane | None = None
     for number, role in enumerate(roles):
         part = progress.part(0.8 * number / count, 0.8 * (number + 1) / count)
         part(0.0, f"{role.name}: drawing")
@@ -190,9 +213,19 @@ def draw(
             shape = silhouette or as_multipolygon(frame)
         else:
             field = _melted(board, role.hand, part)
-            beyond = field <= cuts[role.cut] if role.side == "dark" else field > cuts[role.cut]
-            soften = max(1.2, board.grain, 0.3 * role.hand.melt * board.stroke / board.pixel)
-            shape = _cleaned(outline(beyond, board.pixel, soften), role.hand, board)
+            if role.role == "shadow":
+                lines = _lines(board, part) if lines is None else lines
+                shape = _inked(board, field - np.float32(_GAIN) * lines, cuts[role.cut])
+            elif not any(other.side in ("dark", "base") for other in roles):
+                # On a dark wall the wall itself draws the dark lines.
+                lines = _lines(board, part) if lines is None else lines
+                shape = _inked(board, np.float32(_GAIN) * lines - field, -cuts[role.cut])
+            elif role.role == "highlight" and board.free:
+                lines = _lines(board, part) if lines is None else lines
+                shape = _lit(board, field, lines, cuts[role.cut])
+            else:
+                beyond = field <= cuts[role.cut] if role.side == "dark" else field > cuts[role.cut]
+                shape = _patches(board, beyond, role.hand)
             if silhouette is not None:
                 shape = as_multipolygon(shape.intersection(silhouette))
         raw.append(shape)
@@ -228,6 +261,67 @@ def _melted(board: Board, hand: Hand, progress: Progress) -> Plane:
     )
 
 
+def _lines(board: Board, progress: Progress) -> Plane:
+    """Return how much darker lines are than their sides, in L*, what is grain left out."""
+    stroke = board.stroke / board.pixel
+
+    def seen(width: float) -> Plane:
+        progress(0.7, "looking for lines")
+        return line_evidence(board.tone, width * stroke, lambda: progress(0.8, "gathering lines"))
+
+    broad, slim = seen(_BROAD), seen(_SLIM)
+    if board.focus.any():
+        near = blur(board.focus.astype(np.float32), 2 * stroke)
+        far = seen(_BROAD * _COARSER) * np.float32(_FAR_FAITH)
+        both = near * _stronger(broad, slim) + (1 - near) * far
+    else:
+        both = _stronger(broad, slim * np.float32(_SLIM_FAITH))
+    lines: Plane = np.sign(both) * np.maximum(np.abs(both) - np.float32(_GRAIN), 0)
+    return lines
+
+
+def _stronger(first: Plane, second: Plane) -> Plane:
+    return np.where(np.abs(first) >= np.abs(second), first, second)
+
+
+def _patches(board: Board, beyond: Bools, hand: Hand) -> MultiPolygon:
+    soften = max(1.2, board.grain, 0.3 * hand.melt * board.stroke / board.pixel)
+    return _cleaned(outline(beyond, board.pixel, soften), hand, board)
+
+
+def _inked(board: Board, field: Plane, cut: float) -> MultiPolygon:
+    """Return what is darker than a cut, its outline drawn between pixels."""
+    share = np.clip(0.5 + (cut - field) / np.float32(_RAMP), 0, 1).astype(np.float32)
+    return _cleaned(outline(share, board.pixel, max(0.8, 0.5 * board.grain)), FINE, board)
+
+
+def _lit(board: Board, field: Plane, lines: Plane, cut: float) -> MultiPolygon:
+    """Return the highlight: where light is most for its surroundings, and a few light lines."""
+    share = board.subject.astype(np.float32)
+    around = blur_within(field, share, _NEAR * board.stroke / board.pixel)
+    raised = _glint_cut(field[board.subject], cut)
+    lifted = field + np.float32(_LIFT) * (field - around)
+    few = float(np.quantile(lifted[board.subject], 1 - _GLINTS))
+    # The lightest of all, and what is light for where it lies.
+    most = (field > raised) | ((field > cut) & (lifted > few))
+    patches = _patches(board, most, CLEAN)
+    # A light line in the dark is grey, not light.
+    shine = np.where(board.tone > cut - _GLOOM, -lines, 0).astype(np.float32)
+    share = np.clip(0.5 + (shine - _SHINE) / 2, 0, 1).astype(np.float32)
+    rays = _cleaned(outline(share, board.pixel, max(0.8, 0.5 * board.grain)), GLINT, board)
+    return _joined([patches, rays])
+
+
+def _glint_cut(tones: Plane, cut: float) -> float:
+    """Return the cut of the highlight: raised where light goes on rising beyond the tone's cut."""
+    light = tones[tones > cut]
+    if not len(light):
+        return cut
+    top = float(np.quantile(light, 0.98))
+    few = float(np.quantile(tones, 1 - _GLINTS))
+    return min(max(cut, few), (cut + top) / 2)
+
+
 def _silhouette(board: Board, progress: Progress) -> MultiPolygon:
     progress(0.0, "drawing the silhouette")
     radius = max(1.0, board.stroke / board.pixel)
@@ -242,11 +336,20 @@ def _cleaned(shape: MultiPolygon, hand: Hand, board: Board) -> MultiPolygon:
     width = max(board.least, hand.width * board.stroke)
     gap = max(board.least, min(board.bridge, hand.width * board.stroke))
     speck = max(board.least, hand.speck * board.stroke)
-    finer = max(board.least, _FINER * hand.speck * board.stroke)
+    finer = max(board.least, _FINER_SPECK * hand.speck * board.stroke)
     # Small crumbs go first, or closing would gather them into lumps.
     shape = without_specks(shape, (0.5 * speck) ** 2, 0.0, board.focus, board.pixel)
+    if hand in (FINE, GLINT):
+        shape = _thickened(shape, width)
     shape = opened(closed(shape, gap), width)
     return without_specks(shape, speck**2, finer**2, board.focus, board.pixel)
+
+
+def _thickened(shape: MultiPolygon, width: float) -> MultiPolygon:
+    """Return the shape with its thin lines made just wide enough to be cut."""
+    thin = as_multipolygon(shape.difference(opened(shape, width)))
+    thin = opened(thin, 0.4 * width)  # corners and the tips of strokes stay pointed
+    return _joined([shape, as_multipolygon(thin.buffer(0.3 * width))])
 
 
 def _stacked(
@@ -285,7 +388,7 @@ def _under(shape: MultiPolygon, later: MultiPolygon, board: Board, hand: Hand) -
     rim = as_multipolygon(shape.difference(later))
     rim = opened(rim, max(board.least, board.trap, 0.6 * hand.width * board.stroke))
     speck = max(board.least, 0.5 * hand.speck * board.stroke)
-    rim = without_specks(rim, speck**2, (_FINER * speck) ** 2, board.focus, board.pixel)
+    rim = without_specks(rim, speck**2, (_FINER_SPECK * speck) ** 2, board.focus, board.pixel)
     inner = later.buffer(-board.trap, join_style="mitre")
     reach = rim.buffer(board.trap).intersection(later)
     whole = _joined([rim, as_multipolygon(inner), as_multipolygon(reach)])

@@ -49,6 +49,15 @@ class TracingSettings:
         least=0,
         most=1,
     )
+    colour_contrast: float = setting(
+        0.8,
+        about=(
+            "how far colours taken from the picture are spread, darks darker and lights lighter: "
+            "0 as they are, 1 towards near black and near white"
+        ),
+        least=0,
+        most=1,
+    )
     sheet_width_mm: float | None = setting(
         None, about="width of the sheets; follows the picture when absent", least=5, most=20000
     )

@@ -19,7 +19,7 @@ from ..picture import coverage
 from ..progress import Progress
 from .bezier_fit import CurvedShape, fit_shape
 from .blur import blur_within
-from .focus import box_marks, flooded_from_border
+from .focus import backdrop_of, box_marks, flooded_from_border
 from .image import Picture, Size, read_marks, read_picture
 from .palette import layer_colours
 from .role_shapes import Board, Role, draw, plan_roles
@@ -43,6 +43,8 @@ PREVIEW_PIXELS = 480
 _TOLERANCE = 0.12
 # Surroundings, for the local contrast, as a share of the longer side.
 _SURROUNDINGS = 0.08
+# A small picture tells whether there is a plain backdrop.
+_BACKDROP_PIXELS = 240
 # The score looks from where the whole picture is seen at once.
 _SCORED_PIXELS = 480
 
@@ -245,9 +247,11 @@ def trace(
         settings.least_bridge,
         settings.trap_mm,
         picture.shape[1] / picture.full[0],
+        not settings.thresholds,
     )
     shapes = draw(board, roles, cuts.tolist(), progress.part(0.1, 0.7))
     kept, findings = _without_empty(roles, shapes)
+    findings += _backdrop_findings(picture, settings)
     curves = []
     for number, (role, shape) in enumerate(kept):
         progress(0.7 + 0.2 * number / len(kept), f"{role.name}: fitting curves")
@@ -258,7 +262,12 @@ def trace(
     for number, cover in enumerate(covers, 1):
         shown[cover > 0.5] = number
     ground, colours = layer_colours(
-        picture.srgb, shown, [role.role for role, _ in kept], settings.ground, settings.cans
+        picture.srgb,
+        shown,
+        [role.role for role, _ in kept],
+        settings.ground,
+        settings.cans,
+        settings.colour_contrast,
     )
     layers = tuple(
         TracedLayer(role, colour, curve, shape)
@@ -323,6 +332,35 @@ def _subject(picture: Picture, settings: TracingSettings) -> Bools:
     if not subject.any():
         raise JobError(f"{picture.name}: everything is background; nothing is left to paint.")
     return subject
+
+
+def _backdrop_findings(picture: Picture, settings: TracingSettings) -> tuple[Finding, ...]:
+    """Tell of a backdrop that could be left out, and of one that was left out in doubt."""
+    if settings.background == "mask" or picture.opacity.min() < 0.5:
+        return ()
+    small = shrunk(picture.srgb, _BACKDROP_PIXELS)
+    look = Picture(small, np.ones(small.shape[:2], np.float32), picture.full, picture.name)
+    backdrop = backdrop_of(look, settings.flood_difference)
+    if settings.background == "keep" and backdrop.plain:
+        return (
+            Finding(
+                "tracing.plain-backdrop",
+                Severity.NOTE,
+                f"The subject stands apart from a plain backdrop, {backdrop.share:.0%} of the "
+                "picture; background = 'flood' leaves that to the wall.",
+            ),
+        )
+    if settings.background == "flood" and not backdrop.steady:
+        return (
+            Finding(
+                "tracing.doubtful-backdrop",
+                Severity.WARNING,
+                f"Subject and backdrop are not told apart surely: {backdrop.share:.0%} of the "
+                f"picture was left to the wall, {backdrop.stricter:.0%} had flood_difference been "
+                f"{0.6 * settings.flood_difference:g}; look at the outline, or give a mask.",
+            ),
+        )
+    return ()
 
 
 def _focus(picture: Picture, settings: TracingSettings) -> Bools:

@@ -45,9 +45,7 @@ def test_fronts_of_bricks_face_the_viewer():
     a, b, c = (mesh.vertices[mesh.faces[:, k]] for k in range(3))
     normal = np.cross(b - a, c - a)
     # Fronts and their chamfers look at the viewer, the sides away from the brick's middle.
-    outward = (a + b + c) / 3 - np.repeat(
-        mesh.vertices.reshape(-1, 12, 3).mean(axis=1), 18, axis=0
-    )
+    outward = (a + b + c) / 3 - np.repeat(mesh.vertices.reshape(-1, 12, 3).mean(axis=1), 18, axis=0)
     assert (np.einsum("ni,ni->n", normal, outward) > 0).all()
     fronts = normal[:, 2] > 0.97 * np.linalg.norm(normal, axis=1)
     assert fronts.sum() == len(mesh.faces) / 18 * 2

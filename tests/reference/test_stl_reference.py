@@ -9,6 +9,7 @@ import manifold3d
 import numpy as np
 import pytest
 import trimesh
+
 from sheetstack.geometry.write.stl import read_stl, stl_bytes, write_stl
 
 

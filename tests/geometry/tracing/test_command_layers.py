@@ -16,7 +16,10 @@ from sheetstack.geometry.tracing.settings import TracingSettings
 
 
 @pytest.fixture
-def picture(tmp_path):
+def picture(tmp_path, monkeypatch):
+    # Worked on at half the usual size, to be quick.
+    monkeypatch.setattr("sheetstack.geometry.tracing.trace._LEAST_PIXELS", 240)
+    monkeypatch.setattr("sheetstack.geometry.tracing.trace._PIXELS_A_STROKE", 3.0)
     path = tmp_path / "cat.png"
     Image.fromarray(data.chelsea()).resize((240, 160)).save(path)
     return path
@@ -49,7 +52,7 @@ def test_without_a_folder_the_files_lie_beside_the_picture(picture):
 def test_a_sweep_is_drawn_on_request(picture, tmp_path, monkeypatch):
     monkeypatch.setattr("sheetstack.geometry.tracing.sweep._PIXELS", 200)
     out = tmp_path / "out"
-    words = ["--sweep", "-q", "--sheet-width-mm", "140"]
+    words = ["--sweep", "-q", "--sheet-width-mm", "140", "--detail", "0"]
     assert main(["layers", str(picture), "--out", str(out), *words]) == 0
     with Image.open(out / "sweep.png") as sheet:
         assert min(sheet.size) > 300

@@ -3,7 +3,12 @@ import pytest
 from scipy.ndimage import label
 
 from sheetstack.geometry.errors import JobError
-from sheetstack.geometry.tracing.focus import box_marks, flooded_from_border, joined_to_border
+from sheetstack.geometry.tracing.focus import (
+    backdrop_of,
+    box_marks,
+    flooded_from_border,
+    joined_to_border,
+)
 from sheetstack.geometry.tracing.image import Picture
 
 
@@ -46,3 +51,27 @@ def test_rectangles_are_in_pixels_of_the_whole_picture():
 def test_a_rectangle_off_the_picture_gets_a_sentence(box):
     with pytest.raises(JobError, match="rectangle on the picture's 100 x 50 pixels"):
         box_marks([box], picture_of(np.zeros((50, 100, 3))))
+
+
+def on_backdrop(rim):
+    """A dark disc in a rim of some grey, before a lighter backdrop."""
+    y, x = np.mgrid[:120, :160]
+    grey = np.full((120, 160), 0.85)
+    far = np.hypot(x - 80, y - 60)
+    grey[far < 55] = rim
+    grey[far < 20] = 0.1
+    return picture_of(np.repeat(grey[..., None], 3, axis=2))
+
+
+def test_a_plain_backdrop_is_known_and_one_with_a_faint_rim_is_doubted():
+    sure = backdrop_of(on_backdrop(0.4), 12.0)
+    assert sure.plain
+    assert sure.share == pytest.approx(1 - np.pi * 55**2 / (120 * 160), abs=0.02)
+    # The rim is off by a CIEDE2000 difference between 0.6 x 12 and 12.
+    doubted = backdrop_of(on_backdrop(0.73), 12.0)
+    assert not doubted.steady
+    assert doubted.stricter == pytest.approx(sure.share, abs=0.01)
+
+
+def test_a_picture_of_nothing_but_backdrop_has_no_subject():
+    assert not backdrop_of(picture_of(np.full((60, 80, 3), 0.5)), 12.0).plain

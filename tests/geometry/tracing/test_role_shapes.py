@@ -188,3 +188,46 @@ def test_specks_and_slivers_go():
     assert without_specks(parts, 2.0, 0.5, fine, 1.0).equals(parts)
     strip = MultiPolygon([shapely.box(0, 0, 30, 0.5)])
     assert without_slivers(strip, 1.0).is_empty
+
+
+def lined(light, dark):
+    """Patches of two tones, and a thin dark line that winds through the lighter one."""
+    y, x = np.mgrid[:240, :400]
+    tone = np.where(x < 120, dark, light).astype(float)
+    off = np.abs(y - 120 - 30 * np.sin(x / 30)) / np.hypot(1, np.cos(x / 30))
+    tone[(off < 1.2) & (x > 180) & (x < 360)] = dark
+    return tone
+
+
+def test_the_shadow_draws_a_thin_line_wide_enough_to_be_cut_and_no_edge():
+    # The line is 2.4 pixels, 1.2 mm wide; the patch on the left is a mid-tone.
+    tone = lined(80, 45)
+    mid, shadow = draw(board(tone), plan_roles(2, 0, False), [25, 60], Progress())
+    left, right = shapely.box(0, 0, 80, 120), shapely.box(80, 0, 200, 120)
+    assert shadow.intersection(left).is_empty
+    strokes = shadow.intersection(right)
+    assert strokes.bounds[2] - strokes.bounds[0] > 80
+    assert worn_parts(shadow, LEAST) == 0
+    assert mid.intersection(left).area == pytest.approx(60 * 120, rel=0.03)
+
+
+def test_on_a_dark_wall_lines_are_left_open():
+    tone = lined(80, 20)
+    (light,) = draw(board(tone), plan_roles(0, 1, False), [50], Progress())
+    _y, x = np.mgrid[:240, 190:350]
+    middle = shapely.points((x[0] + 0.5) * PIXEL, (240 - 120 - 30 * np.sin(x[0] / 30)) * PIXEL)
+    assert shapely.contains(light, middle).mean() < 0.1
+    assert light.area > 0.85 * (280 * 240 * PIXEL**2)
+
+
+def test_a_highlight_of_rising_light_takes_the_top_and_a_flat_one_all():
+    y, x = np.mgrid[:320, :400]
+    far = np.hypot(x - 200, y - 160)
+    flat = np.where(far < 100, 90.0, 30.0)
+    rising = np.where(far < 100, 95 - 0.35 * far, 30.0)
+    roles, whole = plan_roles(1, 1, False), np.pi * (100 * PIXEL) ** 2
+    all_of_it = draw(board(flat), roles, [20, 50], Progress())[1]
+    top = draw(board(rising), roles, [20, 50], Progress())[1]
+    assert all_of_it.area == pytest.approx(whole, rel=0.03)
+    assert 0.05 * whole < top.area < 0.7 * whole
+    assert top.contains(shapely.Point(200 * PIXEL, 160 * PIXEL))

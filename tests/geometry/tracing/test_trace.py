@@ -27,7 +27,7 @@ from sheetstack.geometry.tracing.traced_files import write_tracing
 from sheetstack.geometry.tracing.traced_job import traced_drawing
 
 PICTURES = ["chelsea", "coffee", "coins", "clock", "cell"]
-SMALL = 320
+SMALL = 280
 
 
 @pytest.fixture(scope="session")
@@ -115,11 +115,24 @@ def test_a_tone_too_small_to_cut_is_left_out_with_a_finding(tmp_path):
     pixels[100:102, 250:252] = 10
     Image.fromarray(pixels).save(tmp_path / "a.png")
     settings = TracingSettings(layers=2, thresholds=(20.0, 60.0), highlights=0)
-    traced = read_and_trace(tmp_path / "a.png", settings)
+    traced = read_and_trace(tmp_path / "a.png", settings, most_pixels=400)
     assert [layer.role.name for layer in traced.layers] == ["Mid-tone"]
-    (finding,) = traced.findings
-    assert finding.code == "tracing.nothing-drawn"
-    assert finding.layer == "Shadow"
+    left_out, backdrop = traced.findings
+    assert left_out.code == "tracing.nothing-drawn"
+    assert left_out.layer == "Shadow"
+    assert backdrop.code == "tracing.plain-backdrop"
+
+
+def test_a_backdrop_is_told_of(pictures):
+    def codes(name, **changes):
+        settings = TracingSettings(layers=2, **changes)
+        traced = read_and_trace(pictures / f"{name}.png", settings, most_pixels=200)
+        return [f.code for f in traced.findings]
+
+    assert codes("coins") == ["tracing.plain-backdrop"]
+    assert codes("coins", background="flood") == []
+    assert codes("chelsea") == []
+    assert "tracing.doubtful-backdrop" in codes("coffee", background="flood")
 
 
 def test_a_silhouette_is_drawn_as_it_is(pictures):
@@ -248,7 +261,8 @@ def test_the_material_and_process_set_the_least_feature():
     assert extent_of(full, (900, 600)).stroke == full.least
 
 
-def test_more_detail_costs_more_and_comes_nearer(pictures):
+def test_more_detail_costs_more_and_comes_nearer(pictures, monkeypatch):
+    monkeypatch.setattr("sheetstack.geometry.tracing.sweep._PIXELS", 640)
     trials = sweep(pictures / "chelsea.png", TracingSettings(), details=(0.0, 0.5, 1.0))
     scores = [t.tracing.score for t in trials]
     assert scores[0].cut_mm < scores[1].cut_mm < scores[2].cut_mm

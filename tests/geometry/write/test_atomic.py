@@ -6,6 +6,7 @@ import sys
 import threading
 
 import pytest
+
 from sheetstack.geometry.errors import WriteError
 from sheetstack.geometry.write import atomic as atomic_module
 from sheetstack.geometry.write.atomic import atomic, output_batch

@@ -4,6 +4,7 @@ import xml.etree.ElementTree as ET
 import numpy as np
 import pytest
 from shapely import LinearRing, LineString, MultiPolygon, Point, Polygon, box
+
 from sheetstack.geometry.errors import GeometryError, WriteError
 from sheetstack.geometry.write.cut_svg import cut_svg, inner_first, write_cut_svg
 

@@ -2,6 +2,7 @@ import io
 
 import numpy as np
 import pytest
+
 from sheetstack.geometry.errors import ArtworkError, GeometryError, WriteError
 from sheetstack.geometry.write.stl import FACET, HEADER, read_stl, stl_bytes, write_stl
 
