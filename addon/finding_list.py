@@ -39,7 +39,7 @@ class SHEETSTACK_UL_findings(bpy.types.UIList):
         row = layout.row(align=True)
         wide = context.region.width > NARROW * context.preferences.system.ui_scale
         row.label(text=item.message if wide else kind_of(item), icon=ICONS[item.severity])
-        if item.layer:
+        if item.layer and wide:
             layer = row.row()
             layer.alignment = "RIGHT"
             layer.active = False

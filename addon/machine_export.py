@@ -85,7 +85,9 @@ cautions and an estimate beside them"""
     def draw(self, context: Any) -> None:
         layout = self.layout
         layout.label(text="Formats")
-        layout.grid_flow(columns=3, even_columns=True, align=True).prop(self, "formats")
+        layout.grid_flow(columns=3, row_major=True, even_columns=True, align=True).prop(
+            self, "formats"
+        )
         layout.prop(self, "nested")
         layout.label(text="Patches for bridges")
         layout.prop(self, "patches", text="")

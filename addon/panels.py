@@ -13,6 +13,7 @@ from .layer_list import ARTWORK_ENDINGS, active_layer
 from .long_work import running
 from .material_preset import material_of, own_material
 from .setting_property import draw_section, draw_setting
+from .viewport import wrapped
 
 TAB = "Stencil"
 #: Settings of a layer that only masks have.
@@ -291,7 +292,7 @@ class SHEETSTACK_PT_cautions(ClosedPanel, bpy.types.Panel):
             text = column.column(align=True)
             text.active = False
             text.scale_y = 0.8
-            for line in _wrapped(caution.text, context.region.width):
+            for line in wrapped(caution.text, context.region.width):
                 text.label(text=line)
 
 
@@ -323,7 +324,7 @@ class SHEETSTACK_PT_findings(TabPanel, bpy.types.Panel):
             box = layout.box().column(align=True)
             if finding.layer:
                 box.label(text=finding.layer, icon="RENDERLAYERS")
-            for line in _wrapped(finding.message, context.region.width):
+            for line in wrapped(finding.message, context.region.width):
                 box.label(text=line)
             if finding.has_place:
                 x, y = finding.place_mm
@@ -337,14 +338,6 @@ class SHEETSTACK_PT_findings(TabPanel, bpy.types.Panel):
                         text="Leave as It Is" if mended else "Mend Place",
                         icon="CHECKBOX_HLT" if mended else "CHECKBOX_DEHLT",
                     ).index = -1
-
-
-def _wrapped(text: str, width: int) -> list[str]:
-    """Return text in lines that fit a region; Blender's labels do not wrap."""
-    import textwrap
-
-    scale = bpy.context.preferences.system.ui_scale
-    return textwrap.wrap(text, max(20, int(width / (7.0 * scale)) - 4))
 
 
 def _draw_from_selected(layout: Any, target: str, text: str) -> None:

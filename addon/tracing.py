@@ -24,7 +24,7 @@ from ..geometry.tracing.traced_files import JOB, write_tracing
 from .long_work import LongWork, Work, running
 from .scene_job import put_job
 from .setting_property import draw_section, property_group, table_of
-from .viewport import redraw_panels
+from .viewport import redraw_panels, wrapped
 
 #: Seconds from the last change of a slider to the new preview, and between looks.
 PAUSE, LOOK = 0.3, 0.15
@@ -212,8 +212,10 @@ class SHEETSTACK_PT_tracing(bpy.types.Panel):
         column.prop(group, "local_contrast", slider=True)
         if _live.icons is not None and IMAGE in _live.icons:
             layout.template_icon(_live.icons[IMAGE].icon_id, scale=12)
-        for line in _live.told.splitlines():
-            layout.label(text=line)
+        told = layout.column(align=True)
+        for sentence in _live.told.splitlines():
+            for line in wrapped(sentence, context.region.width):
+                told.label(text=line)
         row = layout.row(align=True)
         row.use_property_split = False
         row.prop(group, "live", text="Live")

@@ -2,10 +2,18 @@
 
 from __future__ import annotations
 
+import textwrap
+
 import bpy
 
 #: A sidebar up to this wide (pixels at a scale of 1) has room for one short text a row.
 NARROW = 260
+
+
+def wrapped(text: str, width: int) -> list[str]:
+    """Return text in lines that fit a region; Blender's labels do not wrap."""
+    scale = bpy.context.preferences.system.ui_scale
+    return textwrap.wrap(text, max(20, int(width / (7.0 * scale)) - 4))
 
 
 def redraw_views() -> None:

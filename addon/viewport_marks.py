@@ -27,22 +27,30 @@ COLOURS = {
     "island": (0.84, 0.37, 0.0, 1.0),
     "bridge": (0.0, 0.45, 0.70, 1.0),
     "neck": (0.80, 0.47, 0.65, 1.0),
+    "mend": (0.80, 0.47, 0.65, 1.0),
     "NOTE": (0.34, 0.71, 0.91, 1.0),
     "WARNING": (0.94, 0.89, 0.26, 1.0),
     "SPOILS": (0.90, 0.12, 0.12, 1.0),
 }
-SIZES = {"island": 7, "bridge": 4, "neck": 7, "NOTE": 6, "WARNING": 8, "SPOILS": 11}
+SIZES = {"island": 7, "bridge": 4, "neck": 7, "mend": 7, "NOTE": 6, "WARNING": 8, "SPOILS": 11}
 TRIANGLE = [((-1, -0.8), (1, -0.8)), ((1, -0.8), (0, 1)), ((0, 1), (-1, -0.8))]
+DIAMOND = [((-1, 0), (0, 1)), ((0, 1), (1, 0)), ((1, 0), (0, -1)), ((0, -1), (-1, 0))]
 #: Strokes of each sign, in units of its size.
 SIGNS = {
     "island": [((-1, -1), (1, 1)), ((-1, 1), (1, -1))],
     "bridge": [((-1, -1), (1, -1)), ((1, -1), (1, 1)), ((1, 1), (-1, 1)), ((-1, 1), (-1, -1))],
-    "neck": [((-1, 0), (0, 1)), ((0, 1), (1, 0)), ((1, 0), (0, -1)), ((0, -1), (-1, 0))],
+    "neck": DIAMOND,
+    "mend": DIAMOND,
     "NOTE": TRIANGLE,
     "WARNING": TRIANGLE,
     "SPOILS": TRIANGLE,
 }
-SHOWN = {"island": "show_islands", "bridge": "show_bridges", "neck": "show_necks"}
+SHOWN = {
+    "island": "show_islands",
+    "bridge": "show_bridges",
+    "neck": "show_necks",
+    "mend": "show_necks",
+}
 #: Lift of lines off the sheet (mm), so that they are not hidden in its surface.
 LIFT = 0.05
 #: Free height of the overlay above the stack, and length of its dashes (mm).

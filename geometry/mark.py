@@ -21,7 +21,7 @@ class Mark:
     Parameters
     ----------
     kind : str
-        ``"island"``, ``"bridge"`` or ``"neck"``.
+        ``"island"``, or the kind of what holds: ``"bridge"``, ``"neck"`` or ``"mend"``.
     outline : float64 array (k, 2)
         Closed ring in mm, its first point not repeated.
     place : tuple of float

@@ -7,6 +7,7 @@ import pytest
 bpy = pytest.importorskip("bpy", reason="Blender's Python module is not installed")
 
 from sheetstack.addon.scene_job import job_of  # noqa: E402
+from sheetstack.addon.viewport_marks import signs_of  # noqa: E402
 from sheetstack.geometry.job import load_job  # noqa: E402
 
 #: Two square openings that a strip of sheet 0.5 mm wide parts, from x = 40 to 40.5.
@@ -49,6 +50,9 @@ def test_the_next_build_has_the_place_mended(narrow):
     codes = [row.code for row in narrow.sheetstack.findings]
     assert "support.neck" not in codes
     assert "support.nothing-to-mend" not in codes
+    narrow.sheetstack.active_layer = 1
+    bpy.context.view_layer.update()
+    assert "mend" in [kind for kind, _, _ in signs_of(narrow)], "it is marked in the view"
 
 
 def test_mending_is_undone_and_redone(narrow):
