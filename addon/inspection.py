@@ -174,7 +174,7 @@ def label_sheets(scene: bpy.types.Scene) -> None:
     held = _emptied(scene, LABELS)
     sheet = scene.sheetstack.sheet
     size = 0.035 * max(sheet.width_mm, sheet.height_mm)
-    ink = _plain("Sheet label", "#9aa7ad")
+    ink = _plain("Sheet label", "#e6ecee")
     for number, (name, thing) in enumerate(sheets_of(scene).items(), 1):
         # Leaders end at different heights, so that labels of a closed stack stay apart.
         y = sheet.height_mm - (2.2 * number - 1.2) * size

@@ -74,6 +74,9 @@ class LongWork:
     function to run, and ``done(context, result)``, which changes the scene.
     """
 
+    #: Of Blender, from the beginning of this operator's own work to its end.
+    _timer: Any = None
+
     def work(self, context: Any) -> Work:
         """Return the work as a function of a ``Progress``."""
         raise NotImplementedError
@@ -139,7 +142,9 @@ class LongWork:
             return {"CANCELLED"}
 
     def cancel(self: Any, context: Any) -> None:
-        """Stop: Blender closes the window or loads another file."""
+        """Stop: Blender closes the window or loads another file, or the dialogue was cancelled."""
+        if self._timer is None:  # its own work has not begun; that of others goes on
+            return
         job = running()
         if job is not None:
             job.stop.set()

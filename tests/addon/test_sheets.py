@@ -198,6 +198,20 @@ def test_work_runs_in_a_thread_of_its_own_and_reports(opened):
     assert 0 < work.share <= 1
 
 
+def test_a_cancelled_dialogue_stops_nobody_elses_work(opened):
+    """Blender calls ``cancel`` when a folder is asked for and Cancel is pressed."""
+    from sheetstack.addon import long_work
+
+    class Asking(long_work.LongWork):
+        """An operator whose own work has not begun."""
+
+    work = long_work.Running("Build Sheets", lambda progress: None)
+    long_work._running[:] = [work]
+    Asking().cancel(bpy.context)
+    assert long_work.running() is work
+    assert not work.stop.is_set()
+
+
 def test_undo_and_redo_are_right_after_each_operator(opened):
     def state():
         s = bpy.context.scene.sheetstack
