@@ -2,12 +2,18 @@
 
 from __future__ import annotations
 
+import signal
+
 import numpy as np
 import pytest
 import shapely
 from shapely import MultiPolygon, Polygon, box
 
 from sheetstack.geometry.sheet import as_multipolygon
+
+if signal.getsignal(signal.SIGINT) is signal.SIG_IGN:
+    # A shell starts background jobs deaf to Ctrl-C, and programs that tests start would inherit it.
+    signal.signal(signal.SIGINT, signal.default_int_handler)
 
 
 def round_plate(count: int, vertices: int = 100, pitch: float = 10.0) -> Polygon:
