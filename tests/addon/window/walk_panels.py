@@ -288,6 +288,7 @@ def inspect():
     state = bpy.context.scene.sheetstack
     inspection = bpy.context.scene.sheetstack_inspection
     state.show_all_layers = state.show_labels = False
+    bpy.data.objects.remove(bpy.data.objects["Painted picture"])
     for row in state.layers:
         row.is_shown = True
     state.spacing_mm = 110
@@ -409,13 +410,14 @@ def edit_bridges():
         bpy.ops.view3d.view_axis(type="TOP")
         bpy.ops.view3d.view_all()
     yield from wait(6)
+    yield from click_header("Support")
     bpy.ops.ed.undo_push(message="before the tool")
     with in_view():
         assert bpy.ops.sheetstack.edit_bridges("INVOKE_DEFAULT") == {"RUNNING_MODAL"}
     yield from wait()
     rows = bpy.context.scene.sheetstack.bridges_by_hand
     # A place far from all bridges, in the sheet's lower left.
-    x, y = 420, 330
+    x, y = 490, 330
     yield from drag(x, y, x + 60, y)
     rows = bpy.context.scene.sheetstack.bridges_by_hand
     assert len(rows) == 1, len(rows)
@@ -442,6 +444,7 @@ def edit_bridges():
     assert len(bpy.context.scene.sheetstack.bridges_by_hand) == 0
     xdotool("key", "Return")
     yield from wait()
+    yield from click_header("Support")
     from sheetstack.addon import bridge_tool
 
     assert not bridge_tool._active, "Enter ends the tool"
