@@ -150,7 +150,7 @@ def joined_to_border(marked: Bools) -> Bools:
 
     >>> marked = np.zeros((5, 5), bool)
     >>> marked[0, 1] = marked[1, 1] = marked[3, 3] = True
-    >>> joined_to_border(marked).sum()
+    >>> int(joined_to_border(marked).sum())
     2
     """
     rows, columns = marked.shape
