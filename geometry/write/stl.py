@@ -137,13 +137,14 @@ def read_stl(path: Path | str) -> tuple[NDArray[np.float64], NDArray[np.int64]]:
 
 def _normals(exact: NDArray[np.float64], rounded: NDArray[np.float32]) -> NDArray[np.float64]:
     def cross(t: NDArray[Any]) -> NDArray[np.float64]:
-        wide = t.astype(np.float64)
-        turned: NDArray[np.float64] = np.cross(wide[:, 1] - wide[:, 0], wide[:, 2] - wide[:, 0])
-        return turned
+        # By columns: several times as quick as numpy.cross on millions of facets.
+        a, b, c = (t[:, k].T.astype(np.float64) for k in range(3))
+        (px, py, pz), (qx, qy, qz) = b - a, c - a
+        return np.stack([py * qz - pz * qy, pz * qx - px * qz, px * qy - py * qx], axis=1)
 
     # From the corners before rounding: those of a sliver would turn with the last bit.
     normals = cross(exact)
-    lengths = np.linalg.norm(normals, axis=1)
+    lengths = np.sqrt(np.einsum("ij,ij->i", normals, normals))
     flat = lengths == 0
     if flat.any():
         normals[flat] = cross(rounded[flat])
