@@ -19,13 +19,13 @@ import shapely
 from numpy.typing import NDArray
 from shapely import LineString, MultiPolygon, Polygon
 
-from .core import union_by_clusters
 from .errors import GeometryError
 from .finding import Finding, Severity
 from .making_settings import TileSettings
 from .seam_keys import Key, keys_along
 from .sheet import as_multipolygon, touching_points
 from .tolerance import TOLERANCES
+from .union import union_by_clusters
 from .worn import filled, openings_of, widened
 
 Floats = NDArray[np.float64]

@@ -13,9 +13,9 @@ import shapely
 from numpy.typing import NDArray
 from shapely import MultiPolygon
 
-from .core import union_by_clusters
 from .sheet import as_multipolygon
 from .solid import Mesh
+from .union import union_by_clusters
 
 Floats = NDArray[np.float64]
 

@@ -48,6 +48,18 @@ def connected_labels(count: int, links: ArrayLike) -> Indices:
     return labels
 
 
+def members_of(labels: Indices, items: Indices) -> list[Indices]:
+    """Split items by their labels, in the labels' order; each keeps the order of its items.
+
+    >>> members_of(np.array([1, 0, 1]), np.array([7, 8, 9]))
+    [array([8]), array([7, 9])]
+    """
+    if len(items) == 0:
+        return []
+    order = np.argsort(labels, kind="stable")
+    return np.split(items[order], np.flatnonzero(np.diff(labels[order])) + 1)
+
+
 def spanning_forest(count: int, links: ArrayLike, cost: ArrayLike) -> Indices:
     """Choose the links of least total cost that join all that the links can join.
 

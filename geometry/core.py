@@ -11,15 +11,13 @@ import shapely
 from numpy.typing import NDArray
 from shapely import MultiPolygon, Polygon
 
-from .connectivity import connected_labels
 from .parallel import spread
 from .sheet import as_multipolygon
+from .union import union_by_clusters
 
 #: Segments a quarter circle of the rounds that a worn corner gets. The rounds are drawn outside
 #: the true arc (see ``_reach``), so that the core is never larger than the exact one.
 QUARTER_SEGMENTS = 16
-#: Grid in mm that unions are snapped to; far below every tolerance.
-GRID = 1e-6
 
 
 def _reach(distance: float) -> float:
@@ -65,20 +63,6 @@ class Core:
             return as_multipolygon(self._inner)
         gone = union_by_clusters(np.array(list(self._widened.values()), object))
         return as_multipolygon(self._inner.difference(gone))
-
-
-def union_by_clusters(polygons: NDArray[np.object_]) -> MultiPolygon:
-    """Return the union of many polygons of which few overlap.
-
-    Only polygons that overlap go through the union; a general one would node all of them.
-    """
-    a, b = shapely.STRtree(polygons).query(polygons, predicate="intersects")
-    labels = connected_labels(len(polygons), np.stack([a, b], axis=1))
-    order = np.argsort(labels, kind="stable")
-    clusters = np.split(polygons[order], np.flatnonzero(np.diff(labels[order])) + 1)
-    # On a grid: without one GEOS has been seen to lose a triangle of a union without a word.
-    joined = [c[0] if len(c) == 1 else shapely.union_all(c, grid_size=GRID) for c in clusters]
-    return as_multipolygon(shapely.geometrycollections(joined))
 
 
 def piece_of(points: NDArray[np.object_], pieces: NDArray[np.object_]) -> NDArray[np.int64]:

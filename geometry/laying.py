@@ -11,11 +11,12 @@ from numpy.typing import NDArray
 from shapely import MultiPolygon, Polygon
 
 from .chunks import chunks
-from .core import Core, piece_of, union_by_clusters
+from .core import Core, piece_of
 from .gaps import Gaps
 from .sheet import Sheet, as_multipolygon
 from .strip import fillets, straight_strips
 from .tiles import tiles
+from .union import union_by_clusters
 
 Floats = NDArray[np.float64]
 Indices = NDArray[np.int64]

@@ -15,8 +15,8 @@ import shapely
 from numpy.typing import NDArray
 from shapely import LineString, MultiPolygon, Polygon
 
-from .connectivity import connected_labels
 from .parallel import spread
+from .union import cluster_labels, union_by_label
 
 Floats = NDArray[np.float64]
 
@@ -129,9 +129,8 @@ def narrow_sheet(outline: Polygon, openings: MultiPolygon, width: float) -> list
     if len(voids) and (shapely.distance(voids, outline.exterior) < width).any():
         voids = np.append(voids, rim)
     grown = spread(shapely.buffer, voids, distance=radius, quad_segs=QUARTER_SEGMENTS)
-    a, b = shapely.STRtree(grown).query(grown, predicate="intersects")
-    labels = connected_labels(len(voids), np.stack([a, b], axis=1))
-    joined, own = _by_label(grown, labels), _by_label(voids, labels)
+    labels = cluster_labels(grown)
+    joined, own = union_by_label(grown, labels), union_by_label(voids, labels)
     shrink = -radius * (1 + SLACK)
     closed = spread(shapely.buffer, joined, distance=shrink, quad_segs=QUARTER_SEGMENTS)
     lost, of = shapely.get_parts(spread(shapely.difference, closed, own), return_index=True)
@@ -148,15 +147,6 @@ def _a_hair_wider(
     needed, place = np.unique(wanted, return_inverse=True)
     hair = 1e-4 * width + 1e-6
     return spread(shapely.buffer, shapes[needed], distance=hair, quad_segs=1)[place]
-
-
-def _by_label(shapes: NDArray[np.object_], labels: NDArray[np.int64]) -> NDArray[np.object_]:
-    """Return the union of the shapes of each label."""
-    if len(labels) == 0:
-        return shapes
-    order = np.argsort(labels, kind="stable")
-    groups = np.split(shapes[order], np.flatnonzero(np.diff(labels[order])) + 1)
-    return np.array([g[0] if len(g) == 1 else shapely.union_all(g) for g in groups], object)
 
 
 def _worth_a_look(lost: NDArray[np.object_], width: float) -> NDArray[np.bool_]:

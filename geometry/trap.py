@@ -13,10 +13,10 @@ import numpy as np
 import shapely
 from shapely import MultiPolygon, Polygon
 
-from .core import union_by_clusters
 from .finding import Finding, Severity
 from .job import LayerSettings
 from .sheet import PlacedArtwork, as_multipolygon
+from .union import union_by_clusters
 
 #: Opacity from which on a paint hides what runs under it.
 HIDES = 0.95

@@ -11,8 +11,8 @@ import shapely
 from numpy.typing import NDArray
 from shapely import MultiPolygon, Polygon
 
-from .core import union_by_clusters
 from .sheet import as_multipolygon
+from .union import union_by_clusters
 
 Geometries = NDArray[np.object_]
 

@@ -21,12 +21,3 @@ def box_pairs(shapes: Geometries, owner: Ints | None = None) -> tuple[Ints, Ints
 def components(n: int, first: Ints, second: Ints) -> Ints:
     """Label each of n items by the cluster that the pairs first-second put it in."""
     return connected_labels(n, np.stack([first, second], axis=1))
-
-
-def members_of(label: Ints, items: Ints) -> list[Ints]:
-    """Split items by their label."""
-    if len(items) == 0:
-        return []
-    order = np.argsort(label, kind="stable")
-    label, items = label[order], items[order]
-    return np.split(items, np.flatnonzero(np.diff(label)) + 1)

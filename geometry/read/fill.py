@@ -16,10 +16,11 @@ import numpy as np
 import shapely
 from shapely import MultiPolygon
 
+from ..connectivity import members_of
 from ..errors import ArtworkError
 from ..finding import Finding
 from ..tolerance import TOLERANCES, Tolerances
-from .clusters import box_pairs, components, members_of
+from .clusters import box_pairs, components
 from .contour import Bools, Compound, Contour, Floats, Geometries, Ints, Rule
 from .ends import join_ends
 from .repairs import Repairs

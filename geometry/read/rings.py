@@ -9,9 +9,9 @@ from typing import Any
 import numpy as np
 import shapely
 
+from ..connectivity import members_of
 from ..errors import ArtworkError
 from ..tolerance import Tolerances
-from .clusters import members_of
 from .contour import Bools, Compound, Contour, Floats, Geometries, Ints
 from .repairs import Repairs
 

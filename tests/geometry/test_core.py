@@ -3,7 +3,7 @@ import pytest
 import shapely
 from shapely import MultiPolygon, box
 
-from sheetstack.geometry.core import Core, piece_of, union_by_clusters
+from sheetstack.geometry.core import Core, piece_of
 from sheetstack.geometry.sheet import as_multipolygon
 
 from .random_sheets import random_shape, sheet_of
@@ -37,16 +37,6 @@ def test_core_follows_changed_openings():
     two = MultiPolygon([box(10, 10, 20, 20), box(50, 50, 60, 60)])
     assert core.of(two).area < core.of(one).area
     assert core.of(one).equals(Core(plate, 1.0).of(one))
-
-
-@pytest.mark.parametrize("seed", range(10))
-def test_union_by_clusters_is_the_union(seed):
-    rng = np.random.default_rng(seed)
-    discs = shapely.buffer(shapely.points(rng.uniform(0, 50, (80, 2))), rng.uniform(0.5, 4, 80))
-    union = union_by_clusters(discs)
-    assert union.is_valid
-    # Unions are snapped to a grid of a millionth of a millimetre.
-    assert union.symmetric_difference(shapely.union_all(discs)).area < 1e-5 * union.length
 
 
 def test_piece_of_a_point():
