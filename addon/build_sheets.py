@@ -8,7 +8,7 @@ from ..geometry.build import Build
 from ..geometry.errors import SheetstackError
 from . import kept_artwork
 from .last_build import builder
-from .long_work import LongWork, Work, running
+from .long_work import LongWork, Work, may_begin
 from .scene_job import job_of
 from .sheet_object import show_build
 
@@ -31,10 +31,7 @@ class SHEETSTACK_OT_build(LongWork, bpy.types.Operator):
         if context.mode != "OBJECT":
             cls.poll_message_set("Leave edit mode first")
             return False
-        if running():
-            cls.poll_message_set("Other work is under way; Esc stops it")
-            return False
-        return True
+        return may_begin(cls)
 
     def work(self, context: Any) -> Work:
         self._scene = context.scene.name

@@ -1,33 +1,27 @@
 """Exporting the built sheets: one STL file a layer, in mm."""
 
-from pathlib import Path
 from typing import Any
 
 import bpy
 import numpy as np
-from bpy.props import StringProperty
 
 from ..geometry.errors import SheetstackError
 from ..geometry.job import file_stem
 from ..geometry.solid import Mesh
 from ..geometry.write.stl import write_stl
 from .conversion import blender_coordinates, read_mesh, vertex_coordinates
+from .folder_dialogue import FolderDialogue
 from .last_build import last_build_of
 from .scene_job import job_of
 from .sheet_object import sheets_of
 
 
-class SHEETSTACK_OT_export_stl(bpy.types.Operator):
+class SHEETSTACK_OT_export_stl(FolderDialogue, bpy.types.Operator):
     """Write one STL file for each sheet as it is now, edits by hand included, in mm"""
 
     bl_idname = "sheetstack.export_stl"
     bl_label = "Export Sheets as STL"
     bl_options = {"REGISTER"}
-
-    directory: StringProperty(
-        name="Folder", description="Folder that the files go to", subtype="DIR_PATH"
-    )
-    filter_folder: bpy.props.BoolProperty(default=True, options={"HIDDEN"})
 
     @classmethod
     def poll(cls, context: Any) -> bool:
@@ -36,17 +30,10 @@ class SHEETSTACK_OT_export_stl(bpy.types.Operator):
             return False
         return True
 
-    def invoke(self, context: Any, event: Any) -> set[str]:
-        context.window_manager.fileselect_add(self)
-        return {"RUNNING_MODAL"}
-
     def execute(self, context: Any) -> set[str]:
-        if not self.directory:
-            self.report({"ERROR"}, "Expected a folder to write to, found none.")
-            return {"CANCELLED"}
-        folder = Path(bpy.path.abspath(self.directory))
         sheets = sheets_of(context.scene)
         try:
+            folder = self.folder()
             built = _built_meshes(context.scene)
             for name, sheet in sheets.items():
                 mesh = current_mesh(sheet, built.get(name))

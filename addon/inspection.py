@@ -14,7 +14,7 @@ from ..geometry.solid import Mesh, extrude
 from .blender_versions import show_transparency
 from .conversion import fill_mesh, metres, shader_colour
 from .last_build import builder
-from .long_work import LongWork, Work
+from .long_work import LongWork, Work, may_begin
 from .panels import ClosedPanel
 from .scene_job import job_of
 from .sheet_object import MADE, sheets_of
@@ -208,7 +208,7 @@ class SHEETSTACK_OT_section(LongWork, bpy.types.Operator):
 
     @classmethod
     def poll(cls, context: Any) -> bool:
-        return _has_sheets(cls, context)
+        return _has_sheets(cls, context) and may_begin(cls)
 
     def work(self, context: Any) -> Work:
         self._scene = context.scene.name

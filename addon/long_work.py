@@ -20,6 +20,7 @@ from .viewport import redraw_panels
 Work = Callable[[Progress], Any]
 #: Seconds between looks at the thread.
 INTERVAL = 0.1
+UNDER_WAY = "Other work is under way; Esc stops it"
 
 
 @dataclass
@@ -67,6 +68,14 @@ def running() -> Running | None:
     return _running[0] if _running else None
 
 
+def may_begin(operator: Any) -> bool:
+    """Return whether no work is under way; else the operator's poll says so."""
+    if running():
+        operator.poll_message_set(UNDER_WAY)
+        return False
+    return True
+
+
 class LongWork:
     """What an operator with long work inherits beside ``bpy.types.Operator``.
 
@@ -98,6 +107,9 @@ class LongWork:
         """Begin in a thread and go modal."""
         if bpy.app.background:
             return self.execute(context)  # type: ignore[no-any-return]
+        if running():  # whatever the operator's poll looks at: two would share one place
+            self.report({"ERROR"}, f"{UNDER_WAY}.")
+            return {"CANCELLED"}
         try:
             job = Running(self.bl_label, self.work(context))
         except SheetstackError as error:

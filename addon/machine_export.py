@@ -5,7 +5,6 @@ A sheet that was edited by hand is exported as it is now, from its mesh seen fro
 
 from collections.abc import Sequence
 from dataclasses import replace
-from pathlib import Path
 from typing import Any
 
 import bpy
@@ -22,8 +21,9 @@ from ..geometry.progress import Progress
 from ..geometry.sheet import as_multipolygon
 from ..geometry.solid import Mesh
 from .export_sheets import current_mesh
+from .folder_dialogue import FolderWork
 from .last_build import builder
-from .long_work import LongWork, Work, running
+from .long_work import Work
 from .scene_job import job_of
 from .sheet_object import is_hand_edited, sheets_of
 
@@ -38,7 +38,7 @@ ABOUT_FORMATS = {
 ROUNDING = 1e-3
 
 
-class SHEETSTACK_OT_export_for_machine(LongWork, bpy.types.Operator):
+class SHEETSTACK_OT_export_for_machine(FolderWork, bpy.types.Operator):
     """Write cut paths, paper patterns or solids of all sheets, edits by hand included, with \
 cautions and an estimate beside them"""
 
@@ -46,10 +46,6 @@ cautions and an estimate beside them"""
     bl_label = "Export for Machine"
     bl_options = {"REGISTER"}
 
-    directory: StringProperty(
-        name="Folder", description="Folder that the files go to", subtype="DIR_PATH"
-    )
-    filter_folder: BoolProperty(default=True, options={"HIDDEN"})
     formats: EnumProperty(
         name="Formats",
         description="What to write; click with Shift for several",
@@ -67,21 +63,6 @@ cautions and an estimate beside them"""
         " or 'all'; empty for none",
     )
 
-    @classmethod
-    def poll(cls, context: Any) -> bool:
-        if not context.scene.sheetstack.layers:
-            cls.poll_message_set("There is no job yet: add a layer or open a job")
-            return False
-        if running():
-            cls.poll_message_set("Other work is under way; Esc stops it")
-            return False
-        return True
-
-    def invoke(self, context: Any, event: Any) -> set[str]:
-        # The folder is asked for first; then Blender calls execute.
-        context.window_manager.fileselect_add(self)
-        return {"RUNNING_MODAL"}
-
     def draw(self, context: Any) -> None:
         layout = self.layout
         layout.label(text="Formats")
@@ -93,16 +74,8 @@ cautions and an estimate beside them"""
         layout.prop(self, "patches", text="")
         layout.label(text="Read cautions.txt beside the files", icon="ERROR")
 
-    def execute(self, context: Any) -> set[str]:
-        if not self.directory:
-            self.report({"ERROR"}, "Expected a folder to write to, found none.")
-            return {"CANCELLED"}
-        if bpy.app.background:
-            return super().execute(context)
-        return LongWork.invoke(self, context, None)
-
     def work(self, context: Any) -> Work:
-        folder = Path(bpy.path.abspath(self.directory))
+        folder = self.folder()
         formats = [key for key in FORMATS if key in self.formats]
         nested, patches = self.nested, self.patches
         build = builder(context.scene, job_of(context.scene))

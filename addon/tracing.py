@@ -21,7 +21,7 @@ from ..geometry.setting import read_section
 from ..geometry.tracing.settings import TracingSettings
 from ..geometry.tracing.trace import PREVIEW_PIXELS, Tracing, read_and_trace
 from ..geometry.tracing.traced_files import JOB, write_tracing
-from .long_work import LongWork, Work, running
+from .long_work import LongWork, Work, may_begin
 from .scene_job import put_job
 from .setting_property import draw_section, property_group, table_of
 from .viewport import redraw_panels, wrapped
@@ -135,10 +135,7 @@ class SHEETSTACK_OT_trace_picture(LongWork, bpy.types.Operator):
         if not context.scene.sheetstack_tracing.picture:
             cls.poll_message_set("Choose a picture first")
             return False
-        if running():
-            cls.poll_message_set("Other work is under way; Esc stops it")
-            return False
-        return True
+        return may_begin(cls)
 
     def work(self, context: Any) -> Work:
         self._scene = context.scene.name

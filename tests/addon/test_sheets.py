@@ -212,6 +212,20 @@ def test_a_cancelled_dialogue_stops_nobody_elses_work(opened):
     assert not work.stop.is_set()
 
 
+def test_no_second_work_begins_while_one_is_under_way(opened):
+    from sheetstack.addon import long_work
+
+    bpy.ops.sheetstack.build()
+    names = ("build", "section", "show_painted", "mockup", "write_files", "export_for_machine")
+    operators = {name: getattr(bpy.ops.sheetstack, name) for name in names}
+    assert all(operator.poll() for operator in operators.values())
+    long_work._running[:] = [long_work.Running("Build Sheets", lambda progress: None)]
+    try:
+        assert [name for name, operator in operators.items() if operator.poll()] == []
+    finally:
+        long_work._running.clear()
+
+
 def test_undo_and_redo_are_right_after_each_operator(opened):
     def state():
         s = bpy.context.scene.sheetstack
