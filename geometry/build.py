@@ -9,27 +9,28 @@ from dataclasses import dataclass, replace
 import shapely
 from shapely import MultiPolygon, Polygon
 
-from .artwork import Artwork, ArtworkSource, read_artwork
-from .bridges import Bridge
-from .damage import Coat, DamageMap
-from .edges import edges_of
-from .enough import HeldIsland
+from .artwork.read import Artwork, read_artwork
+from .artwork.source import ArtworkSource, source_of
 from .errors import ArtworkError, GeometryError
 from .finding import Finding, Severity
-from .islands import Piece, find_pieces
-from .job import Job, LayerSettings
-from .mismatch import with_mismatches
-from .process import process_findings
+from .job.job import Job, LayerSettings
+from .job.processes import process_findings
+from .mesh.edges import edges_of
+from .mesh.islands import Piece, find_pieces
+from .mesh.solid import Mesh, Soundness, extrude, soundness, volume
+from .planar.polygons import as_multipolygon
 from .progress import Progress
-from .registration import registration_findings
-from .rules import DrawnBridge, rules_for
-from .sheet import PlacedArtwork, Sheet, artwork_shift, as_multipolygon, place_artworks
-from .solid import Mesh, Soundness, extrude, soundness, volume
-from .stack import stack_heights
-from .support import support_layer
+from .sheet.alignment import with_mismatches
+from .sheet.registration import registration_findings
+from .sheet.sheet import PlacedArtwork, Sheet, artwork_shift, place_artworks
+from .sheet.trapping import trapped
+from .support.bridges import Bridge
+from .support.constraints import DrawnBridge, rules_for
+from .support.stiffening import HeldIsland
+from .support.support import support_layer
+from .support.two_sheets import Part, split_layer
+from .support.visible_damage import Coat, DamageMap
 from .tolerance import TOLERANCES, Tolerances
-from .trap import trapped
-from .two_sheets import Part, split_layer
 
 
 @dataclass(frozen=True)
@@ -127,10 +128,6 @@ class Build:
         """Whether a finding spoils a stencil."""
         return any(f.severity is Severity.SPOILS for f in self.findings)
 
-    def heights(self, spacing: float) -> tuple[float, ...]:
-        """Return the height of each sheet's underside in a stack with ``spacing`` mm between."""
-        return stack_heights([layer.sheet.thickness for layer in self.layers], spacing)
-
 
 def build(job: Job, progress: Progress | None = None, tolerances: Tolerances = TOLERANCES) -> Build:
     """Build all sheets of a job.
@@ -157,7 +154,7 @@ def build(job: Job, progress: Progress | None = None, tolerances: Tolerances = T
     named = []
     for i, layer in enumerate(job.layers):
         reading(i / count, f"{layer.name}: reading {layer.artwork}")
-        source = job.source(layer)
+        source = source_of(job, layer)
         if source not in artworks:
             try:
                 artworks[source] = read_artwork(source, tolerances)
@@ -197,9 +194,9 @@ def _drawn_bridges(
     if not layer.bridges_group:
         return ()
     # Imported late, as the readers are.
-    from .read.svg_lines import read_svg_lines
+    from .artwork.svg.lines import read_svg_lines
 
-    source = replace(job.source(layer), group=layer.bridges_group)
+    source = replace(source_of(job, layer), group=layer.bridges_group)
     if source.path.suffix.lower() != ".svg":
         raise ArtworkError(
             f"Layer '{layer.name}': bridges_group names a group of an SVG, but the artwork is "

@@ -8,11 +8,10 @@ from __future__ import annotations
 import re
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from .arrays import Floats
 from .errors import GeometryError
-
-Floats = NDArray[np.float64]
 
 _HEX = re.compile(r"#[0-9a-fA-F]{6}\Z")
 

@@ -9,17 +9,16 @@ from pathlib import Path
 
 import numpy as np
 
-from .bed_tiles import Tiling
 from .build import Build
 from .cautions import cautions_text
-from .cut_sheet import CutSheet, laid_together
-from .drill_template import drill_template
 from .errors import JobError
-from .estimate import estimate
-from .estimate_text import estimate_text
-from .finding import Finding, Severity
-from .job import Job, file_stem
-from .made_sheet import (
+from .fabricate.cut_sheet import CutSheet, laid_together
+from .fabricate.drill_template import drill_template
+from .fabricate.estimate import estimate
+from .fabricate.estimate_text import estimate_text
+from .fabricate.nesting import nest
+from .fabricate.patches import Patch, patch_for, patch_sheet, place_marks
+from .fabricate.pieces import (
     MadeSheet,
     SheetToMake,
     cut_pieces,
@@ -28,18 +27,19 @@ from .made_sheet import (
     printed_pieces,
     sheets_to_make,
 )
-from .nesting import nest
-from .patches import Patch, patch_for, patch_sheet, place_marks
-from .printed import PrintedSheet
+from .fabricate.printed import PrintedSheet
+from .fabricate.tiling import Tiling
+from .files.assembly_svg import assembly_svg
+from .files.atomic import Batch, atomic, output_batch
+from .files.cut_dxf import cut_sheet_dxf
+from .files.cut_svg import cut_sheet_svg
+from .files.paper_pdf import write_paper_pdf
+from .files.stl import write_stl
+from .files.three_mf import PrintedPart, write_three_mf
+from .finding import Finding, Severity
+from .job.job import Job, file_stem
+from .mesh.solid import Mesh
 from .progress import Progress
-from .solid import Mesh
-from .write.assembly_svg import assembly_svg
-from .write.atomic import Batch, atomic, output_batch
-from .write.cut_dxf import cut_sheet_dxf
-from .write.cut_svg import cut_sheet_svg
-from .write.paper_pdf import write_paper_pdf
-from .write.stl import write_stl
-from .write.three_mf import PrintedPart, write_three_mf
 
 FORMATS = ("svg", "dxf", "pdf", "stl", "3mf")
 CAUTIONS, ESTIMATE = "cautions.txt", "estimate.txt"

@@ -9,7 +9,7 @@ import pytest
 import shapely
 from shapely import MultiPolygon, Polygon, box
 
-from sheetstack.geometry.sheet import as_multipolygon
+from sheetstack.geometry.planar.polygons import as_multipolygon
 
 if signal.getsignal(signal.SIGINT) is signal.SIG_IGN:
     # A shell starts background jobs deaf to Ctrl-C, and programs that tests start would inherit it.

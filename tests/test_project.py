@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import ast
 import doctest
 import importlib
 import pkgutil
@@ -59,6 +60,83 @@ def test_every_package_is_installed():
         for init in (TOP / folder).rglob("__init__.py")
     }
     assert packages == on_disk
+
+
+#: Packages in the order in which data flows: each imports only from those before it.
+ORDER = [
+    "root",
+    "planar",
+    "mesh",
+    "job",
+    "artwork",
+    "sheet",
+    "support",
+    "build",
+    "paint",
+    "fabricate",
+    "files",
+    "tracing",
+    "scene",
+    "report",
+    "export",
+    "cli",
+    "addon",
+]
+#: The one place that knows a later package: it starts Blender in a process of its own, by name.
+BY_NAME = {("geometry/cli/render.py", "sheetstack.addon.mockup.render_job")}
+
+
+def _package_of(module: tuple[str, ...]) -> str:
+    """The package of a module, given as its path: single modules of geometry/ are the root's."""
+    if module[0] == "addon":
+        return "addon"
+    if len(module) == 1:
+        return "root"
+    if (TOP.joinpath(*module[:2])).is_dir() or module[1] in ("build", "export"):
+        return module[1]
+    return "root"
+
+
+def _imports(path: Path) -> list[tuple[str, ...]]:
+    """What a module imports of ours, each as a path, whether at load time or later."""
+    here = path.relative_to(TOP).with_suffix("").parts
+    found = []
+    for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+        if isinstance(node, ast.ImportFrom) and node.level:
+            base = here[: len(here) - node.level]
+            if node.module:
+                found.append((*base, *node.module.split(".")))
+            else:
+                found += [(*base, alias.name) for alias in node.names]
+    return found
+
+
+def test_packages_import_only_from_those_before_them():
+    wrong, looked_at = [], 0
+    for path in sorted((TOP / "geometry").rglob("*.py")):
+        own = _package_of(path.relative_to(TOP).with_suffix("").parts)
+        for other in _imports(path):
+            looked_at += 1
+            if ORDER.index(_package_of(other)) > ORDER.index(own):
+                wrong.append(f"{path.relative_to(TOP)} imports {'.'.join(other)}")
+    assert not wrong
+    assert looked_at > 500
+
+
+def test_only_relative_imports_inside_and_one_later_module_by_name():
+    named = set()
+    for path in sorted([*(TOP / "geometry").rglob("*.py"), *(TOP / "addon").rglob("*.py")]):
+        tree = ast.parse(path.read_text(encoding="utf-8"))
+        for node in ast.walk(tree):
+            names = [alias.name for alias in node.names] if isinstance(node, ast.Import) else []
+            if isinstance(node, ast.ImportFrom) and not node.level:
+                names = [node.module or ""]
+            assert not any(n.split(".")[0] == "sheetstack" for n in names), path
+            if isinstance(node, ast.Constant) and isinstance(node.value, str):
+                text = node.value
+                if "addon" in text.split(".")[:2] and path.is_relative_to(TOP / "geometry"):
+                    named.add((path.relative_to(TOP).as_posix(), text))
+    assert named == BY_NAME
 
 
 def test_no_module_is_a_room_without_a_name():

@@ -14,11 +14,10 @@ from dataclasses import dataclass
 
 import numpy as np
 import shapely
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 from shapely import MultiPolygon, Polygon
 
-Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
+from ..arrays import Bools, Floats, Indices
 
 # Shares of the tolerance: points left out before the fit; the fit; rounding has the rest.
 _THINNED, _FITTED = 0.2, 0.75
@@ -44,7 +43,7 @@ class CurvedRing:
     """
 
     cubics: Floats
-    straight: NDArray[np.bool_]
+    straight: Bools
 
     def points(self, samples: int = SAMPLES) -> Floats:
         """Return points along the curve, ``samples`` a cubic and one a line; none repeated."""
@@ -127,10 +126,10 @@ def fit_shape(
     return CurvedShape(tuple(tuple(g) for g in groups))
 
 
-def _crossing(rings: Sequence[CurvedRing]) -> NDArray[np.bool_]:
+def _crossing(rings: Sequence[CurvedRing]) -> Bools:
     """Return which rings cross or touch themselves or another one."""
     flat = np.array([shapely.LinearRing(r.points()) for r in rings], object)
-    bad: NDArray[np.bool_] = ~shapely.is_simple(flat)
+    bad: Bools = ~shapely.is_simple(flat)
     first, second = shapely.STRtree(flat).query(flat, predicate="intersects")
     bad[first[first != second]] = True
     return bad
@@ -223,7 +222,7 @@ class _Track:
         step[self.offset[:-1]] = 0.0
         self.along = np.cumsum(step)
 
-    def first_pieces(self) -> tuple[Ints, Ints]:
+    def first_pieces(self) -> tuple[Indices, Indices]:
         """Return first and last point of each piece: from corner to corner, or half a ring."""
         breaks = self.corner.copy()
         breaks[self.offset[:-1]] = True
@@ -268,7 +267,7 @@ def _prepared(
     return dense, turn, direction / np.maximum(length, 1e-12)
 
 
-def _peaks(turn: Floats, dense: Floats, reach: float) -> NDArray[np.bool_]:
+def _peaks(turn: Floats, dense: Floats, reach: float) -> Bools:
     """Return where a ring turns more than anywhere within the reach."""
     size = np.linalg.norm(np.roll(dense, -1, axis=0) - dense, axis=1)
     count = max(1, min(round(reach / max(float(size.mean()), 1e-12)), len(turn) // 4))
@@ -282,13 +281,13 @@ def _peaks(turn: Floats, dense: Floats, reach: float) -> NDArray[np.bool_]:
 
 @dataclass(frozen=True, eq=False)
 class _Pieces:
-    first: Ints
-    last: Ints
+    first: Indices
+    last: Indices
     cubics: Floats
-    straight: NDArray[np.bool_]
+    straight: Bools
     error: Floats
 
-    def taken(self, which: NDArray[np.bool_]) -> _Pieces:
+    def taken(self, which: Bools) -> _Pieces:
         return _Pieces(
             self.first[which],
             self.last[which],
@@ -350,7 +349,7 @@ def _rejoined(track: _Track, pieces: _Pieces, tolerance: float) -> _Pieces:
 class _Spans:
     """The points of some pieces one after another, and what stays while they are fitted."""
 
-    def __init__(self, track: _Track, first: Ints, last: Ints) -> None:
+    def __init__(self, track: _Track, first: Indices, last: Indices) -> None:
         self.count = last - first + 1
         self.starts = np.concatenate([[0], np.cumsum(self.count)[:-1]])
         self.piece = np.repeat(np.arange(len(first)), self.count)
@@ -368,7 +367,7 @@ class _Spans:
         return most
 
 
-def _fit(track: _Track, first: Ints, last: Ints, tolerance: float) -> tuple[_Pieces, Ints]:
+def _fit(track: _Track, first: Indices, last: Indices, tolerance: float) -> tuple[_Pieces, Indices]:
     """Fit one cubic to each piece; also return the point that is farthest from it."""
     spans = _Spans(track, first, last)
     t = spans.even
@@ -398,7 +397,7 @@ def _fit(track: _Track, first: Ints, last: Ints, tolerance: float) -> tuple[_Pie
     return _Pieces(first, last, cubics, straight, error), worst
 
 
-def _end_frames(track: _Track, end: Ints, sign: float) -> Floats:
+def _end_frames(track: _Track, end: Indices, sign: float) -> Floats:
     """Return, for each end, the two directions in which its handle may go: (n, 2, 2).
 
     At a corner both axes; elsewhere the outline's direction alone, the second being zero.
@@ -488,7 +487,7 @@ def _off_chord(points: Floats, a: Floats, b: Floats) -> Floats:
     return distance
 
 
-def _farthest(off: Floats, spans: _Spans, most: Floats) -> Ints:
+def _farthest(off: Floats, spans: _Spans, most: Floats) -> Indices:
     at = np.flatnonzero(off >= most[spans.piece])
     which, where = np.unique(spans.piece[at], return_index=True)
     result = spans.index[spans.starts].copy()

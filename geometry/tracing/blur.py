@@ -3,9 +3,8 @@
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import NDArray
 
-Plane = NDArray[np.float32]
+from ..arrays import Plane
 
 
 def blur(plane: Plane, sigma: float) -> Plane:

@@ -5,12 +5,11 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from ..arrays import Floats, Indices, Plane
 from ..colour import hex_from_srgb, lab_from_srgb, srgb_from_hex, srgb_from_lab
 from .tones import assign_cans
-
-Plane = NDArray[np.float32]
 
 # A shadow is remembered by its darker part, a highlight and the wall by their lighter ones.
 _PART = {"shadow": (0.0, 0.6), "highlight": (0.4, 1.0), "ground": (0.2, 1.0)}
@@ -23,7 +22,7 @@ _FARTHEST = 2.0
 _ALIKE = 5.0
 
 
-def telling_colour(srgb: Plane, role: str) -> NDArray[np.float64]:
+def telling_colour(srgb: Plane, role: str) -> Floats:
     """Return the colour that pixels are remembered by.
 
     The mean of the more colourful half of them, of a shadow's darker and a highlight's lighter
@@ -48,13 +47,11 @@ def telling_colour(srgb: Plane, role: str) -> NDArray[np.float64]:
     part = (lab[:, 0] >= low) & (lab[:, 0] <= high)
     some, lab = some[part], lab[part]
     chroma = np.hypot(lab[:, 1], lab[:, 2])
-    colour: NDArray[np.float64] = some[chroma >= np.median(chroma)].mean(axis=0)
+    colour: Floats = some[chroma >= np.median(chroma)].mean(axis=0)
     return colour
 
 
-def spread(
-    srgb: NDArray[np.float64], share: float, areas: ArrayLike | None = None
-) -> NDArray[np.float64]:
+def spread(srgb: Floats, share: float, areas: ArrayLike | None = None) -> Floats:
     """Return colours whose lightness is spread from near black to near white.
 
     Their order and hues stay, and what chroma sRGB has room for. The darkest goes towards L* = 12
@@ -90,7 +87,7 @@ def spread(
     return np.array([_within_srgb(colour) for colour in lab])
 
 
-def _within_srgb(lab: NDArray[np.float64]) -> NDArray[np.float64]:
+def _within_srgb(lab: Floats) -> Floats:
     """Return the sRGB colour of this lightness and hue with as much of the chroma as there is."""
     if _fits(srgb_from_lab(lab)):
         return np.clip(srgb_from_lab(lab), 0, 1)
@@ -102,13 +99,13 @@ def _within_srgb(lab: NDArray[np.float64]) -> NDArray[np.float64]:
     return np.clip(srgb_from_lab(lab * [1, least, least]), 0, 1)
 
 
-def _fits(srgb: NDArray[np.float64]) -> bool:
+def _fits(srgb: Floats) -> bool:
     return bool((srgb >= -1e-6).all() and (srgb <= 1 + 1e-6).all())
 
 
 def layer_colours(
     srgb: Plane,
-    shown: NDArray[np.int64],
+    shown: Indices,
     roles: Sequence[str],
     ground: str | None,
     cans: Sequence[str],

@@ -6,16 +6,13 @@ from collections.abc import Sequence
 from dataclasses import asdict, dataclass
 from typing import Any
 
-import numpy as np
 import shapely
-from numpy.typing import NDArray
 
+from ..arrays import Plane
 from ..colour import ciede2000, lab_from_srgb
-from ..process import Process
+from ..job.processes import Process
 from .bezier_fit import CurvedShape
-from .structure import structural_similarity
-
-Plane = NDArray[np.float32]
+from .structural_similarity import structural_similarity
 
 
 @dataclass(frozen=True)

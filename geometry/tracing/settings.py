@@ -6,9 +6,9 @@ from dataclasses import dataclass
 from itertools import pairwise
 
 from ..errors import JobError
-from ..material import Material, load_materials
-from ..process import Process, ProcessSettings, process_of
-from ..setting import setting
+from ..job.fields import setting
+from ..job.materials import Material, load_materials
+from ..job.processes import Process, ProcessSettings, process_of
 
 MOST_LAYERS = 6
 #: Longer side of the sheets in mm where the settings give no size: that of A3 (ISO 216).

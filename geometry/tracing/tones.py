@@ -6,12 +6,11 @@ from collections.abc import Sequence
 from itertools import product
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from ..arrays import Floats, Indices
 from ..colour import ciede2000
 from ..errors import JobError
-
-Floats = NDArray[np.float64]
 
 BINS = 256
 
@@ -69,7 +68,7 @@ def otsu_cuts(values: ArrayLike, classes: int, bins: int = BINS) -> Floats:
         gain = np.where(m0 > 1e-15, m1**2 / m0, 0.0)
     gain[np.tril_indices(bins, -1)] = -np.inf
     best = gain[:, -1].copy()  # of the bins from i on, in one class
-    last: list[NDArray[np.int64]] = []
+    last: list[Indices] = []
     for _ in range(classes - 1):
         # First class i..j, the rest from j + 1 on.
         total = gain[:, :-1] + best[None, 1:]

@@ -20,9 +20,8 @@ from __future__ import annotations
 from collections.abc import Callable
 
 import numpy as np
-from numpy.typing import NDArray
 
-Plane = NDArray[np.float32]
+from ..arrays import Plane
 
 # Steps from a cold start, and from the solution at half the size.
 _COLD, _WARM = 100, 40

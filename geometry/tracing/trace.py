@@ -8,27 +8,24 @@ from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
-from numpy.typing import NDArray
 from PIL import Image
 from shapely import MultiPolygon
 
+from ..arrays import Bools, Floats, Plane
 from ..colour import lab_from_srgb, srgb_from_hex
 from ..errors import JobError
 from ..finding import Finding, Severity
-from ..picture import coverage
+from ..planar.raster import coverage
 from ..progress import Progress
 from .bezier_fit import CurvedShape, fit_shape
 from .blur import blur_within
-from .focus import backdrop_of, box_marks, flooded_from_border
-from .image import Picture, Size, read_marks, read_picture
+from .draw_roles import Board, Role, draw, plan_roles
 from .palette import layer_colours
-from .role_shapes import Board, Role, draw, plan_roles
+from .picture import Picture, Size, read_marks, read_picture
 from .score import Score, score_of
 from .settings import USUAL_SIDE_MM, TracingSettings, check_tracing
+from .subject import backdrop_of, box_marks, flooded_from_border
 from .tones import otsu_cuts
-
-Plane = NDArray[np.float32]
-Bools = NDArray[np.bool_]
 
 # A normal stroke at middling detail is this share of the picture's longer side; each half of the
 # slider doubles or halves it twice.
@@ -380,7 +377,7 @@ def _tone(picture: Picture, subject: Bools, settings: TracingSettings) -> Plane:
     return np.clip(tone, 0, 100)
 
 
-def _cuts(tones: Plane, count: int, settings: TracingSettings) -> NDArray[np.float64]:
+def _cuts(tones: Plane, count: int, settings: TracingSettings) -> Floats:
     if settings.thresholds:
         return np.asarray(settings.thresholds, np.float64)
     if not count:
@@ -393,7 +390,7 @@ def _cuts(tones: Plane, count: int, settings: TracingSettings) -> NDArray[np.flo
     return (below + above) / 2
 
 
-def _lights(tones: Plane, cuts: NDArray[np.float64], base: bool, settings: TracingSettings) -> int:
+def _lights(tones: Plane, cuts: Floats, base: bool, settings: TracingSettings) -> int:
     """Return how many layers are lighter than the wall or base."""
     count = len(cuts)
     if settings.highlights is not None:

@@ -7,7 +7,7 @@ import shapely
 
 bpy = pytest.importorskip("bpy", reason="Blender's Python module is not installed")
 
-from sheetstack.addon.scene_job import job_of  # noqa: E402
+from sheetstack.addon.job.scene_job import job_of  # noqa: E402
 
 
 def show(thing):
@@ -20,7 +20,7 @@ def show(thing):
 
 def openings_of_built():
     """Return the openings of the built job's only layer in mm."""
-    from sheetstack.addon.last_build import last_build_of
+    from sheetstack.addon.sheets.last_build import last_build_of
 
     assert bpy.ops.sheetstack.artwork_from_objects() == {"FINISHED"}
     bpy.context.scene.sheetstack.registration.hole_diameter_mm = 0
@@ -119,7 +119,7 @@ def test_drawn_layer_stays_with_the_blend_file(tmp_path):
     bpy.ops.wm.save_as_mainfile(filepath=str(tmp_path / "a.blend"))
     bpy.ops.wm.open_mainfile(filepath=str(tmp_path / "a.blend"))
     bpy.ops.sheetstack.build()
-    from sheetstack.addon.last_build import last_build_of
+    from sheetstack.addon.sheets.last_build import last_build_of
 
     again = last_build_of(job_of(bpy.context.scene)).layers[0].plain_sheet.openings.area
     assert again == first

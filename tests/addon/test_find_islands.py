@@ -125,8 +125,8 @@ def test_the_report_counts_and_measures_in_millimetres_at_the_objects_scale(capf
 
 
 def test_islands_agree_with_the_library_on_random_plates():
-    from sheetstack.geometry.islands import find_pieces
-    from sheetstack.geometry.solid import Mesh
+    from sheetstack.geometry.mesh.islands import find_pieces
+    from sheetstack.geometry.mesh.solid import Mesh
 
     rng = np.random.default_rng(3)
     for _ in range(10):

@@ -6,15 +6,15 @@ import shapely
 
 bpy = pytest.importorskip("bpy", reason="Blender's Python module is not installed")
 
-from sheetstack.addon.hand_bridges import (  # noqa: E402
+from sheetstack.addon.bridges.hand_bridges import (  # noqa: E402
     bridges_on,
     draw_bridge,
     moved,
     put_bridge,
     remove_bridge,
 )
-from sheetstack.addon.last_build import last_build_of  # noqa: E402
-from sheetstack.addon.scene_job import job_of  # noqa: E402
+from sheetstack.addon.job.scene_job import job_of  # noqa: E402
+from sheetstack.addon.sheets.last_build import last_build_of  # noqa: E402
 
 
 def rebuilt(scene):
@@ -78,7 +78,7 @@ def test_the_tool_says_why_it_cannot_begin(opened):
 
 
 def test_distance_to_a_line_is_shapelys():
-    from sheetstack.addon.bridge_tool import distance_to_line
+    from sheetstack.addon.bridges.bridge_tool import distance_to_line
 
     rng = np.random.default_rng(5)
     for _ in range(50):

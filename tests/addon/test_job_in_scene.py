@@ -10,8 +10,8 @@ import pytest
 
 bpy = pytest.importorskip("bpy", reason="Blender's Python module is not installed")
 
-from sheetstack.addon.scene_job import job_of, put_job  # noqa: E402
-from sheetstack.geometry.job import load_job, parse_job  # noqa: E402
+from sheetstack.addon.job.scene_job import job_of, put_job  # noqa: E402
+from sheetstack.geometry.job.job import load_job, parse_job  # noqa: E402
 
 DEMOS = sorted(Path(__file__).parents[2].glob("demo_scenes/*/*.toml"))
 
@@ -108,7 +108,7 @@ def test_saving_elsewhere_writes_kept_artwork_beside_the_job(built, job_path, tm
 
 
 def test_kept_copy_of_any_bytes_comes_back():
-    from sheetstack.addon.kept_artwork import bytes_from_text, text_from_bytes
+    from sheetstack.addon.job.kept_artwork import bytes_from_text, text_from_bytes
 
     for content in (b"", b"<svg/>\n", bytes(range(256)), b"a\r\nb", "Größe".encode("latin-1")):
         text = bpy.data.texts.new("copy")
@@ -141,7 +141,7 @@ def test_linked_sheet_can_be_checked_but_is_not_changed(built, tmp_path):
 
 
 def test_properties_of_an_older_format_are_upgraded(opened, monkeypatch):
-    from sheetstack.addon import file_upgrade
+    from sheetstack.addon.job import file_upgrade
 
     def from_0_to_1(state):
         state.title = "upgraded"

@@ -6,8 +6,8 @@ bpy = pytest.importorskip("bpy", reason="Blender's Python module is not installe
 
 import blf  # noqa: E402
 
-from sheetstack.addon.panels import DRAWN, SECTION_PANELS  # noqa: E402
-from sheetstack.geometry.job import SECTIONS, LayerSettings  # noqa: E402
+from sheetstack.addon.core.panels import DRAWN, SECTION_PANELS  # noqa: E402
+from sheetstack.geometry.job.job import SECTIONS, LayerSettings  # noqa: E402
 from sheetstack.geometry.tracing.settings import TracingSettings  # noqa: E402
 
 #: Pixels of Blender's own font at 11 points. Measured in Blender 3.4's first sidebar, 220 pixels
@@ -19,7 +19,7 @@ ROOM = 63
     "section", [*SECTIONS.values(), LayerSettings, TracingSettings], ids=lambda s: s.__name__
 )
 def test_labels_have_room(blender, section):
-    from sheetstack.addon.setting_property import fields_of
+    from sheetstack.addon.core.setting_property import fields_of
 
     group = section.__name__
     blf.size(0, 11)
@@ -32,7 +32,8 @@ def test_labels_have_room(blender, section):
 
 
 def _group(section):
-    from sheetstack.addon import job_property, tracing
+    from sheetstack.addon.job import job_property
+    from sheetstack.addon.tracing import tracing
 
     if section is LayerSettings:
         return job_property.SHEETSTACK_PG_layer

@@ -10,8 +10,8 @@ import bmesh  # noqa: E402
 
 from sheetstack.geometry.build import build  # noqa: E402
 from sheetstack.geometry.export import FORMATS, export_build  # noqa: E402
-from sheetstack.geometry.job import load_job  # noqa: E402
-from sheetstack.geometry.solid import extrude  # noqa: E402
+from sheetstack.geometry.job.job import load_job  # noqa: E402
+from sheetstack.geometry.mesh.solid import extrude  # noqa: E402
 
 from .mesh_arrays import coordinates  # noqa: E402
 
@@ -31,7 +31,7 @@ def replace_by_plate_with_hole(sheet, side):
     """Edit a sheet by hand: a plate of 100 x 100 x 3.3 mm with a square hole of ``side`` mm."""
     from shapely import box
 
-    from sheetstack.addon.conversion import fill_mesh
+    from sheetstack.addon.core.conversion import fill_mesh
 
     low = 50 - side / 2
     shape = box(0, 0, 100, 100).difference(box(low, low, low + side, low + side))

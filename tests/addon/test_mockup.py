@@ -13,14 +13,14 @@ bpy = pytest.importorskip("bpy", reason="Blender's Python module is not installe
 from bpy_extras.object_utils import world_to_camera_view  # noqa: E402
 from mathutils import Vector  # noqa: E402
 
-from sheetstack.addon.mockup import make_scene  # noqa: E402
-from sheetstack.addon.mockup_scene import EYES, render_settings  # noqa: E402
-from sheetstack.addon.render_job import own_scene, render_order  # noqa: E402
+from sheetstack.addon.mockup.mockup import make_scene  # noqa: E402
+from sheetstack.addon.mockup.mockup_scene import EYES, render_settings  # noqa: E402
+from sheetstack.addon.mockup.render_job import own_scene, render_order  # noqa: E402
 from sheetstack.geometry.build import build  # noqa: E402
 from sheetstack.geometry.errors import JobError  # noqa: E402
-from sheetstack.geometry.job import load_job  # noqa: E402
-from sheetstack.geometry.mockup_settings import LIGHTS, SURFACES, MockupSettings  # noqa: E402
-from sheetstack.geometry.paint import painted_picture  # noqa: E402
+from sheetstack.geometry.job.job import load_job  # noqa: E402
+from sheetstack.geometry.job.mockup_section import LIGHTS, SURFACES, MockupSettings  # noqa: E402
+from sheetstack.geometry.paint.compositing import painted_picture  # noqa: E402
 
 SIGN = Path(__file__).parents[2] / "demo_scenes" / "sign" / "sign.toml"
 PIXELS = (160, 120)
@@ -204,7 +204,7 @@ def test_the_command_renders_into_the_users_own_scene(blender, tmp_path):
     out = tmp_path / "out"
     words = ["render", str(SIGN), "--out", str(out), "--size", "96x72", "--no-stack"]
     words += ["--scene", str(tmp_path / "wall.blend"), "--face", "My wall"]
-    command = [sys.executable, "-m", "sheetstack.geometry", *words]
+    command = [sys.executable, "-m", "sheetstack.geometry.cli", *words]
     done = subprocess.run(command, capture_output=True, text=True, check=False)
     assert done.returncode == 0, done.stderr
     assert sorted(p.name for p in out.iterdir()) == ["client.html", "mockup.png"]

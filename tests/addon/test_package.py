@@ -11,8 +11,8 @@ import pytest
 
 bpy = pytest.importorskip("bpy", reason="Blender's Python module is not installed")
 
-from sheetstack.addon import package  # noqa: E402
-from sheetstack.addon.legacy_wheels import fits  # noqa: E402
+from sheetstack.addon.packaging import package  # noqa: E402
+from sheetstack.addon.packaging.legacy_wheels import fits  # noqa: E402
 
 TOP = Path(__file__).parents[2]
 PLATFORM = {"linux": "linux-x64", "win32": "windows-x64", "darwin": "macos-arm64"}[sys.platform]
@@ -84,7 +84,7 @@ def test_zip_holds_add_on_geometry_and_unmodified_wheels_but_no_numpy(zip_path):
                     assert wheel.testzip() is None
         text = archive.read("sheetstack/blender_manifest.toml").decode()
     assert {"sheetstack/__init__.py", "sheetstack/LICENSE"} <= set(names)
-    assert "sheetstack/geometry/materials.toml" in names
+    assert "sheetstack/geometry/job/materials.toml" in names
     assert not [n for n in names if "numpy" in n or "__pycache__" in n or "tests/" in n]
     import tomlkit
 

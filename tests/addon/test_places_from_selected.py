@@ -5,7 +5,7 @@ import pytest
 
 bpy = pytest.importorskip("bpy", reason="Blender's Python module is not installed")
 
-from sheetstack.addon.scene_job import job_of  # noqa: E402
+from sheetstack.addon.job.scene_job import job_of  # noqa: E402
 
 from .mesh_arrays import coordinates  # noqa: E402
 
@@ -81,7 +81,7 @@ def test_bridges_keep_out_of_the_box(built):
 
 
 def _bridges(scene):
-    from sheetstack.addon.hand_bridges import bridges_on
+    from sheetstack.addon.bridges.hand_bridges import bridges_on
 
     return bridges_on(scene, "Base")
 

@@ -72,7 +72,7 @@ def test_a_failed_registration_is_undone_and_seen(monkeypatch):
     class NoPanel(bpy.types.Panel):
         bl_label = "It cannot draw"
 
-    from sheetstack.addon import panels
+    from sheetstack.addon.core import panels
 
     monkeypatch.setattr(panels, "CLASSES", (*panels.CLASSES, NoPanel))
     with pytest.raises(AttributeError, match="draw"):
@@ -83,7 +83,7 @@ def test_a_failed_registration_is_undone_and_seen(monkeypatch):
 
 
 def test_lengths_are_shown_in_millimetres_and_limits_are_those_of_the_job():
-    from sheetstack.geometry.job import SheetSettings
+    from sheetstack.geometry.job.job import SheetSettings
 
     rna = type(bpy.context.scene.sheetstack.sheet).bl_rna.properties["width_mm"]
     field = SheetSettings.__dataclass_fields__["width_mm"]
@@ -100,7 +100,7 @@ def test_every_icon_exists_in_this_blender():
     folder = Path(addon.__file__).parent
     used = {
         name
-        for path in folder.glob("*.py")
+        for path in folder.rglob("*.py")
         for name in re.findall(r'icon="([A-Z0-9_]+)"', path.read_text(encoding="utf-8"))
     }
     assert used

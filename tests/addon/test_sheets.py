@@ -7,10 +7,10 @@ import pytest
 
 bpy = pytest.importorskip("bpy", reason="Blender's Python module is not installed")
 
-from sheetstack.addon.scene_job import job_of  # noqa: E402
+from sheetstack.addon.job.scene_job import job_of  # noqa: E402
 from sheetstack.geometry.build import build  # noqa: E402
-from sheetstack.geometry.job import load_job  # noqa: E402
-from sheetstack.geometry.write.stl import stl_bytes  # noqa: E402
+from sheetstack.geometry.files.stl import stl_bytes  # noqa: E402
+from sheetstack.geometry.job.job import load_job  # noqa: E402
 
 from .mesh_arrays import coordinates, corners  # noqa: E402
 
@@ -163,8 +163,8 @@ def test_the_users_scene_stays_as_it_was(blender, job_path):
 
 def test_a_stopped_build_leaves_the_scene_as_it_was(opened, monkeypatch):
     """The work as the modal operator runs it, stopped at its first report."""
-    from sheetstack.addon.last_build import builder
-    from sheetstack.addon.long_work import Running
+    from sheetstack.addon.core.long_work import Running
+    from sheetstack.addon.sheets.last_build import builder
     from sheetstack.geometry.errors import Cancelled
 
     before = [len(getattr(bpy.data, kind)) for kind in ("objects", "meshes", "texts", "materials")]
@@ -179,8 +179,8 @@ def test_a_stopped_build_leaves_the_scene_as_it_was(opened, monkeypatch):
 
 
 def test_work_runs_in_a_thread_of_its_own_and_reports(opened):
-    from sheetstack.addon.last_build import builder
-    from sheetstack.addon.long_work import Running
+    from sheetstack.addon.core.long_work import Running
+    from sheetstack.addon.sheets.last_build import builder
 
     seen = []
     build_it = builder(opened, job_of(opened))
@@ -200,7 +200,7 @@ def test_work_runs_in_a_thread_of_its_own_and_reports(opened):
 
 def test_a_cancelled_dialogue_stops_nobody_elses_work(opened):
     """Blender calls ``cancel`` when a folder is asked for and Cancel is pressed."""
-    from sheetstack.addon import long_work
+    from sheetstack.addon.core import long_work
 
     class Asking(long_work.LongWork):
         """An operator whose own work has not begun."""
@@ -213,7 +213,7 @@ def test_a_cancelled_dialogue_stops_nobody_elses_work(opened):
 
 
 def test_no_second_work_begins_while_one_is_under_way(opened):
-    from sheetstack.addon import long_work
+    from sheetstack.addon.core import long_work
 
     bpy.ops.sheetstack.build()
     names = ("build", "section", "show_painted", "mockup", "write_files", "export_for_machine")
@@ -263,7 +263,7 @@ def test_undo_and_redo_are_right_after_each_operator(opened):
 
 
 def test_painted_plane_shows_the_librarys_picture_at_true_size(built, job_path):
-    from sheetstack.geometry.paint import painted_picture
+    from sheetstack.geometry.paint.compositing import painted_picture
 
     assert bpy.ops.sheetstack.show_painted(pixels=96) == {"FINISHED"}
     plane = bpy.data.objects["Painted picture"]
@@ -279,7 +279,7 @@ def test_painted_plane_shows_the_librarys_picture_at_true_size(built, job_path):
 
 
 def test_findings_are_listed_and_a_click_goes_to_the_place(built):
-    from sheetstack.addon.sheet_object import put_findings
+    from sheetstack.addon.sheets.sheet_object import put_findings
     from sheetstack.geometry.finding import Finding, Severity
 
     put_findings(
@@ -308,7 +308,7 @@ def test_findings_are_listed_and_a_click_goes_to_the_place(built):
 
 
 def test_signs_stand_where_the_islands_and_bridges_are(built, job_path):
-    from sheetstack.addon.viewport_marks import signs_of
+    from sheetstack.addon.sheets.viewport_marks import signs_of
 
     layers = build(load_job(job_path)).layers
     bpy.context.view_layer.update()
@@ -326,7 +326,7 @@ def test_signs_stand_where_the_islands_and_bridges_are(built, job_path):
 
 
 def test_all_files_are_those_of_the_command_line(built, job_path, tmp_path):
-    from sheetstack.geometry.outputs import write_outputs
+    from sheetstack.geometry.report.build_files import write_outputs
 
     expected = tmp_path / "library"
     names = {p.name for p in write_outputs(build(load_job(job_path)), expected)}

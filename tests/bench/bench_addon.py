@@ -37,7 +37,7 @@ def main() -> int:
     for _ in range(RUNS):
         with tempfile.TemporaryDirectory() as folder:
             start = time.perf_counter()
-            command = [sys.executable, "-m", "sheetstack.geometry", "build", str(JOB)]
+            command = [sys.executable, "-m", "sheetstack.geometry.cli", "build", str(JOB)]
             subprocess.run([*command, "--out", folder], check=False, capture_output=True)
             line.append(time.perf_counter() - start)
             command = [sys.executable, "-c", IN_BLENDER, str(JOB), folder]

@@ -15,12 +15,13 @@ import numpy as np
 import shapely
 from shapely import MultiPolygon
 
-from sheetstack.geometry.bridges import hold_islands
-from sheetstack.geometry.damage import Coat, DamageMap
-from sheetstack.geometry.hold import Stiffness
-from sheetstack.geometry.job import SheetSettings
-from sheetstack.geometry.rules import Loads, Rules
-from sheetstack.geometry.sheet import PlacedArtwork, as_multipolygon, make_sheet
+from sheetstack.geometry.job.job import SheetSettings
+from sheetstack.geometry.planar.polygons import as_multipolygon
+from sheetstack.geometry.sheet.sheet import PlacedArtwork, make_sheet
+from sheetstack.geometry.support.bridges import hold_islands
+from sheetstack.geometry.support.constraints import Loads, Rules
+from sheetstack.geometry.support.statics import Stiffness
+from sheetstack.geometry.support.visible_damage import Coat, DamageMap
 
 PITCH = 12.0
 WIDTH = 1.5

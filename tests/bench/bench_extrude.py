@@ -15,7 +15,7 @@ import numpy as np
 import shapely
 import trimesh
 
-from sheetstack.geometry.solid import extrude, soundness, volume
+from sheetstack.geometry.mesh.solid import extrude, soundness, volume
 
 THICKNESS = 0.35
 VERTICES = 100  # a ring

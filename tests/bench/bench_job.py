@@ -63,7 +63,7 @@ def main() -> None:
         folder = Path(name)
         job = write_job(folder)
         start = time.perf_counter()
-        command = [sys.executable, "-m", "sheetstack.geometry", "build", str(job)]
+        command = [sys.executable, "-m", "sheetstack.geometry.cli", "build", str(job)]
         done = subprocess.run([*command, "--out", str(folder / "out")], check=False)
         taken = time.perf_counter() - start
         used = resource.getrusage(resource.RUSAGE_CHILDREN)
@@ -75,7 +75,7 @@ def main() -> None:
             import trimesh
 
             from sheetstack.geometry.build import build
-            from sheetstack.geometry.job import load_job
+            from sheetstack.geometry.job.job import load_job
 
             sheet = build(load_job(job)).layers[0].sheet
             (plate,) = sheet.shape.geoms

@@ -34,7 +34,7 @@ light = rgb2lab(np.asarray(image))[..., 0]
 for cut in threshold_multiotsu(light, 4):
     find_contours(denoise_tv_chambolle(light, weight=40), cut)
 """
-OURS = "import sys; from sheetstack.geometry.command_line import main; sys.exit(main(sys.argv[1:]))"
+OURS = "import sys; from sheetstack.geometry.cli.main import main; sys.exit(main(sys.argv[1:]))"
 
 
 def big_picture(path: Path, megapixels: float) -> None:

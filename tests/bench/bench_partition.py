@@ -12,7 +12,7 @@ import numpy as np
 import shapely
 from shapely import MultiPolygon, Polygon, box
 
-from sheetstack.geometry.partition import partition
+from sheetstack.geometry.planar.arrangement import partition
 
 
 def field(count: int, vertices: int, seed: int, shift: float, pitch: float = 10.0) -> MultiPolygon:

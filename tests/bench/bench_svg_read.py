@@ -53,8 +53,8 @@ def read_ours(path: Path) -> int:
     """Read the drawing wholly; return the number of vertices."""
     import shapely
 
-    from sheetstack.geometry.artwork import ArtworkSource
-    from sheetstack.geometry.read.svg import read_svg
+    from sheetstack.geometry.artwork.source import ArtworkSource
+    from sheetstack.geometry.artwork.svg.read import read_svg
 
     return int(shapely.get_num_coordinates(read_svg(ArtworkSource(path)).shape))
 

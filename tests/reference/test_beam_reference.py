@@ -3,8 +3,8 @@
 import numpy as np
 import pytest
 
-from sheetstack.geometry import beam
-from sheetstack.geometry.hold import Stiffness, Struts, hold
+from sheetstack.geometry.support import beam
+from sheetstack.geometry.support.statics import Stiffness, Struts, hold
 
 anastruct = pytest.importorskip("anastruct")
 

@@ -8,7 +8,7 @@ import pytest
 from PIL import Image
 
 from sheetstack.geometry.colour import srgb_from_hex
-from sheetstack.geometry.spraying import Paint, composite_colours
+from sheetstack.geometry.paint.wall import Paint, composite_colours
 
 RNG = np.random.default_rng(61)
 CASES = [

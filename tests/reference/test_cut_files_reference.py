@@ -14,10 +14,10 @@ from ezdxf.path import make_path
 from PIL import Image
 from shapely import MultiLineString, Polygon, box
 
-from sheetstack.geometry.cut_sheet import CutSheet, lines_of
-from sheetstack.geometry.kerf import cut_paths
-from sheetstack.geometry.write.cut_dxf import cut_sheet_dxf
-from sheetstack.geometry.write.cut_svg import cut_sheet_svg
+from sheetstack.geometry.fabricate.cut_sheet import CutSheet, lines_of
+from sheetstack.geometry.fabricate.kerf import cut_paths
+from sheetstack.geometry.files.cut_dxf import cut_sheet_dxf
+from sheetstack.geometry.files.cut_svg import cut_sheet_svg
 
 
 @pytest.fixture

@@ -9,8 +9,9 @@ import resvg_py
 from PIL import Image
 from shapely import MultiPolygon, Point, Polygon, box
 
-from sheetstack.geometry.artwork import ArtworkSource, read_artwork
-from sheetstack.geometry.write.cut_svg import cut_svg
+from sheetstack.geometry.artwork.read import read_artwork
+from sheetstack.geometry.artwork.source import ArtworkSource
+from sheetstack.geometry.files.cut_svg import cut_svg
 
 SIZE = (100.0, 80.0)
 PIXELS_PER_MM = 20

@@ -9,8 +9,8 @@ from ezdxf import path as ezdxf_path
 from ezdxf import recover
 from shapely import Polygon
 
-from sheetstack.geometry.artwork import ArtworkSource
-from sheetstack.geometry.read.dxf import read_dxf
+from sheetstack.geometry.artwork.dxf.read import read_dxf
+from sheetstack.geometry.artwork.source import ArtworkSource
 
 
 @pytest.fixture

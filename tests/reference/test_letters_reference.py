@@ -13,13 +13,13 @@ import shapely
 from matplotlib.font_manager import FontProperties
 from matplotlib.textpath import TextPath
 
-from sheetstack.geometry.bridges import hold_islands
-from sheetstack.geometry.islands import find_pieces
-from sheetstack.geometry.job import SheetSettings
-from sheetstack.geometry.read.contour import Contour
-from sheetstack.geometry.read.fill import fill
-from sheetstack.geometry.sheet import PlacedArtwork, make_sheet
-from sheetstack.geometry.solid import extrude
+from sheetstack.geometry.artwork.fill.contour import Contour
+from sheetstack.geometry.artwork.fill.fill import fill
+from sheetstack.geometry.job.job import SheetSettings
+from sheetstack.geometry.mesh.islands import find_pieces
+from sheetstack.geometry.mesh.solid import extrude
+from sheetstack.geometry.sheet.sheet import PlacedArtwork, make_sheet
+from sheetstack.geometry.support.bridges import hold_islands
 
 FONTS = Path(matplotlib.get_data_path()) / "fonts" / "ttf"
 SETTINGS = SheetSettings(width_mm=200, height_mm=200, margin_mm=10, thickness_mm=0.4)

@@ -8,9 +8,9 @@ import skimage.measure
 from PIL import Image
 from shapely import Polygon
 
-from sheetstack.geometry.artwork import ArtworkSource
-from sheetstack.geometry.read.level_curves import level_curves
-from sheetstack.geometry.read.mask import read_mask
+from sheetstack.geometry.artwork.mask import read_mask
+from sheetstack.geometry.artwork.source import ArtworkSource
+from sheetstack.geometry.planar.contours import level_curves
 
 
 @pytest.fixture(scope="module")

@@ -7,10 +7,10 @@ import pypdfium2
 import pytest
 from shapely import Point, Polygon, box
 
-from sheetstack.geometry.cut_sheet import CutSheet
-from sheetstack.geometry.kerf import cut_paths
-from sheetstack.geometry.making_settings import PaperSettings
-from sheetstack.geometry.write.paper_pdf import STRIP, paper_pdf, paper_plan
+from sheetstack.geometry.fabricate.cut_sheet import CutSheet
+from sheetstack.geometry.fabricate.kerf import cut_paths
+from sheetstack.geometry.files.paper_pdf import STRIP, paper_pdf, paper_plan
+from sheetstack.geometry.job.making_section import PaperSettings
 
 POINT = 25.4 / 72  # PDF 1.7, 8.3.2.3: a unit of default user space is 1/72 inch
 

@@ -21,9 +21,9 @@ from PIL import Image
 
 from sheetstack.geometry.build import build
 from sheetstack.geometry.export import export_build
-from sheetstack.geometry.job import load_job
-from sheetstack.geometry.made_sheet import made_sheet, printed_pieces, sheets_to_make
-from sheetstack.geometry.solid import soundness, volume
+from sheetstack.geometry.fabricate.pieces import made_sheet, printed_pieces, sheets_to_make
+from sheetstack.geometry.job.job import load_job
+from sheetstack.geometry.mesh.solid import soundness, volume
 
 DEMO = Path(__file__).parents[2] / "demo_scenes/portrait"
 SVG = "{http://www.w3.org/2000/svg}"
@@ -129,7 +129,7 @@ def test_admesh_finds_the_volume_and_size_of_every_printed_tile(printed, solids)
     for stem, piece in solids:
         path = printed[1] / f"{stem}.stl"
         text = subprocess.run(
-            ["admesh", str(path)], capture_output=True, text=True, check=True
+            ["admesh", str(path)], capture_output=True, text=True, errors="replace", check=True
         ).stdout
         assert told(text, "Total disconnected facets") == 0, stem
         assert told(text, "Backwards edges") == 0, stem

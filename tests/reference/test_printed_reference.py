@@ -9,12 +9,12 @@ import subprocess
 import pytest
 from shapely import Point, box
 
-from sheetstack.geometry.bed_tiles import split_for_bed
-from sheetstack.geometry.making_settings import PrintingSettings, TileSettings
-from sheetstack.geometry.printed import printed
-from sheetstack.geometry.sheet import as_multipolygon
-from sheetstack.geometry.solid import volume
-from sheetstack.geometry.write.stl import write_stl
+from sheetstack.geometry.fabricate.printed import printed
+from sheetstack.geometry.fabricate.tiling import split_for_bed
+from sheetstack.geometry.files.stl import write_stl
+from sheetstack.geometry.job.making_section import PrintingSettings, TileSettings
+from sheetstack.geometry.mesh.solid import volume
+from sheetstack.geometry.planar.polygons import as_multipolygon
 
 pytestmark = pytest.mark.skipif(
     shutil.which("admesh") is None, reason="admesh, an independent STL reader, is not installed"
@@ -43,7 +43,9 @@ def test_admesh_finds_one_closed_part_of_the_volume(tmp_path, extras):
     (piece,) = made.pieces
     path = tmp_path / "sheet.stl"
     write_stl(path, piece.mesh.vertices, piece.mesh.faces)
-    text = subprocess.run(["admesh", str(path)], capture_output=True, text=True, check=True).stdout
+    text = subprocess.run(
+        ["admesh", str(path)], capture_output=True, text=True, errors="replace", check=True
+    ).stdout
     assert told(text, "Number of parts") == 1
     assert told(text, "Total disconnected facets") == 0
     assert told(text, "Backwards edges") == 0

@@ -9,7 +9,7 @@ import shapely
 import trimesh
 from shapely import box
 
-from sheetstack.geometry.solid import extrude, soundness, surface_area, volume
+from sheetstack.geometry.mesh.solid import extrude, soundness, surface_area, volume
 
 
 def cross_section(shape) -> manifold3d.CrossSection:

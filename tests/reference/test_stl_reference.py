@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 import trimesh
 
-from sheetstack.geometry.write.stl import read_stl, stl_bytes, write_stl
+from sheetstack.geometry.files.stl import read_stl, stl_bytes, write_stl
 
 
 @pytest.fixture
@@ -53,7 +53,11 @@ def test_admesh_finds_nothing_to_mend(plate, tmp_path):
     # admesh 0.98: 92 facets, 0 disconnected, 1 part, 0 backwards edges, 15392.50 mm3.
     write_stl(tmp_path / "plate.stl", *plate, "plate")
     output = subprocess.run(
-        ["admesh", str(tmp_path / "plate.stl")], capture_output=True, text=True, check=True
+        ["admesh", str(tmp_path / "plate.stl")],
+        capture_output=True,
+        text=True,
+        errors="replace",
+        check=True,
     ).stdout
     # Each line reads 'what : as read  as mended'; the volume stands alone.
     found = {

@@ -13,8 +13,8 @@ import resvg_py
 import shapely
 from PIL import Image
 
-from sheetstack.geometry.artwork import ArtworkSource
-from sheetstack.geometry.read.svg import read_svg
+from sheetstack.geometry.artwork.source import ArtworkSource
+from sheetstack.geometry.artwork.svg.read import read_svg
 from sheetstack.geometry.tolerance import Tolerances
 
 FINE = Tolerances(chord=0.005)

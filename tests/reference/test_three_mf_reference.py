@@ -8,8 +8,8 @@ import trimesh
 from shapely import box
 
 from sheetstack.geometry.errors import GeometryError
-from sheetstack.geometry.solid import Mesh, extrude
-from sheetstack.geometry.write.three_mf import PrintedPart, three_mf_bytes
+from sheetstack.geometry.files.three_mf import PrintedPart, three_mf_bytes
+from sheetstack.geometry.mesh.solid import Mesh, extrude
 
 lib3mf = pytest.importorskip("lib3mf", reason="lib3mf, the reference reader, is not installed")
 

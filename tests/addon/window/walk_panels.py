@@ -339,7 +339,7 @@ def mock_up():
 
 def trace():
     """A live preview of a picture while a slider moves."""
-    from sheetstack.addon import tracing
+    from sheetstack.addon.tracing import tracing
 
     image = next(i for i in bpy.data.images if i.name.startswith("Painted"))
     image.filepath_raw, image.file_format = str(FOLDER / "to-trace.png"), "PNG"
@@ -445,7 +445,7 @@ def edit_bridges():
     xdotool("key", "Return")
     yield from wait()
     yield from click_header("Support")
-    from sheetstack.addon import bridge_tool
+    from sheetstack.addon.bridges import bridge_tool
 
     assert not bridge_tool._active, "Enter ends the tool"
 
@@ -465,7 +465,7 @@ def drag(x0, y0, x1, y1):
 
 def stop_a_build():
     """Esc during a build leaves the scene as it was."""
-    from sheetstack.addon import long_work
+    from sheetstack.addon.core import long_work
 
     state = bpy.context.scene.sheetstack
     before = [(o.name, tuple(o.location)) for o in bpy.context.scene.objects]

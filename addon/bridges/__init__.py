@@ -1,0 +1,1 @@
+"""Bridges drawn and moved by hand."""

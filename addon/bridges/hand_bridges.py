@@ -1,0 +1,154 @@
+"""Bridges set by hand: rows of the job that lock, move, widen or forbid a bridge."""
+
+import json
+from dataclasses import replace
+from typing import Any
+
+import bpy
+import numpy as np
+from bpy.props import IntProperty
+
+from ...geometry.job.bridge_section import BridgeByHand
+from ..core.setting_property import put_values
+from ..job.job_property import job_changed
+from ..sheets.sheet_object import marks_on, sheets_of
+
+#: Digits (mm) of lines drawn with the mouse: a micrometre.
+DIGITS = 3
+
+
+def bridges_on(scene: bpy.types.Scene, layer: str) -> list[BridgeByHand]:
+    """Return all bridges of a layer as they would be by hand.
+
+    First the rows that are by hand, then the automatic ones of the last build that no row has
+    taken over; these have the state ``""``.
+    """
+    state = scene.sheetstack
+    rows = [_value(row) for row in state.bridges_by_hand if row.layer == layer]
+    taken = {row.id for row in rows}
+    sheet = sheets_of(scene).get(layer)
+    if sheet is None:
+        return rows
+    return rows + [
+        BridgeByHand(layer, _points(mark["path"]), mark["name"], mark["width"], state="")
+        for mark in marks_on(sheet)
+        if mark["kind"] == "bridge" and mark["name"] not in taken and mark["path"]
+    ]
+
+
+def draw_bridge(
+    scene: bpy.types.Scene, layer: str, start: Any, end: Any, state: str = "locked"
+) -> BridgeByHand:
+    """Add a bridge along a line on the sheet, in mm."""
+    bridge = BridgeByHand(layer, _points([start, end]), _free_id(scene), state=state)
+    put_bridge(scene, bridge)
+    return bridge
+
+
+def put_bridge(scene: bpy.types.Scene, bridge: BridgeByHand) -> None:
+    """Set the row of a bridge by its id, added where there is none; an automatic one is locked."""
+    state = scene.sheetstack
+    if not bridge.state:
+        bridge = replace(bridge, state="locked")
+    row = next((r for r in state.bridges_by_hand if r.id == bridge.id), None)
+    if row is None:
+        row = state.bridges_by_hand.add()
+        state.active_bridge = len(state.bridges_by_hand) - 1
+    put_values(row, bridge)
+    job_changed(state, None)
+
+
+def moved(bridge: BridgeByHand, by: Any, end: int | None = None) -> BridgeByHand:
+    """Return a bridge shifted by x, y in mm, or with one of its ends (0 or -1) shifted."""
+    line = np.array(bridge.line_mm)
+    if end is None:
+        line = line + by
+    else:
+        line = np.stack([line[0], line[-1]])
+        line[end] += by
+    return replace(bridge, line_mm=_points(line))
+
+
+def remove_bridge(scene: bpy.types.Scene, name: str) -> bool:
+    """Remove a row by its id, so that the bridge is automatic again; whether there was one."""
+    state = scene.sheetstack
+    names = [row.id for row in state.bridges_by_hand]
+    if name not in names:
+        return False
+    state.bridges_by_hand.remove(names.index(name))
+    state.active_bridge = max(0, min(state.active_bridge, len(state.bridges_by_hand) - 1))
+    job_changed(state, None)
+    return True
+
+
+class SHEETSTACK_UL_bridges(bpy.types.UIList):
+    """Bridges set by hand"""
+
+    def draw_item(
+        self,
+        context: Any,
+        layout: Any,
+        data: Any,
+        item: Any,
+        icon: int,
+        active_data: Any,
+        active_property: str,
+        index: int,
+    ) -> None:
+        row = layout.row(align=True)
+        row.label(text=item.id, icon="LOCKED" if item.state == "locked" else "CANCEL")
+        layer = row.row()
+        layer.active = False
+        layer.label(text=item.layer)
+
+
+class SHEETSTACK_OT_free_bridge(bpy.types.Operator):
+    """Let the chosen bridge be automatic again"""
+
+    bl_idname = "sheetstack.free_bridge"
+    bl_label = "Free Bridge"
+    bl_options = {"REGISTER", "UNDO"}
+
+    index: IntProperty(
+        name="Bridge", description="Place in the list; -1 for the active", default=-1
+    )
+
+    @classmethod
+    def poll(cls, context: Any) -> bool:
+        if not context.scene.sheetstack.bridges_by_hand:
+            cls.poll_message_set("No bridge is set by hand")
+            return False
+        return True
+
+    def execute(self, context: Any) -> set[str]:
+        state = context.scene.sheetstack
+        index = state.active_bridge if self.index < 0 else self.index
+        if index >= len(state.bridges_by_hand):
+            return {"CANCELLED"}
+        remove_bridge(context.scene, state.bridges_by_hand[index].id)
+        return {"FINISHED"}
+
+
+def _value(row: Any) -> BridgeByHand:
+    try:
+        line = _points(json.loads(row.line_mm))
+    except (json.JSONDecodeError, TypeError):  # edited by script; the build says what is wrong
+        line = ()
+    return BridgeByHand(
+        row.layer, line, row.id, row.width_mm if row.use_width_mm else None, row.state
+    )
+
+
+def _points(line: Any) -> tuple[tuple[float, float], ...]:
+    return tuple((round(float(x), DIGITS), round(float(y), DIGITS)) for x, y in line)
+
+
+def _free_id(scene: bpy.types.Scene) -> str:
+    taken = {row.id for row in scene.sheetstack.bridges_by_hand}
+    number = 1
+    while f"hand-{number}" in taken:
+        number += 1
+    return f"hand-{number}"
+
+
+CLASSES = (SHEETSTACK_UL_bridges, SHEETSTACK_OT_free_bridge)

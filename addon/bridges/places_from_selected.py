@@ -1,0 +1,116 @@
+"""Places from selected objects: boxes that bridges keep out of, and centres of holes."""
+
+import json
+from typing import Any
+
+import bpy
+import numpy as np
+from bpy.props import BoolProperty, EnumProperty
+from mathutils import Vector
+
+from ...geometry.arrays import Floats
+from ...geometry.errors import SheetstackError
+from ..core.conversion import millimetres
+from ..core.setting_property import list_of
+from ..job.layer_list import active_layer
+from ..job.scene_job import job_of
+from ..sheets.sheet_object import sheet_names, sheets_of
+
+#: Digits (mm) that places are kept with: a micrometre.
+DIGITS = 3
+#: For each target the section and key that it fills.
+TARGETS = {
+    "KEEP_FREE": ("bridges", "keep_free_mm"),
+    "HOLES": ("registration", "holes_mm"),
+}
+
+
+class SHEETSTACK_OT_places_from_selected(bpy.types.Operator):
+    """Take places on the sheet from the selected objects: the boxes round them, which bridges \
+keep out of, or their origins as centres of holes"""
+
+    bl_idname = "sheetstack.places_from_selected"
+    bl_label = "From Selected Objects"
+    bl_options = {"REGISTER", "UNDO"}
+
+    target: EnumProperty(
+        name="As",
+        description="What the objects stand for",
+        items=[
+            ("KEEP_FREE", "Areas free of bridges", "The upright box round each object"),
+            ("HOLES", "Holes", "The origin of each object is the centre of a hole"),
+        ],
+    )
+    replace: BoolProperty(name="Replace", description="Put them in place of those that there are")
+
+    @classmethod
+    def description(cls, context: Any, properties: Any) -> str:
+        if properties.target == "HOLES":
+            return "Add a hole at the origin of each selected object, an empty for example"
+        return "Add the box round each selected object to those that bridges keep out of"
+
+    @classmethod
+    def poll(cls, context: Any) -> bool:
+        if not _chosen(context):
+            cls.poll_message_set("Select an object that is no sheet first: an empty, a plane")
+            return False
+        return True
+
+    def execute(self, context: Any) -> set[str]:
+        scene = context.scene
+        section, key = TARGETS[self.target]
+        group = getattr(scene.sheetstack, section)
+        before = getattr(group, key)
+        corners = [corners_on_sheet(thing, context) for thing in _chosen(context)]
+        if self.target == "HOLES":
+            found = [_rounded(origin_on_sheet(t, context)) for t in _chosen(context)]
+        else:
+            found = [_rounded([*c.min(axis=0), *np.ptp(c, axis=0)]) for c in corners]
+            if not all(box[2] > 0 and box[3] > 0 for box in found):
+                self.report({"ERROR"}, "Expected objects with an area seen from above, found none.")
+                return {"CANCELLED"}
+        setattr(group, key, json.dumps([*([] if self.replace else list_of(group, key)), *found]))
+        if scene.sheetstack.layers:
+            try:
+                job_of(scene)
+            except SheetstackError as error:
+                setattr(group, key, before)
+                self.report({"ERROR"}, str(error))
+                return {"CANCELLED"}
+        return {"FINISHED"}
+
+
+def corners_on_sheet(thing: bpy.types.Object, context: Any) -> Floats:
+    """Return the corners (8, 2) of an object's bounding box on the sheet, in mm."""
+    empty = thing.type == "EMPTY"
+    size = thing.empty_display_size
+    corners = (
+        [(x, y, 0.0) for x in (-size, size) for y in (-size, size)] if empty else thing.bound_box
+    )
+    return np.array([_on_sheet(thing.matrix_world @ Vector(c), context) for c in corners])
+
+
+def origin_on_sheet(thing: bpy.types.Object, context: Any) -> Floats:
+    """Return x, y of an object's origin on the sheet, in mm."""
+    return _on_sheet(thing.matrix_world.translation, context)
+
+
+def _on_sheet(point: Vector, context: Any) -> Floats:
+    """Return a place of the scene on the active layer's sheet, or without one on the floor."""
+    sheets, layer = sheets_of(context.scene), active_layer(context.scene)
+    names = sheet_names(layer) if layer else ()
+    sheet = next((sheets[name] for name in names if name in sheets), None)
+    inside = sheet.matrix_world.inverted() @ point if sheet is not None else point
+    flat: Floats = millimetres(inside)[:2]
+    return flat
+
+
+def _rounded(values: Any) -> list[float]:
+    return [round(float(v), DIGITS) for v in values]
+
+
+def _chosen(context: Any) -> list[bpy.types.Object]:
+    return [thing for thing in context.selected_objects if thing.sheetstack.kind == "NONE"]
+
+
+CLASSES = (SHEETSTACK_OT_places_from_selected,)

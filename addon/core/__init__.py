@@ -1,0 +1,1 @@
+"""What all features of the add-on share."""

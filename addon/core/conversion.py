@@ -1,0 +1,105 @@
+"""Conversion between geometry and Blender: the one place where mm meet m and sRGB meets linear."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import bpy
+import numpy as np
+from numpy.typing import NDArray
+
+from ...geometry.arrays import Indices
+from ...geometry.colour import hex_from_srgb, linear_from_srgb, srgb_from_hex
+from ...geometry.mesh.solid import Mesh
+from .blender_versions import STORES_LOOP_TOTAL, forget_selection
+
+#: 1 Blender unit is 1 m.
+METRES_PER_MM = 0.001
+
+
+def metres(mm: Any) -> Any:
+    """Return lengths in mm as Blender units."""
+    return np.asarray(mm, np.float64) * METRES_PER_MM
+
+
+def millimetres(units: Any) -> Any:
+    """Return lengths in Blender units as mm."""
+    return np.asarray(units, np.float64) / METRES_PER_MM
+
+
+def blender_coordinates(mesh: Mesh) -> NDArray[np.float32]:
+    """Return a mesh's vertices as Blender stores them: metres, 32-bit."""
+    return np.ascontiguousarray(metres(mesh.vertices), np.float32)
+
+
+def fill_mesh(target: bpy.types.Mesh, mesh: Mesh) -> None:
+    """Replace what a Blender mesh holds by a mesh of geometry."""
+    corners = np.ascontiguousarray(mesh.faces, np.int32).ravel()
+    count = len(mesh.faces)
+    target.clear_geometry()
+    target.vertices.add(len(mesh.vertices))
+    target.vertices.foreach_set("co", blender_coordinates(mesh).ravel())
+    target.loops.add(len(corners))
+    target.loops.foreach_set("vertex_index", corners)
+    target.polygons.add(count)
+    target.polygons.foreach_set("loop_start", np.arange(0, 3 * count, 3, dtype=np.int32))
+    if STORES_LOOP_TOTAL:
+        target.polygons.foreach_set("loop_total", np.full(count, 3, np.int32))
+    target.polygons.foreach_set("use_smooth", np.zeros(count, bool))
+    target.update(calc_edges=True)
+    forget_selection(target)
+
+
+def vertex_coordinates(source: bpy.types.Mesh) -> NDArray[np.float32]:
+    """Return a Blender mesh's vertices (n, 3) in Blender units."""
+    places = np.empty(3 * len(source.vertices), np.float32)
+    source.vertices.foreach_get("co", places)
+    return places.reshape(-1, 3)
+
+
+def read_mesh(
+    source: bpy.types.Mesh, scale: tuple[float, float, float] = (1.0, 1.0, 1.0)
+) -> tuple[Mesh, Indices]:
+    """Return a Blender mesh as triangles in mm.
+
+    Parameters
+    ----------
+    source : bpy.types.Mesh
+        In edit mode, call ``update_from_editmode`` of its object first.
+    scale : tuple of float
+        Scale of the object that shows it.
+
+    Returns
+    -------
+    mesh : Mesh
+    polygons : int array (faces,)
+        The polygon of the Blender mesh that each triangle is part of.
+    """
+    source.calc_loop_triangles()
+    count = len(source.loop_triangles)
+    corners = np.empty(3 * count, np.int32)
+    polygons = np.empty(count, np.int32)
+    source.loop_triangles.foreach_get("vertices", corners)
+    source.loop_triangles.foreach_get("polygon_index", polygons)
+    faces = corners.reshape(-1, 3).astype(np.int64)
+    if np.prod(scale) < 0:
+        faces = np.ascontiguousarray(faces[:, ::-1])
+    places = millimetres(vertex_coordinates(source)) * scale
+    return Mesh(places, faces), polygons.astype(np.int64)
+
+
+def display_colour(colour: str) -> tuple[float, float, float]:
+    """Return a colour like '#a0522d' as a colour property of subtype COLOR_GAMMA holds it."""
+    red, green, blue = srgb_from_hex(colour).tolist()
+    return red, green, blue
+
+
+def hexadecimal(display: Any) -> str:
+    """Return the value of a COLOR_GAMMA property as a colour like '#a0522d'."""
+    return hex_from_srgb(np.asarray(display, np.float64))
+
+
+def shader_colour(colour: str) -> tuple[float, float, float, float]:
+    """Return a colour like '#a0522d' as shaders and object colours want it: linear, opaque."""
+    red, green, blue = linear_from_srgb(srgb_from_hex(colour)).tolist()
+    return red, green, blue, 1.0

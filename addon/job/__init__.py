@@ -1,0 +1,1 @@
+"""The job in the scene: properties, opening and saving, layers."""

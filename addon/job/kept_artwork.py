@@ -1,0 +1,96 @@
+"""Text data-blocks: copies of the artwork files in the .blend, for when the files are missing."""
+
+from __future__ import annotations
+
+import base64
+import binascii
+import tempfile
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import replace
+from pathlib import Path
+
+import bpy
+
+from ...geometry.artwork.source import source_of
+from ...geometry.errors import ArtworkError
+from ...geometry.job.job import Job
+
+#: What a copy begins with that could not be kept as plain text.
+CODED = "data:application/octet-stream;base64,"
+#: Files larger than this stay outside.
+MOST_BYTES = 64_000_000
+
+
+def text_from_bytes(content: bytes) -> str:
+    """Return a file's content as text; what is not UTF-8 with plain line ends is coded."""
+    try:
+        text = content.decode("utf-8")
+    except UnicodeDecodeError:
+        text = ""
+    if text and not text.startswith(CODED) and "\r" not in text and "\0" not in text:
+        return text
+    return CODED + base64.encodebytes(content).decode("ascii")
+
+
+def bytes_from_text(text: str, name: str) -> bytes:
+    """Return the content that ``text_from_bytes`` made a text of.
+
+    Raises
+    ------
+    ArtworkError
+        The text was edited and can no longer be decoded.
+    """
+    if not text.startswith(CODED):
+        return text.encode("utf-8")
+    try:
+        return base64.decodebytes(text[len(CODED) :].encode("ascii"))
+    except (binascii.Error, UnicodeEncodeError):
+        raise ArtworkError(f"The kept copy '{name}' was edited and is no file any more.") from None
+
+
+def keep(scene: bpy.types.Scene, job: Job) -> None:
+    """Copy the artwork files of a job into the .blend, one copy for layers that share a file."""
+    copies: dict[Path, bpy.types.Text] = {}
+    for row, layer in zip(scene.sheetstack.layers, job.layers, strict=True):
+        path = source_of(job, layer).path
+        if not path.is_file() or path.stat().st_size > MOST_BYTES:
+            continue
+        if path not in copies:
+            copies[path] = row.kept or bpy.data.texts.new(path.name)
+            text = text_from_bytes(path.read_bytes())
+            if copies[path].as_string() != text:
+                copies[path].from_string(text)
+        row.kept = copies[path]
+
+
+@contextmanager
+def restored(copies: dict[str, tuple[str, str]], job: Job) -> Iterator[Job]:
+    """Yield the job with kept copies in place of missing files, in a folder for the while.
+
+    Parameters
+    ----------
+    copies : dict
+        From ``copies_of``.
+    job : Job
+    """
+    with tempfile.TemporaryDirectory(prefix="sheetstack-") as folder:
+        layers = []
+        for number, layer in enumerate(job.layers):
+            if layer.name in copies and not source_of(job, layer).path.exists():
+                name, text = copies[layer.name]
+                path = Path(folder, str(number), Path(layer.artwork).name)
+                path.parent.mkdir()
+                path.write_bytes(bytes_from_text(text, name))
+                layer = replace(layer, artwork=str(path))
+            layers.append(layer)
+        yield replace(job, layers=tuple(layers))
+
+
+def copies_of(scene: bpy.types.Scene) -> dict[str, tuple[str, str]]:
+    """Return name and text of each layer's kept copy, by layer name."""
+    return {
+        row.name: (row.kept.name, row.kept.as_string())
+        for row in scene.sheetstack.layers
+        if row.kept
+    }

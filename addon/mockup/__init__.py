@@ -1,0 +1,1 @@
+"""Mock-ups on a wall."""

@@ -1,0 +1,1 @@
+"""Building the zips that Blender installs."""

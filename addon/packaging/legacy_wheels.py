@@ -1,0 +1,77 @@
+"""Bundled wheels on Blender 3.4 to 4.1, which does not unpack them by itself."""
+
+from __future__ import annotations
+
+import platform
+import sys
+import zipfile
+from pathlib import Path
+
+ROOT = Path(__file__).resolve().parents[2]
+
+
+def make_importable(root: Path = ROOT) -> None:
+    """Unpack the wheels that fit this Python beside the add-on, once, and add them to the path.
+
+    They come last on the path: what Blender brings itself is found first.
+    """
+    target = _target(root)
+    target.mkdir(exist_ok=True)
+    for wheel in sorted((root / "wheels").glob("*.whl")):
+        done = target / f".{wheel.stem}"
+        if fits(wheel.name) and not done.exists():
+            with zipfile.ZipFile(wheel) as archive:
+                archive.extractall(target)
+            done.touch()
+    _refuse_foreign_geos(target)
+    if str(target) not in sys.path:
+        sys.path.append(str(target))
+
+
+def forget(root: Path = ROOT) -> None:
+    """Take the wheels off the path."""
+    if str(_target(root)) in sys.path:
+        sys.path.remove(str(_target(root)))
+
+
+def fits(name: str) -> bool:
+    """Return whether a wheel's tags (PEP 425) fit this Python and machine.
+
+    >>> fits("tomlkit-0.13.0-py3-none-any.whl")
+    True
+    >>> fits("shapely-2.1.0-cp27-cp27m-win32.whl")
+    False
+    """
+    python, abi, machine = name[: -len(".whl")].split("-")[-3:]
+    mine = f"cp{sys.version_info[0]}{sys.version_info[1]}"
+    stable = abi == "abi3" and python.startswith("cp3") and int(python[3:]) <= sys.version_info[1]
+    if machine == "any":
+        return "py3" in python.split(".")
+    if not (stable or (python == mine and abi in (mine, "none"))):
+        return False
+    system = {"linux": "linux", "win32": "win", "darwin": "macosx"}[sys.platform]
+    arch = {"AMD64": "amd64"}.get(platform.machine(), platform.machine())
+    return any(system in tag and tag.endswith((arch, "universal2")) for tag in machine.split("."))
+
+
+def _refuse_foreign_geos(target: Path) -> None:
+    """Stop where Blender was linked with a GEOS of its own, as Debian's is.
+
+    Two versions of that C++ library in one process mix up their symbols, and the first call ends
+    Blender. Loaded first, the one of the wheel serves both.
+    """
+    maps = Path("/proc/self/maps")
+    if not maps.exists():
+        return
+    loaded = maps.read_text()
+    ours = sorted((target / "shapely.libs").glob("libgeos*"), reverse=True)
+    if "/libgeos_c.so" in loaded and ours and not any(path.name in loaded for path in ours):
+        raise ImportError(
+            "This Blender is linked with a GEOS library of its own, which cannot be mixed with "
+            "that of Shapely. Start it with this in front: "
+            f"LD_PRELOAD={':'.join(map(str, ours))}"
+        )
+
+
+def _target(root: Path) -> Path:
+    return root / f"unpacked-{sys.version_info[0]}{sys.version_info[1]}"

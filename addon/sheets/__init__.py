@@ -1,0 +1,1 @@
+"""Sheets built, checked and shown in the view."""

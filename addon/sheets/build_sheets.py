@@ -1,0 +1,102 @@
+"""Building the scene's job: the sheets as objects, in the background, renewed when it changes."""
+
+from typing import Any
+
+import bpy
+
+from ...geometry.build import Build
+from ...geometry.errors import SheetstackError
+from ..core.long_work import LongWork, Work, may_begin
+from ..job import kept_artwork
+from ..job.scene_job import job_of
+from .last_build import builder
+from .sheet_object import show_build
+
+#: Seconds from the last change of a property to the new build.
+PAUSE = 0.6
+
+
+class SHEETSTACK_OT_build(LongWork, bpy.types.Operator):
+    """Build all sheets of the job at true size: openings cut, islands held, thickness exact"""
+
+    bl_idname = "sheetstack.build"
+    bl_label = "Build Sheets"
+    bl_options = {"REGISTER", "UNDO"}
+
+    @classmethod
+    def poll(cls, context: Any) -> bool:
+        if not context.scene.sheetstack.layers:
+            cls.poll_message_set("There is no job yet: add a layer or open a job")
+            return False
+        if context.mode != "OBJECT":
+            cls.poll_message_set("Leave edit mode first")
+            return False
+        return may_begin(cls)
+
+    def work(self, context: Any) -> Work:
+        self._scene = context.scene.name
+        self._job = job_of(context.scene)
+        return builder(context.scene, self._job)
+
+    def done(self, context: Any, result: Any) -> set[str]:
+        scene = bpy.data.scenes.get(self._scene)
+        if scene is None:
+            self.report({"WARNING"}, "The scene was removed while its sheets were built.")
+            return {"CANCELLED"}
+        try:
+            unchanged = job_of(scene) == self._job
+        except SheetstackError:  # changed meanwhile to what is no job
+            unchanged = False
+        edited = show_build(scene, result)
+        if unchanged:
+            kept_artwork.keep(scene, self._job)
+        scene.sheetstack.is_stale = not unchanged
+        self.report(*_summary(result))
+        if edited:
+            self.report({"WARNING"}, f"Edits by hand were kept in {', '.join(edited)}.")
+        return {"FINISHED"}
+
+
+def _summary(result: Build) -> tuple[set[str], str]:
+    islands = sum(len(layer.islands) for layer in result.layers)
+    bridges = sum(len(layer.bridges) for layer in result.layers)
+    left = sum(len(layer.islands_left) for layer in result.layers)
+    text = f"Built {len(result.layers)} sheets: {islands} islands, {bridges} bridges"
+    if result.spoilt:
+        return {"WARNING"}, f"{text}, {left} islands left; see the findings."
+    return {"INFO"}, f"{text}, nothing falls out."
+
+
+_seen: dict[str, int] = {}
+
+
+def _follow() -> float:
+    """Build again where a scene's job has changed and then rested; Blender's timer calls it."""
+    scene = bpy.context.scene
+    state = scene.sheetstack
+    changes = state.changes
+    rested = _seen.get(scene.name) == changes
+    _seen[scene.name] = changes
+    window = bpy.context.window or next(iter(bpy.context.window_manager.windows), None)
+    if state.follow and state.is_stale and rested and window and _seen.get("tried") != changes:
+        with bpy.context.temp_override(window=window, scene=scene):
+            if bpy.ops.sheetstack.build.poll():
+                _seen["tried"] = changes
+                bpy.ops.sheetstack.build("INVOKE_DEFAULT")
+    return PAUSE
+
+
+CLASSES = (SHEETSTACK_OT_build,)
+
+
+def register() -> None:
+    """Begin to look for changes, where there is a window."""
+    if not bpy.app.background:
+        bpy.app.timers.register(_follow, first_interval=PAUSE, persistent=True)
+
+
+def unregister() -> None:
+    """End looking."""
+    if bpy.app.timers.is_registered(_follow):
+        bpy.app.timers.unregister(_follow)
+    _seen.clear()

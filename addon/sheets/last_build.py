@@ -1,0 +1,77 @@
+"""The last build, kept in memory so that an operator need not build what has not changed."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import replace
+from typing import Any
+
+import bpy
+from bpy.app.handlers import persistent
+
+from ...geometry.artwork.source import source_of
+from ...geometry.build import Build, build
+from ...geometry.job.job import Job
+from ...geometry.progress import Progress
+from ..job import kept_artwork
+
+Stamp = tuple[tuple[int, int], ...]
+
+_last: list[tuple[Job, Stamp, Build]] = []
+
+
+def builder(scene: bpy.types.Scene, job: Job) -> Callable[[Progress], Build]:
+    """Return the work that builds a scene's job, or hands out the last build if nothing changed.
+
+    The scene is read here, not in the work, which may run in a thread.
+    """
+    copies = kept_artwork.copies_of(scene)
+
+    def work(progress: Progress) -> Build:
+        stamp = _stamp(job)
+        for known, its_stamp, result in _last:
+            if known == job and its_stamp == stamp:
+                return result
+        with kept_artwork.restored(copies, job) as complete:
+            result = replace(build(complete, progress), job=job)
+        _last[:] = [(job, stamp, result)]
+        return result
+
+    return work
+
+
+def last_build_of(job: Job) -> Build | None:
+    """Return the last build, if it is of this job."""
+    return next((result for known, _, result in _last if known == job), None)
+
+
+def _stamp(job: Job) -> Stamp:
+    """Return size and time of change of each layer's file, (0, 0) where there is none."""
+    stamps = []
+    for layer in job.layers:
+        path = source_of(job, layer).path
+        if path.is_file():
+            status = path.stat()
+            stamps.append((status.st_size, status.st_mtime_ns))
+        else:
+            stamps.append((0, 0))
+    return tuple(stamps)
+
+
+@persistent  # type: ignore[untyped-decorator]
+def _forget(*_: Any) -> None:
+    _last.clear()
+
+
+CLASSES = ()
+
+
+def register() -> None:
+    """Forget the build when another file is loaded."""
+    bpy.app.handlers.load_pre.append(_forget)
+
+
+def unregister() -> None:
+    """Stop listening and free the memory."""
+    bpy.app.handlers.load_pre.remove(_forget)
+    _last.clear()

@@ -1,0 +1,115 @@
+"""The painted picture as a textured plane beside the stack."""
+
+from typing import Any
+
+import bpy
+import numpy as np
+from bpy.props import IntProperty
+from numpy.typing import NDArray
+
+from ...geometry.paint.compositing import painted_picture
+from ...geometry.progress import Progress
+from ..core.blender_versions import use_nodes
+from ..core.conversion import metres
+from ..core.long_work import LongWork, Work
+from ..job.scene_job import job_of
+from .last_build import builder
+
+#: The plane stands this share of the sheet's width to the left of the stack.
+GAP = 0.1
+
+
+class SHEETSTACK_OT_show_painted(LongWork, bpy.types.Operator):
+    """Show what will be on the wall: the painted picture on a plane beside the stack"""
+
+    bl_idname = "sheetstack.show_painted"
+    bl_label = "Show Painted Picture"
+    bl_options = {"REGISTER", "UNDO"}
+
+    pixels: IntProperty(
+        name="Pixels", description="Along the picture's long side", default=1600, min=64, max=8192
+    )
+
+    @classmethod
+    def poll(cls, context: Any) -> bool:
+        return bool(bpy.ops.sheetstack.build.poll())
+
+    def work(self, context: Any) -> Work:
+        self._scene = context.scene.name
+        self._job = job_of(context.scene)
+        pixels, build = self.pixels, builder(context.scene, self._job)
+
+        def paint(progress: Progress) -> NDArray[np.uint8]:
+            result = build(progress.part(0.0, 0.7))
+            progress(0.7, "Painting")
+            return painted_picture(result, pixels)
+
+        return paint
+
+    def done(self, context: Any, result: Any) -> set[str]:
+        scene = bpy.data.scenes.get(self._scene)
+        if scene is None:
+            return {"CANCELLED"}
+        sheet = self._job.sheet
+        show_picture(scene, result, sheet.width_mm, sheet.height_mm)
+        self.report({"INFO"}, f"Painted picture of {sheet.width_mm:g} x {sheet.height_mm:g} mm.")
+        return {"FINISHED"}
+
+
+def show_picture(
+    scene: bpy.types.Scene, pixels: NDArray[np.uint8], width_mm: float, height_mm: float
+) -> None:
+    """Put a picture, uint8 (rows, columns, 3), top row first, on the plane beside the stack."""
+    from .sheet_object import stack_of
+
+    stack = stack_of(scene)
+    plane = next((o for o in stack.children if o.sheetstack.kind == "PICTURE"), None)
+    if plane is None:
+        plane = bpy.data.objects.new("Painted picture", bpy.data.meshes.new("Painted picture"))
+        plane.sheetstack.kind = "PICTURE"
+        plane.parent = stack
+        scene.sheetstack.collection.objects.link(plane)
+    _fill_plane(plane.data, width_mm, height_mm)
+    plane.location = metres((-(1 + GAP) * width_mm, 0.0, 0.0))
+    image = _image_of(plane)
+    rows, columns = pixels.shape[:2]
+    if tuple(image.size) != (columns, rows):
+        image.scale(columns, rows)
+    values = np.ones((rows, columns, 4), np.float32)
+    values[:, :, :3] = pixels[::-1] / np.float32(255)
+    image.pixels.foreach_set(values.ravel())
+    image.pack()
+
+
+def _fill_plane(mesh: bpy.types.Mesh, width_mm: float, height_mm: float) -> None:
+    corners = metres([(0, 0, 0), (width_mm, 0, 0), (width_mm, height_mm, 0), (0, height_mm, 0)])
+    mesh.clear_geometry()
+    mesh.from_pydata(corners.tolist(), [], [(0, 1, 2, 3)])
+    uv = mesh.uv_layers.new(name="Picture") if not mesh.uv_layers else mesh.uv_layers[0]
+    uv.data.foreach_set("uv", np.array([0, 0, 1, 0, 1, 1, 0, 1], np.float32))
+
+
+def _image_of(plane: bpy.types.Object) -> bpy.types.Image:
+    """Return the image that a plane shows, made with its material where it has none."""
+    if plane.data.materials:
+        nodes = plane.data.materials[0].node_tree.nodes
+        for node in nodes:
+            if node.type == "TEX_IMAGE" and node.image is not None:
+                return node.image
+    image = bpy.data.images.new("Painted picture", 16, 16)
+    material = bpy.data.materials.new("Painted picture")
+    use_nodes(material)
+    tree = material.node_tree
+    texture = tree.nodes.new("ShaderNodeTexImage")
+    texture.image = image
+    texture.location = (-300, 300)
+    surface = next(n for n in tree.nodes if n.type == "BSDF_PRINCIPLED")
+    surface.inputs["Roughness"].default_value = 0.9
+    tree.links.new(texture.outputs["Color"], surface.inputs["Base Color"])
+    tree.nodes.active = texture
+    plane.data.materials.clear()
+    plane.data.materials.append(material)
+    return image
+
+
+CLASSES = (SHEETSTACK_OT_show_painted,)

@@ -1,0 +1,214 @@
+"""Objects: the built sheets in the scene, in a collection of their own, all on one empty."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from typing import Any
+
+import bpy
+import numpy as np
+
+from ...geometry.build import Build, BuiltLayer
+from ...geometry.finding import Finding
+from ...geometry.job.job import LayerSettings
+from ...geometry.job.materials import Material
+from ...geometry.scene.arrange import sheet_places
+from ...geometry.scene.marks import Mark, marks_of
+from ..core.blender_versions import show_transparency, use_nodes
+from ..core.conversion import fill_mesh, metres, shader_colour, vertex_coordinates
+
+#: Custom property of data-blocks that Sheetstack made and may change again.
+MADE = "sheetstack"
+
+
+def sheets_of(scene: bpy.types.Scene) -> dict[str, bpy.types.Object]:
+    """Return the built sheets by name, in the layers' order; a split layer has two."""
+    state = scene.sheetstack
+    if state.collection is None:
+        return {}
+    found = {
+        o.sheetstack.layer: o
+        for o in state.collection.objects
+        if o.sheetstack.kind == "SHEET" and o.type == "MESH"
+    }
+    names = (name for row in state.layers for name in sheet_names(row))
+    return {name: found[name] for name in names if name in found}
+
+
+def sheet_names(row: Any) -> tuple[str, ...]:
+    """Return the names of the sheets that a layer's properties make: two where it is split."""
+    return LayerSettings(row.name, "#000000", row.artwork, split=row.split).sheet_names
+
+
+def show_build(scene: bpy.types.Scene, build: Build) -> list[str]:
+    """Make or renew the objects of a build.
+
+    A sheet that was edited by hand is not overwritten: it stays beside the new one, as an object
+    of its own.
+
+    Returns
+    -------
+    list of str
+        Names of the objects that hold such edits.
+    """
+    stack = stack_of(scene)
+    collection = scene.sheetstack.collection
+    old = {o.sheetstack.layer: o for o in collection.objects if o.sheetstack.kind == "SHEET"}
+    kept = []
+    for layer in build.layers:
+        sheet = old.pop(layer.sheet.layer, None)
+        if sheet is not None and is_hand_edited(sheet):
+            kept.append(_set_aside(sheet))
+            sheet = None
+        if sheet is None:
+            sheet = _new_sheet(collection, stack, layer.sheet.layer)
+        _renew(sheet, layer, build.job.material)
+    for sheet in old.values():
+        if is_hand_edited(sheet):
+            kept.append(_set_aside(sheet))
+        else:
+            mesh = sheet.data
+            bpy.data.objects.remove(sheet)
+            if mesh.users == 0:
+                bpy.data.meshes.remove(mesh)
+    put_findings(scene, build.findings)
+    arrange(scene)
+    show_layers(scene)
+    return kept
+
+
+def stack_of(scene: bpy.types.Scene) -> bpy.types.Object:
+    """Return the empty that all sheets hang on, made with the collection where there is none."""
+    collection = _collection(scene)
+    for thing in collection.objects:
+        if thing.sheetstack.kind == "STACK":
+            return thing
+    stack = bpy.data.objects.new("Stack", None)
+    stack.sheetstack.kind = "STACK"
+    stack.empty_display_type = "ARROWS"
+    stack.empty_display_size = 0.05
+    collection.objects.link(stack)
+    return stack
+
+
+def put_findings(scene: bpy.types.Scene, findings: tuple[Finding, ...]) -> None:
+    """List findings in the scene, the most serious first."""
+    state = scene.sheetstack
+    state.findings.clear()
+    for finding in sorted(findings, key=lambda f: -f.severity):
+        row = state.findings.add()
+        row.code, row.severity = finding.code, finding.severity.name
+        row.message, row.layer = finding.message, finding.layer
+        row.has_place = finding.place is not None
+        if finding.place is not None:
+            row.place_mm = finding.place
+    state.active_finding = -1
+
+
+def arrange(scene: bpy.types.Scene) -> None:
+    """Put the sheets where the sliders say."""
+    state = scene.sheetstack
+    sheets = list(sheets_of(scene).values())
+    places = sheet_places(
+        [sheet.sheetstack.thickness_mm for sheet in sheets],
+        state.sheet.width_mm,
+        state.spacing_mm,
+        state.aside,
+    )
+    for sheet, place in zip(sheets, metres(places), strict=True):
+        sheet.location = place
+
+
+def show_layers(scene: bpy.types.Scene) -> None:
+    """Hide the sheets of the layers that are not to be shown."""
+    sheets = sheets_of(scene)
+    for row in scene.sheetstack.layers:
+        for name in sheet_names(row):
+            if name in sheets and sheets[name].hide_viewport == row.is_shown:
+                sheets[name].hide_viewport = not row.is_shown
+
+
+def is_hand_edited(sheet: bpy.types.Object) -> bool:
+    """Return whether a built sheet's mesh is no longer the one that was built."""
+    return bool(fingerprint(sheet.data) != sheet.sheetstack.fingerprint)
+
+
+def fingerprint(mesh: bpy.types.Mesh) -> str:
+    """Return a short text that changes with any vertex or face of a mesh."""
+    corners = np.empty(len(mesh.loops), np.int32)
+    mesh.loops.foreach_get("vertex_index", corners)
+    digest = hashlib.blake2b(vertex_coordinates(mesh).tobytes(), digest_size=16)
+    digest.update(corners.tobytes())
+    return digest.hexdigest()
+
+
+def marks_on(sheet: bpy.types.Object) -> list[dict[str, Any]]:
+    """Return the marks that a sheet keeps: kind, outline, place, label."""
+    return json.loads(sheet.sheetstack.marks) if sheet.sheetstack.marks else []
+
+
+def _collection(scene: bpy.types.Scene) -> bpy.types.Collection:
+    state = scene.sheetstack
+    if state.collection is None:
+        state.collection = bpy.data.collections.new("Sheets")
+    if state.collection not in scene.collection.children_recursive:
+        scene.collection.children.link(state.collection)
+    return state.collection
+
+
+def _new_sheet(
+    collection: bpy.types.Collection, stack: bpy.types.Object, layer: str
+) -> bpy.types.Object:
+    sheet = bpy.data.objects.new(f"Sheet {layer}", bpy.data.meshes.new(f"Sheet {layer}"))
+    sheet.sheetstack.kind, sheet.sheetstack.layer = "SHEET", layer
+    sheet.parent = stack
+    collection.objects.link(sheet)
+    return sheet
+
+
+def _set_aside(sheet: bpy.types.Object) -> str:
+    sheet.sheetstack.kind = "EDITED"
+    sheet.name = f"{sheet.name} edited by hand"
+    return str(sheet.name)
+
+
+def _renew(sheet: bpy.types.Object, layer: BuiltLayer, material: Material) -> None:
+    fill_mesh(sheet.data, layer.mesh)
+    kept = sheet.sheetstack
+    kept.thickness_mm = layer.sheet.thickness
+    kept.fingerprint = fingerprint(sheet.data)
+    kept.marks = json.dumps([_plain(mark) for mark in marks_of(layer)])
+    # Colours of the solid view and, through the material, of renders.
+    colour = shader_colour(layer.settings.colour)
+    sheet.color = colour
+    if not sheet.data.materials:
+        made = bpy.data.materials.new(f"Sheet {layer.sheet.layer}")
+        made[MADE] = True
+        sheet.data.materials.append(made)
+    surface = sheet.data.materials[0]
+    if surface is not None and surface.get(MADE):
+        _paint(surface, colour)
+
+
+def _paint(surface: bpy.types.Material, colour: tuple[float, float, float, float]) -> None:
+    use_nodes(surface)
+    show_transparency(surface, False)
+    surface.diffuse_color = colour
+    for node in surface.node_tree.nodes:
+        if node.type == "BSDF_PRINCIPLED":
+            node.inputs["Base Color"].default_value = colour
+            node.inputs["Roughness"].default_value = 0.6
+
+
+def _plain(mark: Mark) -> dict[str, Any]:
+    return {
+        "kind": mark.kind,
+        "outline": np.round(mark.outline, 3).tolist(),
+        "place": [round(c, 3) for c in mark.place],
+        "label": mark.label,
+        "name": mark.name,
+        "state": mark.state,
+        "path": [] if mark.path is None else np.round(mark.path, 3).tolist(),
+        "width": mark.width,
+    }

@@ -1,0 +1,265 @@
+"""Drawing in the 3D view: islands, bridges, necks, findings, and the overlay of two layers.
+
+Each kind has a colour and a shape of its own: island, ring with a cross; bridge, strip with a
+dot; neck, diamond; finding, triangle, the larger the more serious.
+"""
+
+from collections.abc import Iterator
+from typing import Any
+
+import blf
+import bpy
+import gpu
+import numpy as np
+from bpy.app.handlers import persistent
+from gpu_extras.batch import batch_for_shader
+
+from ...geometry.arrays import Bools, Floats
+from ...geometry.mesh.outline import cap_outline, dashed
+from ..core.blender_versions import line_shader, set_text_size
+from ..core.conversion import METRES_PER_MM, metres, read_mesh
+from ..job.layer_list import active_layer
+from .finding_list import place_in_scene
+from .sheet_object import marks_on, sheet_names, sheets_of
+
+#: Colours that people with red-green blindness tell apart (after Okabe and Ito, 2008).
+COLOURS = {
+    "island": (0.84, 0.37, 0.0, 1.0),
+    "bridge": (0.0, 0.45, 0.70, 1.0),
+    "neck": (0.80, 0.47, 0.65, 1.0),
+    "mend": (0.80, 0.47, 0.65, 1.0),
+    "NOTE": (0.34, 0.71, 0.91, 1.0),
+    "WARNING": (0.94, 0.89, 0.26, 1.0),
+    "SPOILS": (0.90, 0.12, 0.12, 1.0),
+}
+SIZES = {"island": 7, "bridge": 4, "neck": 7, "mend": 7, "NOTE": 6, "WARNING": 8, "SPOILS": 11}
+TRIANGLE = [((-1, -0.8), (1, -0.8)), ((1, -0.8), (0, 1)), ((0, 1), (-1, -0.8))]
+DIAMOND = [((-1, 0), (0, 1)), ((0, 1), (1, 0)), ((1, 0), (0, -1)), ((0, -1), (-1, 0))]
+#: Strokes of each sign, in units of its size.
+SIGNS = {
+    "island": [((-1, -1), (1, 1)), ((-1, 1), (1, -1))],
+    "bridge": [((-1, -1), (1, -1)), ((1, -1), (1, 1)), ((1, 1), (-1, 1)), ((-1, 1), (-1, -1))],
+    "neck": DIAMOND,
+    "mend": DIAMOND,
+    "NOTE": TRIANGLE,
+    "WARNING": TRIANGLE,
+    "SPOILS": TRIANGLE,
+}
+SHOWN = {
+    "island": "show_islands",
+    "bridge": "show_bridges",
+    "neck": "show_necks",
+    "mend": "show_necks",
+}
+#: Lift of lines off the sheet (mm), so that they are not hidden in its surface.
+LIFT = 0.05
+#: Free height of the overlay above the stack, and length of its dashes (mm).
+OVERLAY_LIFT, DASH = 5.0, 3.0
+#: More labels than this only hide the picture.
+MOST_LABELS = 400
+
+#: Kind, place in the scene, label.
+Sign = tuple[str, Any, str]
+
+_handles: list[Any] = []
+_outlines: dict[str, tuple[str, list[dict[str, Any]], dict[str, Any]]] = {}
+_overlays: dict[tuple[str, bool], tuple[str, Any]] = {}
+
+
+def draw_outlines() -> None:
+    """Draw outlines of marks and the overlay; Blender calls it in each 3D view."""
+    scene = bpy.context.scene
+    state = scene.sheetstack
+    gpu.state.depth_test_set("LESS_EQUAL")
+    gpu.state.blend_set("ALPHA")
+    try:
+        for sheet in marked_sheets(scene):
+            with gpu.matrix.push_pop():
+                gpu.matrix.multiply_matrix(sheet.matrix_world)
+                for kind, batch in _outline_batches(sheet).items():
+                    if getattr(state, SHOWN[kind]):
+                        draw_lines(batch, COLOURS[kind], 2.0)
+        if state.show_overlay:
+            _draw_overlay(scene)
+    finally:
+        gpu.state.depth_test_set("NONE")
+        gpu.state.blend_set("NONE")
+
+
+def draw_signs() -> None:
+    """Draw signs and labels at the places of marks and findings, over the picture."""
+    context = bpy.context
+    signs = list(signs_of(context.scene))
+    if not signs:
+        return
+    places, seen = _projected(context, np.array([sign[1] for sign in signs], float))
+    scale = context.preferences.system.ui_scale
+    gpu.state.blend_set("ALPHA")
+    for kind in COLOURS:
+        strokes = np.array(SIGNS[kind], float).reshape(-1, 2) * SIZES[kind] * scale
+        mine = [i for i, sign in enumerate(signs) if sign[0] == kind and seen[i]]
+        if mine:
+            ends = (places[mine][:, None, :] + strokes[None]).reshape(-1, 2)
+            flat = np.concatenate([ends, np.zeros((len(ends), 1))], axis=1)
+            draw_lines(line_batch(flat), COLOURS[kind], 2.0)
+    gpu.state.blend_set("NONE")
+    if context.scene.sheetstack.show_labels:
+        _draw_labels(signs, places, seen, scale)
+
+
+def signs_of(scene: bpy.types.Scene) -> Iterator[Sign]:
+    """Yield kind, place in the scene and label of all that is to be marked now."""
+    state = scene.sheetstack
+    sheets = sheets_of(scene)
+    for sheet in marked_sheets(scene):
+        top = sheet.sheetstack.thickness_mm
+        to_scene = np.array(sheet.matrix_world)
+        for mark in _marks(sheet):
+            if getattr(state, SHOWN[mark["kind"]]):
+                place = to_scene @ (*metres((*mark["place"], top)), 1.0)
+                yield mark["kind"], place[:3], mark["label"]
+    if state.show_findings:
+        for number, finding in enumerate(state.findings, 1):
+            sheet = sheets.get(finding.layer)
+            if finding.has_place and (sheet is None or sheet.visible_get()):
+                place = place_in_scene(scene, finding.layer, finding.place_mm)
+                yield finding.severity, tuple(place), f"!{number}"
+
+
+def marked_sheets(scene: bpy.types.Scene) -> list[bpy.types.Object]:
+    """Return the sheets in sight whose marks are to be drawn: the active layer's, or all."""
+    state = scene.sheetstack
+    sheets = {name: s for name, s in sheets_of(scene).items() if s.visible_get()}
+    layer = active_layer(scene)
+    if state.show_all_layers or layer is None:
+        return list(sheets.values())
+    return [sheets[name] for name in sheet_names(layer) if name in sheets]
+
+
+def _marks(sheet: bpy.types.Object) -> list[dict[str, Any]]:
+    """Return a sheet's marks, decoded once for each text."""
+    return _cached(sheet)[1]
+
+
+def _cached(
+    sheet: bpy.types.Object,
+) -> tuple[str, list[dict[str, Any]], dict[str, Any]]:
+    key, text = sheet.name_full, sheet.sheetstack.marks
+    if key not in _outlines or _outlines[key][0] != text:
+        _outlines[key] = (text, marks_on(sheet), {})
+    return _outlines[key]
+
+
+def _outline_batches(sheet: bpy.types.Object) -> dict[str, Any]:
+    _, marks, batches = _cached(sheet)
+    if not batches:
+        height = sheet.sheetstack.thickness_mm + LIFT
+        for kind in SHOWN:
+            rings = [np.array(m["outline"], float) for m in marks if m["kind"] == kind]
+            if rings:
+                ends = np.concatenate(
+                    [np.stack([r, np.roll(r, -1, axis=0)], axis=1).reshape(-1, 2) for r in rings]
+                )
+                flat = np.concatenate([ends, np.full((len(ends), 1), height)], axis=1)
+                batches[kind] = line_batch(metres(flat))
+    return batches
+
+
+def _draw_overlay(scene: bpy.types.Scene) -> None:
+    sheets = sheets_of(scene)
+    state = scene.sheetstack
+    chosen = ((state.overlay_first, False), (state.overlay_second, True))
+    height = max(
+        (s.location.z + s.sheetstack.thickness_mm * METRES_PER_MM for s in sheets.values()),
+        default=0.0,
+    )
+    for name, is_dashed in chosen:
+        sheet = sheets.get(name)
+        row = state.layers.get(name)
+        if sheet is None or row is None:
+            continue
+        key = (name, is_dashed)
+        mark = sheet.sheetstack.fingerprint
+        if key not in _overlays or _overlays[key][0] != mark:
+            mesh, _ = read_mesh(sheet.data)
+            outline = cap_outline(mesh)
+            ends = (dashed(outline, DASH) if is_dashed else outline).reshape(-1, 2)
+            flat = np.concatenate([ends, np.zeros((len(ends), 1))], axis=1)
+            _overlays[key] = (mark, line_batch(metres(flat)))
+        with gpu.matrix.push_pop():
+            if sheet.parent is not None:
+                gpu.matrix.multiply_matrix(sheet.parent.matrix_world)
+            gpu.matrix.translate((0, 0, height + OVERLAY_LIFT * METRES_PER_MM))
+            # Dashes are the thinner lines: the solid ones stay visible on both sides of them.
+            # The viewport's lines are drawn in display space: no transfer curve is undone.
+            draw_lines(_overlays[key][1], (*row.colour, 1.0), 1.5 if is_dashed else 4.0)
+
+
+def _draw_labels(signs: list[Sign], places: Floats, seen: Bools, scale: float) -> None:
+    set_text_size(blf, 11 * scale)
+    blf.enable(0, blf.SHADOW)
+    blf.shadow(0, 3, 0.0, 0.0, 0.0, 0.9)
+    left = MOST_LABELS
+    for (kind, _, label), (x, y), visible in zip(signs, places, seen, strict=True):
+        if visible and left:
+            left -= 1
+            blf.color(0, 1.0, 1.0, 1.0, 1.0)
+            blf.position(0, x + (SIZES[kind] + 4) * scale, y - 4 * scale, 0)
+            blf.draw(0, label)
+    blf.disable(0, blf.SHADOW)
+
+
+def _projected(context: Any, places: Floats) -> tuple[Floats, Bools]:
+    """Return pixels (n, 2) of places in the region, and which lie before the eye and in sight."""
+    region, view = context.region, context.region_data
+    matrix = np.array(view.perspective_matrix)
+    flat = np.concatenate([places, np.ones((len(places), 1))], axis=1) @ matrix.T
+    depth = flat[:, 3]
+    before = depth > 1e-9
+    unit = flat[:, :2] / np.where(before, depth, 1.0)[:, None]
+    seen = before & (np.abs(unit) <= 1).all(axis=1)
+    return (unit + 1) / 2 * (region.width, region.height), seen
+
+
+def _line_shader() -> Any:
+    return gpu.shader.from_builtin(line_shader())
+
+
+def line_batch(points: Any) -> Any:
+    """Return pairs of points (n, 3) as a batch of segments to be drawn by ``draw_lines``."""
+    return batch_for_shader(_line_shader(), "LINES", {"pos": np.asarray(points, np.float32)})
+
+
+def draw_lines(batch: Any, colour: tuple[float, ...], width: float) -> None:
+    """Draw segments as thick lines, their width in pixels of a plain screen."""
+    shader = _line_shader()
+    shader.bind()
+    shader.uniform_float("viewportSize", gpu.state.viewport_get()[2:])
+    shader.uniform_float("lineWidth", width * bpy.context.preferences.system.pixel_size)
+    shader.uniform_float("color", colour)
+    batch.draw(shader)
+
+
+@persistent  # type: ignore[untyped-decorator]
+def _forget(*_: Any) -> None:
+    _outlines.clear()
+    _overlays.clear()
+
+
+CLASSES = ()
+
+
+def register() -> None:
+    """Draw in all 3D views."""
+    view = bpy.types.SpaceView3D
+    _handles.append(view.draw_handler_add(draw_outlines, (), "WINDOW", "POST_VIEW"))
+    _handles.append(view.draw_handler_add(draw_signs, (), "WINDOW", "POST_PIXEL"))
+    bpy.app.handlers.load_pre.append(_forget)
+
+
+def unregister() -> None:
+    """Draw no more."""
+    bpy.app.handlers.load_pre.remove(_forget)
+    while _handles:
+        bpy.types.SpaceView3D.draw_handler_remove(_handles.pop(), "WINDOW")
+    _forget()

@@ -1,0 +1,1 @@
+"""A picture into layers, in Blender."""

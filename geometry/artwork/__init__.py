@@ -1,0 +1,1 @@
+"""Reading drawings and masks; the door is ``read.read_artwork``."""

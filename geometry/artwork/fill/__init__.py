@@ -1,0 +1,1 @@
+"""From outlines as drawn to valid filled areas; the door is ``fill.fill``."""

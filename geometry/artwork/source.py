@@ -1,0 +1,56 @@
+"""Where a layer's artwork comes from, and how it is to be read."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+
+from ..job.job import Job, LayerSettings
+
+
+@dataclass(frozen=True)
+class ArtworkSource:
+    """Where the artwork of a layer comes from and how it is to be read.
+
+    Parameters
+    ----------
+    path : Path
+        The file; its ending chooses the reader.
+    group : str, optional
+        Id or label of an SVG group, or name of a DXF layer; everything when None.
+    pixel_mm : float, optional
+        Side of one pixel of a mask image in mm; needed for masks without a stated resolution.
+    painted : str
+        Which part of a mask image is painted: ``"dark"`` or ``"light"``.
+    threshold : float
+        Level between dark and light, 0 to 1.
+    smooth_mm : float
+        Width (standard deviation) of the smoothing of a mask before its contours are taken.
+    simplify_mm : float
+        Largest distance by which a mask's contour may move when points are left out.
+    scale : float
+        Factor on all lengths of the artwork.
+    """
+
+    path: Path
+    group: str | None = None
+    pixel_mm: float | None = None
+    painted: str = "dark"
+    threshold: float = 0.5
+    smooth_mm: float = 0.0
+    simplify_mm: float = 0.05
+    scale: float = 1.0
+
+
+def source_of(job: Job, layer: LayerSettings) -> ArtworkSource:
+    """Return where to read a layer's artwork from, its path resolved from the job's folder."""
+    return ArtworkSource(
+        path=job.folder / layer.artwork,
+        group=layer.group or None,
+        pixel_mm=layer.pixel_mm,
+        painted=layer.painted,
+        threshold=layer.threshold,
+        smooth_mm=layer.smooth_mm,
+        simplify_mm=layer.simplify_mm,
+        scale=layer.scale,
+    )

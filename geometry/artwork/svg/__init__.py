@@ -1,0 +1,1 @@
+"""Reading SVG drawings; the door is ``read.read_svg``."""

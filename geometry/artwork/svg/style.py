@@ -1,0 +1,393 @@
+"""SVG styling: presentation attributes, style attributes and style sheets to computed values.
+
+The cascade is CSS 2.1's (chapter 6.4.1) with presentation attributes below every rule, as SVG 1.1,
+section 6.4, puts them. Style sheets are parsed by tinycss2 and matched by cssselect2.
+"""
+
+from __future__ import annotations
+
+import math
+import re
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass, replace
+from functools import lru_cache
+from typing import Any
+from xml.etree.ElementTree import Element
+
+import cssselect2
+import tinycss2
+from tinycss2 import color4
+
+from ..fill.contour import Rule
+from .units import length_px, number_list
+
+#: Properties that a parent hands down (SVG 1.1, appendix N), as far as they matter here.
+INHERITED = frozenset(
+    {
+        "fill",
+        "fill-rule",
+        "fill-opacity",
+        "stroke",
+        "stroke-width",
+        "stroke-linecap",
+        "stroke-linejoin",
+        "stroke-miterlimit",
+        "stroke-dasharray",
+        "stroke-dashoffset",
+        "stroke-opacity",
+        "visibility",
+        "color",
+        "font-size",
+        "clip-rule",
+        "marker",
+        "marker-start",
+        "marker-mid",
+        "marker-end",
+    }
+)
+#: Properties of the element alone.
+OWN = frozenset(
+    {
+        "display",
+        "opacity",
+        "clip-path",
+        "mask",
+        "filter",
+        "overflow",
+        "vector-effect",
+        "transform",
+        "transform-origin",
+    }
+)
+PROPERTIES = INHERITED | OWN
+
+# Lengths in em depend on the font's size, and currentColor on the colour.
+_FIRST = ("font-size", "color")
+_IN_ORDER = (*_FIRST, *sorted(INHERITED - set(_FIRST)))
+
+_PLAIN_STYLE = re.compile(r"[^\"'\\@{}]*")
+_URL = re.compile(r"url\(([^)]*)\)(.*)", re.DOTALL)
+_QUOTES = " \t\r\n\"'"
+_FONT_SIZES = {
+    "xx-small": 9.0,
+    "x-small": 10.0,
+    "small": 13.0,
+    "medium": 16.0,
+    "large": 18.0,
+    "x-large": 24.0,
+    "xx-large": 32.0,
+}
+
+Declared = dict[str, str]
+Tell = Callable[[str], None]
+
+
+@dataclass(frozen=True)
+class Paint:
+    """What a fill or stroke is painted with.
+
+    Parameters
+    ----------
+    shows : bool
+        Whether it paints anything: not ``none`` and not wholly transparent.
+    server : str
+        Id of a gradient or pattern, empty for a colour.
+    fallback : bool, optional
+        For a server: whether the colour named after it shows; None when there is none.
+    """
+
+    shows: bool
+    server: str = ""
+    fallback: bool | None = None
+
+
+NO_PAINT = Paint(False)
+SOLID = Paint(True)
+
+
+@dataclass(frozen=True)
+class Style:
+    """Computed values of the inherited properties; lengths in units of the user space."""
+
+    fill: Paint = SOLID
+    fill_rule: Rule = "nonzero"
+    fill_shows: bool = True  # fill-opacity is not zero
+    stroke: Paint = NO_PAINT
+    stroke_width: float = 1.0
+    stroke_linecap: str = "butt"
+    stroke_linejoin: str = "miter"
+    stroke_miterlimit: float = 4.0
+    stroke_dasharray: tuple[float, ...] = ()
+    stroke_dashoffset: float = 0.0
+    stroke_shows: bool = True  # stroke-opacity is not zero
+    visible: bool = True
+    colour_shows: bool = True  # of currentColor
+    font_size: float = 16.0
+    clip_rule: Rule = "nonzero"
+    marker: bool = False
+
+
+_KEYWORDS = {
+    "fill-rule": ("nonzero", "evenodd"),
+    "clip-rule": ("nonzero", "evenodd"),
+    "stroke-linecap": ("butt", "round", "square"),
+    "stroke-linejoin": ("miter", "round", "bevel"),
+}
+#: SVG 2 has joins that SVG 1.1 has not; the nearest stands in.
+_NEAREST = {"miter-clip": "miter", "arcs": "miter"}
+
+
+def computed(parent: Style, declared: Declared, viewport: tuple[float, float], tell: Tell) -> Style:
+    """Return an element's style from its parent's and what is declared on it.
+
+    Parameters
+    ----------
+    parent : Style
+    declared : dict of str to str
+    viewport : tuple of float
+        Width and height in pixels, for percentages.
+    tell : callable
+        Gets a sentence's end for each value that is not understood and hence passed over.
+    """
+    style = parent
+    changes: dict[str, Any] = {}
+    for name in _IN_ORDER:
+        if name not in declared or (text := declared[name].strip()) == "inherit":
+            continue
+        try:
+            if text == "initial":
+                changes.update(_initial(name))
+            else:
+                changes.update(_value(name, text, style, parent, viewport))
+        except ValueError as error:
+            tell(f"has {name}: {error}; it was passed over")
+        if name in _FIRST:
+            style = replace(style, **changes)
+    return replace(style, **changes) if changes else style
+
+
+def _initial(name: str) -> dict[str, Any]:
+    field = {
+        "fill-opacity": "fill_shows",
+        "stroke-opacity": "stroke_shows",
+        "visibility": "visible",
+        "color": "colour_shows",
+    }.get(name, "marker" if name.startswith("marker") else name.replace("-", "_"))
+    return {field: getattr(Style(), field)}
+
+
+def _value(
+    name: str, text: str, style: Style, parent: Style, viewport: tuple[float, float]
+) -> dict[str, Any]:
+    field = name.replace("-", "_")
+    if name in ("fill", "stroke"):
+        return {field: paint(text, style.colour_shows)}
+    if name in _KEYWORDS:
+        word = _NEAREST.get(text, text)
+        if word not in _KEYWORDS[name]:
+            raise ValueError(f"'{text[:40]}', expected {' or '.join(_KEYWORDS[name])}")
+        return {field: word}
+    if name in ("fill-opacity", "stroke-opacity"):
+        return {f"{name[:-8]}_shows": opacity(text) > 0}
+    if name == "visibility":
+        return {"visible": text == "visible"}
+    if name == "color":
+        return {"colour_shows": paint(text, style.colour_shows).shows}
+    if name.startswith("marker"):
+        return {"marker": text != "none"}
+    if name == "font-size":
+        if text in _FONT_SIZES:
+            return {field: _FONT_SIZES[text]}
+        if text in ("larger", "smaller"):
+            return {field: parent.font_size * (1.2 if text == "larger" else 1 / 1.2)}
+        return {field: length_px(text, parent.font_size, parent.font_size)}
+    whole = diagonal(viewport)
+    if name == "stroke-dasharray":
+        if text == "none":
+            return {field: ()}
+        parts = [p for p in re.split(r"[\s,]+", text) if p]
+        dashes = tuple(length_px(p, whole, style.font_size) for p in parts)
+        if any(d < 0 for d in dashes):
+            raise ValueError(f"'{text[:40]}', expected no negative length")
+        return {field: dashes}
+    if name == "stroke-miterlimit":
+        limit = number_list(text)
+        if len(limit) != 1 or limit[0] < 1:
+            raise ValueError(f"'{text[:40]}', expected a number of 1 or more")
+        return {field: limit[0]}
+    length = length_px(text, whole, style.font_size)
+    if name == "stroke-width" and length < 0:
+        raise ValueError(f"'{text[:40]}', expected no negative length")
+    return {field: length}
+
+
+def diagonal(viewport: tuple[float, float]) -> float:
+    """Return what 100 % is of lengths that are neither across nor down (SVG 1.1, section 7.10)."""
+    width, height = viewport
+    return math.hypot(width, height) / math.sqrt(2)
+
+
+def opacity(text: str) -> float:
+    """Return an opacity, a number or a percentage.
+
+    Raises
+    ------
+    ValueError
+        Neither.
+    """
+    return length_px(text, 1.0, 16.0)
+
+
+@lru_cache(maxsize=4096)
+def paint(text: str, colour_shows: bool = True) -> Paint:
+    """Return what a paint value paints with.
+
+    Raises
+    ------
+    ValueError
+        The value is not a paint.
+    """
+    if found := _URL.fullmatch(text.strip()):
+        rest = found[2].split("icc-color")[0].strip()
+        fallback = paint(rest, colour_shows).shows if rest else None
+        return Paint(True, found[1].strip(_QUOTES), fallback)
+    word = text.strip().lower()
+    if word == "none":
+        return NO_PAINT
+    if word in ("context-fill", "context-stroke"):
+        return SOLID
+    colour = color4.parse_color(text.split("icc-color")[0])
+    if colour is None:
+        raise ValueError(f"'{text[:40]}', expected a colour, none or url(#...)")
+    if colour == "currentcolor":
+        return SOLID if colour_shows else NO_PAINT
+    return SOLID if colour.alpha > 0 else NO_PAINT
+
+
+def url_target(text: str) -> str:
+    """Return what ``url(...)`` names, with its #; empty when the value is no url."""
+    found = _URL.fullmatch(text.strip())
+    return found[1].strip(_QUOTES) if found else ""
+
+
+class Cascade:
+    """What is declared on each element of a drawing.
+
+    Parameters
+    ----------
+    root : Element
+    sheets : iterable of (str, str)
+        Text of each style sheet, and what messages call it.
+    tell : callable
+        Gets (name of the sheet, sentence's end) for what is not understood.
+    """
+
+    def __init__(
+        self,
+        root: Element,
+        sheets: Iterable[tuple[str, str]],
+        tell: Callable[[str, str], None],
+    ) -> None:
+        self._matched: dict[Element, list[tuple[tuple[int, ...], int, list[_Declaration]]]] = {}
+        self._inline: dict[str, list[_Declaration]] = {}
+        matcher = cssselect2.Matcher()
+        count = 0
+        for text, name in sheets:
+            count += self._add_sheet(matcher, text, name, tell)
+        if count:
+            for wrapper in cssselect2.ElementWrapper.from_xml_root(root).iter_subtree():
+                matches = [m for m in matcher.match(wrapper) if m[2] is None]
+                if matches:
+                    self._matched[wrapper.etree_element] = [(m[0], m[1], m[3]) for m in matches]
+
+    def declared(self, element: Element) -> Declared:
+        """Return the winning declarations of the properties that matter."""
+        attributes = element.attrib
+        found = {name: attributes[name] for name in PROPERTIES & attributes.keys()}
+        inline = attributes.get("style")
+        rules = self._matched.get(element)
+        if inline is None and rules is None:
+            return found
+        if inline is not None and inline not in self._inline:
+            self._inline[inline] = _inline_declarations(inline)
+        own = self._inline[inline] if inline is not None else []
+        ordered = [d for rule in sorted(rules or (), key=lambda r: r[:2]) for d in rule[2]]
+        for important in (False, True):
+            for source in (ordered, own):
+                found.update((d.name, d.value) for d in source if d.important is important)
+        return found
+
+    @staticmethod
+    def _add_sheet(matcher: Any, text: str, name: str, tell: Callable[[str, str], None]) -> int:
+        count = 0
+        stack = list(tinycss2.parse_stylesheet(text, skip_comments=True, skip_whitespace=True))
+        stack.reverse()
+        while stack:
+            node = stack.pop()
+            if node.type == "error":
+                tell(name, f"has a mistake in its line {node.source_line}: {node.message}")
+            elif node.type == "at-rule":
+                stack += reversed(_at_rule(node, name, tell))
+            elif node.type == "qualified-rule":
+                declarations, mistakes = _declarations(node.content)
+                for line, mistake in mistakes:
+                    tell(name, f"has a mistake in its line {line}: {mistake}")
+                if not declarations:
+                    continue
+                try:
+                    selectors = cssselect2.compile_selector_list(node.prelude)
+                except cssselect2.SelectorError as error:
+                    shown = tinycss2.serialize(node.prelude).strip()[:40]
+                    tell(name, f"has a selector that is not understood, '{shown}' ({error})")
+                    continue
+                for selector in selectors:
+                    matcher.add_selector(selector, declarations)
+                    count += 1
+        return count
+
+
+@dataclass(frozen=True)
+class _Declaration:
+    name: str
+    value: str
+    important: bool = False
+
+
+def _at_rule(node: Any, name: str, tell: Callable[[str, str], None]) -> list[Any]:
+    """Return the rules inside an at-rule that applies."""
+    prelude = tinycss2.serialize(node.prelude).strip()
+    if node.lower_at_keyword == "media" and node.content is not None:
+        media = {m.strip().lower() for m in prelude.split(",")}
+        if media & {"", "all", "screen"}:
+            return list(
+                tinycss2.parse_rule_list(node.content, skip_comments=True, skip_whitespace=True)
+            )
+        tell(name, f"has rules for the medium '{prelude[:40]}', which were passed over")
+    elif node.lower_at_keyword == "import":
+        tell(name, f"imports {prelude[:60]}, which is outside the drawing and not read")
+    return []
+
+
+def _declarations(content: Any) -> tuple[list[_Declaration], list[tuple[int, str]]]:
+    """Return what a block declares, and its mistakes with their lines."""
+    nodes = tinycss2.parse_blocks_contents(content, skip_comments=True, skip_whitespace=True)
+    declarations = [
+        _Declaration(n.lower_name, tinycss2.serialize(n.value).strip(), n.important)
+        for n in nodes
+        if n.type == "declaration" and n.lower_name in PROPERTIES
+    ]
+    mistakes = [(n.source_line, n.message) for n in nodes if n.type == "error"]
+    nested = [(n.source_line, "rules within rules") for n in nodes if n.type == "qualified-rule"]
+    return declarations, mistakes + nested
+
+
+def _inline_declarations(text: str) -> list[_Declaration]:
+    if not _PLAIN_STYLE.fullmatch(text) or "/*" in text or "!" in text:
+        return _declarations(text)[0]
+    # The usual case, without anything that could hide a semicolon or colon.
+    found = []
+    for part in text.split(";"):
+        name, colon, value = part.partition(":")
+        if colon and (name := name.strip().lower()) in PROPERTIES:
+            found.append(_Declaration(name, value.strip()))
+    return found

@@ -1,0 +1,1 @@
+"""The command line; the door is ``main.main``."""

@@ -1,0 +1,71 @@
+"""``sheetstack keys``: every key of a job file, with what it means, its limits and its default."""
+
+from __future__ import annotations
+
+import argparse
+import dataclasses
+import textwrap
+from collections.abc import Iterator
+from typing import Any
+
+from ..job.bridge_section import BridgeByHand
+from ..job.job import SECTIONS, LayerSettings
+from ..job.materials import Material
+from ..progress import Report
+
+
+def add_keys_command(commands: Any) -> None:
+    """Add the command to the command line's parsers."""
+    parser = commands.add_parser(
+        "keys",
+        help="list every key that a job file may have",
+        description="List every key that a job file may have: meaning, limits, default.",
+    )
+    parser.set_defaults(run=_run)
+
+
+def _run(chosen: argparse.Namespace, meter: Report) -> int:
+    print("\n".join(key_list()))
+    return 0
+
+
+def key_list() -> Iterator[str]:
+    """Yield the lines of the list, from the same fields that reading a job checks against.
+
+    >>> next(line for line in key_list() if "margin_mm" in line).split()[:2]
+    ['margin_mm', '20']
+    """
+    yield "title, ground      title of the job; colour of the wall below the paint"
+    tables = {
+        **{f"[{name}]": section for name, section in SECTIONS.items()},
+        "[[layers]], in spray order": LayerSettings,
+        "[[bridge]], laid by hand": BridgeByHand,
+        "[materials.KEY], a row of your own": Material,
+    }
+    for head, section in tables.items():
+        yield f"\n{head}"
+        for field in dataclasses.fields(section):
+            if field.metadata:
+                yield from _lines(field)
+
+
+def _lines(field: dataclasses.Field[Any]) -> Iterator[str]:
+    meta = field.metadata
+    about = meta["about"]
+    if meta["choices"]:
+        about += f" ({', '.join(meta['choices'])})"
+    if meta["least"] is not None and meta["most"] is not None:
+        about += f"; {meta['least']:g} to {meta['most']:g}"
+    first, *more = textwrap.wrap(about, 58)
+    yield f"  {field.name:<26} {_default(field):<12} {first}"
+    yield from (" " * 42 + line for line in more)
+
+
+def _default(field: dataclasses.Field[Any]) -> str:
+    if field.default is dataclasses.MISSING:
+        return "needed"
+    if field.default in (None, "", ()):
+        return "-"
+    if isinstance(field.default, bool):
+        return str(field.default).lower()
+    return f"{field.default:g}" if isinstance(field.default, float) else str(field.default)

@@ -1,0 +1,181 @@
+"""The command ``sheetstack render JOB``: pictures for the client, rendered by Blender.
+
+The rendering runs in a process of its own: this package never imports Blender, and a render that is
+stopped or runs out of memory takes nothing with it.
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+import pickle
+import shutil
+import subprocess
+import sys
+import tempfile
+from importlib.util import find_spec
+from pathlib import Path
+from typing import Any, Protocol
+
+from ..build import build
+from ..errors import JobError, SheetstackError, WriteError
+from ..files.atomic import output_batch
+from ..job.job import load_job
+from ..job.mockup_section import LIGHTS, SCALES, SURFACES
+from ..progress import Progress
+from ..report.client_html import client_html
+
+#: Run in the other process; a name, so that nothing of it is imported here.
+RENDERER = "sheetstack.addon.mockup.render_job"
+
+
+class Meter(Protocol):
+    """What shows progress on the terminal."""
+
+    def __call__(self, share: float, what: str) -> None:
+        """Show the share done, 0 to 1."""
+
+    def clear(self) -> None:
+        """Take the line away."""
+
+
+def add_render_command(commands: Any) -> None:
+    """Add the command to the program's subcommands."""
+    parser = commands.add_parser(
+        "render",
+        help="render pictures for the client, and a client sheet",
+        description=(
+            "Render by Blender's Cycles what a client wants to see: mockup.png, the painted "
+            "picture at true size on its wall, board or canvas; exploded.png, the sheets in their "
+            "material; client.html, one page with both, size, colours, sheets, estimate and "
+            "cautions. All files appear together at the end, or none. Needs the Python module bpy."
+        ),
+    )
+    parser.add_argument("job", metavar="JOB", type=Path, help="job file (TOML)")
+    parser.add_argument(
+        "--out",
+        metavar="DIR",
+        type=Path,
+        help="folder for the results; 'render' beside the job file when absent",
+    )
+    parser.add_argument("--surface", choices=SURFACES, help="what it is painted on; else the job's")
+    parser.add_argument("--light", choices=LIGHTS, help="light it is seen in; else the job's")
+    parser.add_argument("--scale", choices=SCALES, help="what tells its size; else the job's")
+    parser.add_argument(
+        "--size", metavar="WxH", default="1280x960", help="pixels of the pictures (1280x960)"
+    )
+    parser.add_argument("--samples", type=int, default=32, help="samples of each pixel (32)")
+    parser.add_argument("--no-stack", action="store_true", help="leave exploded.png out")
+    parser.add_argument(
+        "--turntable",
+        metavar="FRAMES",
+        type=int,
+        default=0,
+        help="render the stack turning once round: turntable/0001.png and so on",
+    )
+    parser.add_argument("--video", action="store_true", help="turntable.mp4 instead of frames")
+    parser.add_argument("--scene", metavar="BLEND", type=Path, help="a scene of your own")
+    parser.add_argument(
+        "--face", metavar="WALL[:N]", help="mesh object in that scene, and number of its face"
+    )
+    parser.add_argument("-q", "--quiet", action="store_true", help="no progress, no list")
+    parser.set_defaults(run=_run)
+
+
+def _run(chosen: argparse.Namespace, meter: Meter) -> int:
+    pixels = _checked(chosen)
+    job = load_job(chosen.job)
+    if find_spec("bpy") is None:
+        raise JobError(
+            "Rendering needs Blender's Python module 'bpy', which is not installed here: "
+            "python -m pip install 'sheetstack[bpy]'. Inside Blender, use Build Mock-Up Scene."
+        )
+    folder = chosen.out if chosen.out is not None else chosen.job.parent / "render"
+    progress = Progress(meter)
+    built = build(job, progress.part(0.0, 0.1))
+    order = {
+        "job": str(chosen.job.absolute()),
+        "pixels": pixels,
+        "samples": chosen.samples,
+        "surface": chosen.surface,
+        "light": chosen.light,
+        "scale": chosen.scale,
+        "stack": not chosen.no_stack,
+        "frames": chosen.turntable or (120 if chosen.video else 0),
+        "video": chosen.video,
+        "scene": str(chosen.scene.absolute()) if chosen.scene else "",
+        "face": chosen.face or "",
+    }
+    with tempfile.TemporaryDirectory() as working:
+        rendered = Path(working) / "rendered"
+        rendered.mkdir()
+        # The other process reads what has been built here, rather than building it again.
+        kept = Path(working) / "build.pickle"
+        kept.write_bytes(pickle.dumps(built))
+        files_of_order = {"out": str(rendered), "build": str(kept)}
+        _render(order | files_of_order, Path(working), progress.part(0.1, 0.95))
+        with output_batch(folder) as batch:
+            files = sorted(p for p in rendered.rglob("*") if p.is_file())
+            for file in files:
+                shutil.copyfile(file, batch.path(file.relative_to(rendered).as_posix()))
+            images = {f.name: f.read_bytes() for f in files if f.parent == rendered}
+            page = client_html(built, images.get("mockup.png"), images.get("exploded.png"))
+            batch.path("client.html").write_text(page, encoding="utf-8")
+            names = batch.names
+    meter.clear()
+    if not chosen.quiet:
+        print(f"{len(names)} files written to {folder}: {', '.join(names[:6])}")
+    return 0
+
+
+def _checked(chosen: argparse.Namespace) -> tuple[int, int]:
+    """Return the pixels asked for; refuse options that do not go together."""
+    width, _, height = chosen.size.lower().partition("x")
+    if not (width.isdigit() and height.isdigit() and min(int(width), int(height)) >= 16):
+        raise JobError(f"--size {chosen.size}: expected width x height in pixels, like 1280x960.")
+    if max(int(width), int(height)) > 16384:
+        raise JobError(f"--size {chosen.size}: expected at most 16384 pixels.")
+    if not 1 <= chosen.samples <= 4096:
+        raise JobError(f"--samples {chosen.samples}: expected a number from 1 to 4096.")
+    if not 0 <= chosen.turntable <= 2000:
+        raise JobError(f"--turntable {chosen.turntable}: expected a number of frames up to 2000.")
+    if bool(chosen.scene) != bool(chosen.face):
+        raise JobError("--scene and --face go together: a .blend file and the wall in it.")
+    if chosen.scene and not chosen.scene.is_file():
+        raise JobError(f"{chosen.scene}: expected a .blend file, found none.")
+    return int(width), int(height)
+
+
+def _render(order: dict[str, Any], working: Path, progress: Progress) -> None:
+    """Run the renderer, passing on its progress; it is stopped when this is."""
+    file = working / "order.json"
+    file.write_text(json.dumps(order), encoding="utf-8")
+    log: list[str] = []
+    with subprocess.Popen(
+        [sys.executable, "-m", RENDERER, str(file)],
+        stdout=subprocess.PIPE,
+        stderr=subprocess.STDOUT,
+        text=True,
+        errors="replace",
+        encoding="utf-8",
+    ) as process:
+        try:
+            assert process.stdout is not None  # asked for above
+            for line in process.stdout:
+                kind, _, rest = line.strip().partition(" ")
+                if kind == "progress":
+                    share, _, what = rest.partition(" ")
+                    progress(float(share), what)
+                elif kind == "error":
+                    raise SheetstackError(rest)
+                else:
+                    log = [*log[-20:], line.strip()]
+        except BaseException:
+            process.terminate()
+            raise
+    if process.returncode:
+        said = next((line for line in reversed(log) if line), "nothing")
+        raise WriteError(
+            f"Blender ended with code {process.returncode} before the pictures were done; it last "
+            f"said: {said[:200]}"
+        )

@@ -1,0 +1,1 @@
+"""Parts for machines and hands: kerf, tiles, nesting, printed parts, estimate."""

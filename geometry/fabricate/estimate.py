@@ -1,0 +1,307 @@
+"""The estimate: mass, cuts, time, paint and cost of a built job, as ranges with their assumptions.
+
+Formulas: mass = volume x density; sheet cost = area x price; cutting time = length / speed +
+way between cuts / travel speed + cuts x piercing time; printing time = volume / (nozzle x layer
+height x speed); theoretical coverage of paint in m2 per litre = 10 x volume solids % / dry film in
+micrometres (paint makers' coverage tables), divided by what is lost as mist.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+import math
+from dataclasses import dataclass
+
+import shapely
+
+from ..build import Build, BuiltLayer
+from ..job.job import Job
+from ..job.making_section import EstimateSettings
+from ..job.processes import ProcessSettings
+from .kerf import CutPaths, cut_paths
+
+
+@dataclass(frozen=True)
+class Range:
+    """From a low to a high value; the two are equal where the value is known.
+
+    >>> Range(2.0, 3.0) + Range(1.0, 1.0)
+    Range(low=3.0, high=4.0)
+    """
+
+    low: float
+    high: float
+
+    @staticmethod
+    def about(value: float, spread_percent: float) -> Range:
+        """Return the range that lies ``spread_percent`` to both sides of a value."""
+        return Range(value * (1 - spread_percent / 100), value * (1 + spread_percent / 100))
+
+    def __add__(self, other: Range) -> Range:
+        return Range(self.low + other.low, self.high + other.high)
+
+    def times(self, factor: float) -> Range:
+        """Return the range scaled by a factor of at least 0."""
+        return Range(self.low * factor, self.high * factor)
+
+    def text(self, unit: str) -> str:
+        """Return the range in words, rounded to two figures.
+
+        >>> Range(12.34, 17.8).text("min"), Range(153.2, 153.4).text("g")
+        ('12 to 18 min', '150 g')
+        """
+        low, high = _two_figures(self.low), _two_figures(self.high)
+        return f"{low} {unit}" if low == high else f"{low} to {high} {unit}"
+
+
+def duration_text(seconds: Range) -> str:
+    """Return a range of times in minutes, or in hours from two hours on.
+
+    >>> duration_text(Range(600, 900)), duration_text(Range(7200, 20000))
+    ('10 to 15 min', '2.0 to 5.6 h')
+    """
+    if seconds.high < 7200:
+        return seconds.times(1 / 60).text("min")
+    return seconds.times(1 / 3600).text("h")
+
+
+NOTHING = Range(0.0, 0.0)
+
+
+def _two_figures(value: float) -> str:
+    if value == 0:
+        return "0"
+    digits = 1 - math.floor(math.log10(abs(value)))
+    return f"{round(value, digits):.{max(digits, 0)}f}"
+
+
+@dataclass(frozen=True)
+class LayerEstimate:
+    """What one layer takes; the same shape holds the whole job's totals.
+
+    Parameters
+    ----------
+    name : str
+    mass_g : float
+        Of the finished sheet.
+    sheet_m2 : float
+        Area of the rectangle that the sheet is cut from.
+    cut_mm, travel_mm : float
+        Length of all cuts, and of the way between them.
+    pierces : int
+        Number of cuts begun.
+    print_cm3 : float
+        Volume to be printed; 0 when the sheet is cut.
+    making_s : Range
+        Time to cut or print.
+    paint_m2 : float
+        Area of the openings, registration holes left out.
+    paint_ml : Range
+        Paint for all walls, from no loss to the loss that the job assumes.
+    sheet_cost, making_cost, paint_cost : Range
+        In the job's currency.
+    """
+
+    name: str
+    mass_g: float
+    sheet_m2: float
+    cut_mm: float
+    travel_mm: float
+    pierces: int
+    print_cm3: float
+    making_s: Range
+    paint_m2: float
+    paint_ml: Range
+    sheet_cost: Range
+    making_cost: Range
+    paint_cost: Range
+
+    @property
+    def cost(self) -> Range:
+        """Sheet, machine and paint together."""
+        return self.sheet_cost + self.making_cost + self.paint_cost
+
+
+@dataclass(frozen=True)
+class Assumption:
+    """One value that the estimate rests on.
+
+    Parameters
+    ----------
+    key : str
+        Where the job changes it: ``"[estimate] paint_loss_percent"``.
+    value : str
+        With its unit.
+    about : str
+    source : str
+        Where the value comes from.
+    """
+
+    key: str
+    value: str
+    about: str
+    source: str
+
+
+@dataclass(frozen=True)
+class Estimate:
+    """The estimate of a job.
+
+    Parameters
+    ----------
+    layers : tuple of LayerEstimate
+    total : LayerEstimate
+    currency : str
+    assumptions : tuple of Assumption
+    """
+
+    layers: tuple[LayerEstimate, ...]
+    total: LayerEstimate
+    currency: str
+    assumptions: tuple[Assumption, ...]
+
+
+def coverage_m2_per_l(solids_percent: float, film_um: float) -> float:
+    """Return the area in m2 that a litre of paint covers, nothing lost.
+
+    A litre at s % volume solids leaves 10 s cm3 of dry film; spread d um thick, it covers
+    10 s / d m2.
+
+    >>> coverage_m2_per_l(50, 50)
+    10.0
+    """
+    return 10.0 * solids_percent / film_um
+
+
+def estimate(build: Build, cuts: tuple[CutPaths, ...] | None = None) -> Estimate:
+    """Estimate what a built job takes.
+
+    Parameters
+    ----------
+    build : Build
+    cuts : tuple of CutPaths, optional
+        Of each layer, where they have been worked out already.
+    """
+    job = build.job
+    process = job.made_by
+    if cuts is None:
+        cuts = tuple(cut_paths(layer.sheet.shape, process.kerf_mm) for layer in build.layers)
+    layers = tuple(_of_layer(job, b, c) for b, c in zip(build.layers, cuts, strict=True))
+    total = layers[0]
+    for layer in layers[1:]:
+        total = _sum(total, layer)
+    total = dataclasses.replace(total, name="Total")
+    return Estimate(layers, total, job.estimate.currency, assumptions(job))
+
+
+def _of_layer(job: Job, layer: BuiltLayer, cuts: CutPaths) -> LayerEstimate:
+    process, given, sheet = job.made_by, job.estimate, layer.sheet
+    printed = process.kind == "printer"
+    outline_m2 = sheet.outline.area / 1e6
+    volume = float(shapely.area(sheet.shape)) * sheet.thickness
+    if printed:
+        seconds = volume / (process.nozzle_mm * process.layer_height_mm * process.speed_mm_s)
+        material = Range.about(layer.mass_g / 1000 * given.filament_price_kg, given.spread_percent)
+    else:
+        seconds = (
+            cuts.length / process.speed_mm_s
+            + cuts.travel / process.travel_mm_s
+            + len(cuts.all) * process.pierce_s
+        )
+        material = _price(job).times(outline_m2)
+    making = Range.about(seconds, given.spread_percent)
+    painted_m2 = float(shapely.area(sheet.openings.difference(sheet.holes))) / 1e6
+    wet = painted_m2 / coverage_m2_per_l(given.solids_percent, given.film_um) * given.walls
+    paint = Range(wet * 1000, wet * 1000 / (1 - given.paint_loss_percent / 100))
+    return LayerEstimate(
+        name=layer.settings.name,
+        mass_g=layer.mass_g,
+        sheet_m2=outline_m2,
+        cut_mm=0.0 if printed else cuts.length,
+        travel_mm=0.0 if printed else cuts.travel,
+        pierces=0 if printed else len(cuts.all),
+        print_cm3=volume / 1000 if printed else 0.0,
+        making_s=making,
+        paint_m2=painted_m2 * given.walls,
+        paint_ml=paint,
+        sheet_cost=material,
+        making_cost=making.times(process.power_on_cost_h / 3600),
+        paint_cost=paint.times(given.paint_price_l / 1000),
+    )
+
+
+def _price(job: Job) -> Range:
+    own = job.estimate.sheet_price_m2
+    if own is not None:
+        return Range(own, own)
+    prices = job.material.price_m2
+    return Range(min(prices), max(prices)) if prices else NOTHING
+
+
+def _sum(a: LayerEstimate, b: LayerEstimate) -> LayerEstimate:
+    values = {
+        f.name: getattr(a, f.name) + getattr(b, f.name)
+        for f in dataclasses.fields(a)
+        if f.name != "name"
+    }
+    return dataclasses.replace(a, **values)
+
+
+def assumptions(job: Job) -> tuple[Assumption, ...]:
+    """Return every value that the estimate of a job rests on, with its source."""
+    process, material, given = job.made_by, job.material, job.estimate
+    found: list[Assumption] = []
+
+    def of_material(key: str, value: str, about: str) -> None:
+        found.append(
+            Assumption(f"[materials.{job.sheet.material}] {key}", value, about, material.source)
+        )
+
+    def of_process(key: str, unit: str) -> None:
+        own = getattr(job.process, key) is not None
+        about = {f.name: f for f in dataclasses.fields(ProcessSettings)}[key].metadata["about"]
+        source = "the job" if own else process.source
+        found.append(
+            Assumption(f"[process] {key}", f"{getattr(process, key):g} {unit}", about, source)
+        )
+
+    def of_estimate(key: str, unit: str) -> None:
+        field = {f.name: f for f in dataclasses.fields(EstimateSettings)}[key]
+        value = getattr(given, key)
+        source = "the job" if value != field.default else "from memory, order of magnitude"
+        found.append(
+            Assumption(
+                f"[estimate] {key}", f"{value:g} {unit}".strip(), field.metadata["about"], source
+            )
+        )
+
+    of_material("density_g_cm3", f"{material.density_g_cm3:g} g/cm3", "density of the sheet")
+    if process.kind == "printer":
+        of_estimate("filament_price_kg", f"{given.currency}/kg")
+        for key, unit in (("nozzle_mm", "mm"), ("layer_height_mm", "mm"), ("speed_mm_s", "mm/s")):
+            of_process(key, unit)
+    else:
+        if given.sheet_price_m2 is not None:
+            of_estimate("sheet_price_m2", f"{given.currency}/m2")
+        elif material.price_m2:
+            price = _price(job)
+            of_material(
+                "price_m2",
+                f"{price.low:g} to {price.high:g} {given.currency}/m2",
+                "price of the sheet",
+            )
+        for key, unit in (
+            ("kerf_mm", "mm"),
+            ("speed_mm_s", "mm/s"),
+            ("travel_mm_s", "mm/s"),
+            ("pierce_s", "s"),
+        ):
+            of_process(key, unit)
+    of_process("power_on_cost_h", f"{given.currency}/h")
+    of_estimate("solids_percent", "%")
+    of_estimate("film_um", "um")
+    of_estimate("paint_loss_percent", "%")
+    of_estimate("paint_price_l", f"{given.currency}/l")
+    of_estimate("walls", "")
+    of_estimate("spread_percent", "%")
+    return tuple(found)

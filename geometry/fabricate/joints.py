@@ -1,0 +1,155 @@
+"""Keys on seams: dovetails that hold two tiles together in the plane, each within solid sheet."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from itertools import pairwise
+
+import numpy as np
+import shapely
+from shapely import LineString, MultiPolygon, Polygon
+
+from ..arrays import Floats, Geometries
+from ..planar.morphology import openings_of, worn
+
+#: Width of a key's neck as a share of its head: a slope of about 1 to 3 on common proportions.
+_NECK = 0.6
+#: Sizes that are tried where the full key finds no room.
+_SCALES = (1.0, 0.75, 0.5)
+#: How far a key's neck reaches back into its own tile in mm, so that the two are one piece.
+_ROOT = 0.5
+#: Free length of seam from key to key, in widths of a key.
+_PITCH = 4.0
+
+
+@dataclass(frozen=True)
+class Key:
+    """One dovetail.
+
+    Parameters
+    ----------
+    shape : Polygon
+        Head and neck, which begins a little within its own tile.
+    owner, other : int
+        Cell that it belongs to, and cell that it reaches into.
+    at : tuple of float
+        Middle of its base in mm.
+    """
+
+    shape: Polygon
+    owner: int
+    other: int
+    at: tuple[float, float]
+
+
+def keys_along(
+    seams: Sequence[LineString],
+    cells: Sequence[Polygon],
+    shape: MultiPolygon,
+    *,
+    width: float,
+    depth: float,
+    wall: float,
+) -> list[Key]:
+    """Put keys on the straight, solid stretches of seams.
+
+    Parameters
+    ----------
+    seams : sequence of LineString
+        Each between two cells.
+    cells : sequence of Polygon
+        They share the seams as edges.
+    shape : MultiPolygon
+        The sheet.
+    width, depth : float
+        Of a key's head, and from the seam to the head's end, in mm.
+    wall : float
+        Least solid sheet round a key in mm.
+
+    Returns
+    -------
+    list of Key
+        Owners lie left of or below their seam: keys point right or up.
+    """
+    array = np.array(cells, object)
+    tree = shapely.STRtree(array)
+    openings = openings_of(shape)
+    near = np.unique(
+        shapely.STRtree(openings).query(
+            np.array(seams, object), predicate="dwithin", distance=depth + width + 2 * wall
+        )[1]
+    )
+    solid = worn(shape, wall, openings[near])
+    shapely.prepare(solid)
+    found: list[Key] = []
+    for seam in seams:
+        for a, b in _stretches(seam, solid):
+            for key in _on_stretch(a, b, array, tree, solid, width, depth, wall):
+                if all(key.shape.distance(other.shape) >= wall for other in found):
+                    found.append(key)
+    return found
+
+
+def _stretches(seam: LineString, solid: shapely.Geometry) -> list[tuple[Floats, Floats]]:
+    """Return the straight runs of a seam within solid sheet, longest first."""
+    points = shapely.get_coordinates(seam)
+    runs = []
+    for a, b in pairwise(points):
+        for part in shapely.get_parts(LineString([a, b]).intersection(solid)):
+            if isinstance(part, LineString) and part.length > 0:
+                ends = shapely.get_coordinates(part)
+                runs.append((ends[0], ends[-1]))
+    runs.sort(key=lambda run: -float(np.hypot(*(run[1] - run[0]))))
+    return runs
+
+
+def _on_stretch(
+    a: Floats,
+    b: Floats,
+    cells: Geometries,
+    tree: shapely.STRtree,
+    solid: shapely.Geometry,
+    width: float,
+    depth: float,
+    wall: float,
+) -> list[Key]:
+    length = float(np.hypot(*(b - a)))
+    along = (b - a) / length
+    normal = np.array([along[1], -along[0]])
+    # To the right of an upright seam, above a lying one.
+    if normal[0] + normal[1] < 0:
+        normal = -normal
+    keys: list[Key] = []
+    count = max(1, int(length // (_PITCH * width)))
+    for k in range(count):
+        share = (k + 0.5) / count
+        for scale in _SCALES:
+            head = width * scale
+            if head + 2 * wall > length / count + 1e-9:
+                continue
+            key = _key(a + along * (share * length), along, normal, head, depth * scale)
+            owner = _cell_at(tree, cells, key[1] - 0.5 * normal)
+            other = _cell_at(tree, cells, key[1] + 0.5 * normal)
+            if owner is None or other is None or owner == other:
+                continue
+            polygon = Polygon(key[0])
+            room = polygon.buffer(0.2)
+            if solid.covers(polygon) and cells[owner].union(cells[other]).covers(room):
+                keys.append(Key(polygon, owner, other, (float(key[1][0]), float(key[1][1]))))
+                break
+    return keys
+
+
+def _key(
+    at: Floats, along: Floats, normal: Floats, head: float, depth: float
+) -> tuple[Floats, Floats]:
+    neck = head * _NECK
+    corners = [(-neck / 2, -_ROOT), (neck / 2, -_ROOT), (neck / 2, 0.0), (head / 2, depth)]
+    corners += [(-head / 2, depth), (-neck / 2, 0.0)]
+    return np.array([at + u * along + v * normal for u, v in corners]), at
+
+
+def _cell_at(tree: shapely.STRtree, cells: Geometries, at: Floats) -> int | None:
+    hits = tree.query(shapely.Point(at), predicate="within")
+    return int(hits[0]) if len(hits) else None

@@ -1,0 +1,1 @@
+"""The job file: its tables and their limits; begin with ``load.load_job``."""

@@ -1,0 +1,199 @@
+"""Settings: frozen dataclasses whose fields carry their unit, limits and meaning.
+
+A section of the job file is one such dataclass. Reading checks every value against its field and
+says in one sentence what was found and what was expected; writing leaves out what is default.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+import math
+import re
+import typing
+from collections.abc import Mapping
+from types import UnionType
+from typing import Any, TypeVar
+
+from ..errors import JobError
+
+T = TypeVar("T")
+
+_COLOUR = re.compile(r"#[0-9a-fA-F]{6}\Z")
+_REQUIRED = dataclasses.MISSING
+
+
+def setting(
+    default: Any = _REQUIRED,
+    *,
+    about: str,
+    least: float | None = None,
+    most: float | None = None,
+    choices: tuple[str, ...] = (),
+    kind: str = "",
+) -> Any:
+    """Declare one field of a section.
+
+    Parameters
+    ----------
+    default : any
+        Value when the key is absent; a field without one must be given.
+    about : str
+        What the value means, in one line; tooltips and ``--help`` show it.
+    least, most : float, optional
+        Limits of a number, both allowed.
+    choices : tuple of str
+        The only texts allowed.
+    kind : str
+        ``"colour"`` (#rrggbb), ``"colours"`` (list), ``"numbers"`` (list), ``"point"`` (x, y),
+        ``"points"`` (list of x, y), ``"lines"`` (list of lists of points) or ``"boxes"`` (list of
+        x, y, width, height); else the type says it.
+    """
+    metadata = dict(about=about, least=least, most=most, choices=choices, kind=kind)
+    if default is _REQUIRED:
+        return dataclasses.field(metadata=metadata)
+    return dataclasses.field(default=default, metadata=metadata)
+
+
+def read_section(section: type[T], table: object, where: str) -> T:
+    """Build a section from a TOML table.
+
+    Parameters
+    ----------
+    section : type
+        A dataclass made with ``setting`` fields.
+    table : mapping
+        Plain Python values.
+    where : str
+        File and section, for the sentence: ``"job.toml: [sheet]"``.
+
+    Raises
+    ------
+    JobError
+        Unknown key, missing key, wrong type, or value outside its limits.
+    """
+    if not isinstance(table, Mapping):
+        raise JobError(f"{where}: expected a table of keys, found {_shown(table)}.")
+    hints = typing.get_type_hints(section)
+    fields = {f.name: f for f in dataclasses.fields(section) if f.metadata}  # type: ignore[arg-type]
+    for key in table:
+        if key not in fields:
+            raise JobError(
+                f"{where}: unknown key '{key}'; expected one of {', '.join(sorted(fields))}."
+            )
+    values: dict[str, Any] = {}
+    for name, field in fields.items():
+        if name in table:
+            values[name] = _checked(table[name], hints[name], field, f"{where}: {name}")
+        elif field.default is _REQUIRED:
+            raise JobError(f"{where}: the key '{name}' is missing ({field.metadata['about']}).")
+    return section(**values)
+
+
+def write_section(section: object) -> dict[str, Any]:
+    """Return a section as plain values for TOML, without those that are at their default.
+
+    The reverse of ``read_section``.
+    """
+    table: dict[str, Any] = {}
+    for field in dataclasses.fields(section):  # type: ignore[arg-type]
+        if not field.metadata:
+            continue
+        value = getattr(section, field.name)
+        if value is None or value == field.default:
+            continue
+        table[field.name] = _plain(value)
+    return table
+
+
+def _plain(value: Any) -> Any:
+    return [_plain(v) for v in value] if isinstance(value, tuple) else value
+
+
+def _shown(value: object) -> str:
+    text = repr(value)
+    return text if len(text) <= 60 else text[:57] + "..."
+
+
+def _checked(value: object, hint: Any, field: dataclasses.Field[Any], where: str) -> Any:
+    meta = field.metadata
+    kind = meta["kind"]
+    if kind == "colour":
+        if not isinstance(value, str) or not _COLOUR.match(value):
+            raise JobError(f"{where} = {_shown(value)}: expected a colour like '#a0522d'.")
+        return value.lower()
+    if kind == "colours":
+        if not isinstance(value, list) or not all(
+            isinstance(v, str) and _COLOUR.match(v) for v in value
+        ):
+            raise JobError(f"{where} = {_shown(value)}: expected a list of colours like '#a0522d'.")
+        return tuple(v.lower() for v in value)
+    if kind in ("numbers", "point", "points", "lines", "boxes"):
+        return _numbers(value, kind, where)
+    types = (
+        typing.get_args(hint) if typing.get_origin(hint) in (UnionType, typing.Union) else (hint,)
+    )
+    if bool in types:
+        if not isinstance(value, bool):
+            raise JobError(f"{where} = {_shown(value)}: expected true or false.")
+        return value
+    if float in types or int in types:
+        return _number(value, types, meta["least"], meta["most"], where)
+    if not isinstance(value, str):
+        raise JobError(f"{where} = {_shown(value)}: expected a text in quotes.")
+    if meta["choices"] and value not in meta["choices"]:
+        raise JobError(f"{where} = {_shown(value)}: expected one of {', '.join(meta['choices'])}.")
+    if not value.strip() and field.default != "":
+        raise JobError(f"{where} is empty: expected a text ({meta['about']}).")
+    return value
+
+
+def _number(
+    value: object, types: tuple[Any, ...], least: float | None, most: float | None, where: str
+) -> float | int:
+    whole = float not in types
+    wanted = "a whole number" if whole else "a number"
+    if least is not None and most is not None:
+        wanted += f" from {least:g} to {most:g}"
+    elif least is not None:
+        wanted += f" of at least {least:g}"
+    if (
+        isinstance(value, bool)
+        or not isinstance(value, int if whole else int | float)
+        or not math.isfinite(value)
+        or (least is not None and value < least)
+        or (most is not None and value > most)
+    ):
+        raise JobError(f"{where} = {_shown(value)}: expected {wanted}.")
+    return int(value) if whole else float(value)
+
+
+def _numbers(value: object, kind: str, where: str) -> Any:
+    def pair(v: object) -> tuple[float, ...]:
+        length = 4 if kind == "boxes" else 2
+        if not isinstance(v, list) or len(v) != length:
+            names = "[x, y, width, height]" if length == 4 else "[x, y]"
+            raise JobError(f"{where} holds {_shown(v)}: expected {names} in mm.")
+        return tuple(float(_number(c, (float,), -1e5, 1e5, where)) for c in v)
+
+    def several(v: object, what: str) -> list[Any]:
+        if not isinstance(v, list):
+            raise JobError(f"{where} = {_shown(v)}: expected {what}.")
+        return v
+
+    if kind == "numbers":
+        return tuple(
+            float(_number(v, (float,), None, None, where)) for v in several(value, "a list")
+        )
+    if kind == "point":
+        return pair(value)
+    if kind == "lines":
+        lines = [
+            tuple(pair(p) for p in several(line, "a list of [x, y]"))
+            for line in several(value, "a list of lines, each a list of [x, y]")
+        ]
+        for line in lines:
+            if len(line) < 2:
+                raise JobError(f"{where}: a line needs at least two points, found {len(line)}.")
+        return tuple(lines)
+    what = "a list of [x, y, width, height]" if kind == "boxes" else "a list of [x, y]"
+    return tuple(pair(p) for p in several(value, what))

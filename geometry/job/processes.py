@@ -1,0 +1,184 @@
+"""The process: how the sheets of a job are made, and what that machine or hand takes and needs."""
+
+from __future__ import annotations
+
+import dataclasses
+from collections.abc import Mapping
+from dataclasses import dataclass
+from functools import cache
+from importlib.resources import files
+
+import tomlkit
+
+from ..finding import Finding, Severity
+from .fields import read_section, setting
+from .materials import Material
+
+KINDS = ("knife", "laser", "printer")
+
+
+@dataclass(frozen=True)
+class Process:
+    """One row of the process table, or that row with a job's own values.
+
+    ``kerf_mm`` is the width that the beam or blade removes; the bed is the largest sheet or print
+    that fits, and the stock sheet that pieces are nested on.
+    """
+
+    title: str = setting(about="name that people read")
+    kerf_mm: float = setting(about="width that the cut removes", least=0, most=20)
+    nozzle_mm: float = setting(about="diameter of the nozzle; 0 where none", least=0, most=5)
+    layer_height_mm: float = setting(about="height of a printed layer", least=0, most=5)
+    bed_width_mm: float = setting(about="width of bed or stock sheet", least=10, most=20000)
+    bed_height_mm: float = setting(about="height of bed or stock sheet", least=10, most=20000)
+    speed_mm_s: float = setting(about="cutting or printing speed", least=0.01, most=10000)
+    travel_mm_s: float = setting(about="speed between cuts", least=0.01, most=10000)
+    pierce_s: float = setting(about="time to begin one cut", least=0, most=600)
+    power_on_cost_h: float = setting(about="cost of an hour switched on", least=0, most=10000)
+    source: str = setting(about="where the values come from")
+    kind: str = ""
+
+    @property
+    def bed(self) -> tuple[float, float]:
+        """Width and height of the bed in mm."""
+        return self.bed_width_mm, self.bed_height_mm
+
+
+@dataclass(frozen=True)
+class ProcessSettings:
+    """``[process]``: how the sheets are made; what is absent comes from the process table."""
+
+    kind: str = setting(
+        "material",
+        about="knife, laser or printer; 'material' takes the material's usual one",
+        choices=("material", *KINDS),
+    )
+    kerf_mm: float | None = setting(
+        None, about="width that the cut removes; measure it with the kerf strip", least=0, most=20
+    )
+    nozzle_mm: float | None = setting(None, about="diameter of the nozzle", least=0.05, most=5)
+    layer_height_mm: float | None = setting(
+        None, about="height of a printed layer", least=0.02, most=5
+    )
+    bed_width_mm: float | None = setting(
+        None, about="width of bed or stock sheet", least=10, most=20000
+    )
+    bed_height_mm: float | None = setting(
+        None, about="height of bed or stock sheet", least=10, most=20000
+    )
+    speed_mm_s: float | None = setting(
+        None, about="cutting or printing speed in mm/s", least=0.01, most=10000
+    )
+    travel_mm_s: float | None = setting(
+        None, about="speed between cuts in mm/s", least=0.01, most=10000
+    )
+    pierce_s: float | None = setting(
+        None, about="time to begin one cut in seconds", least=0, most=600
+    )
+    power_on_cost_h: float | None = setting(
+        None, about="cost of an hour switched on", least=0, most=10000
+    )
+    lead_in_mm: float = setting(
+        0.0, about="length of the run-in on waste before each cut; 0 for none", least=0, most=50
+    )
+
+
+@cache
+def load_processes() -> Mapping[str, Process]:
+    """Return the process table that comes with Sheetstack, by kind.
+
+    >>> load_processes()["laser"].kerf_mm
+    0.15
+    """
+    text = files(__package__).joinpath("processes.toml").read_text(encoding="utf-8")
+    table = tomlkit.parse(text).unwrap()
+    return {
+        kind: dataclasses.replace(
+            read_section(Process, table[kind], f"processes.toml: [{kind}]"), kind=kind
+        )
+        for kind in KINDS
+    }
+
+
+def process_of(settings: ProcessSettings, material: Material) -> Process:
+    """Return the process of a job: the table's row with the job's own values in it.
+
+    Parameters
+    ----------
+    settings : ProcessSettings
+    material : Material
+        Its usual process is taken when the settings leave the kind to it.
+
+    Examples
+    --------
+    >>> from .materials import load_materials
+    >>> process_of(ProcessSettings(kerf_mm=0.2), load_materials()["birch-ply"]).kerf_mm
+    0.2
+    """
+    kind = material.process if settings.kind == "material" else settings.kind
+    row = load_processes()[kind]
+    names = {f.name for f in dataclasses.fields(Process)} - {"kind"}
+    own = {
+        f.name: getattr(settings, f.name)
+        for f in dataclasses.fields(settings)
+        if f.name in names and getattr(settings, f.name) is not None
+    }
+    return dataclasses.replace(row, **own)
+
+
+def process_findings(
+    process: Process, key: str, material: Material, bridge_width: float
+) -> tuple[Finding, ...]:
+    """Tell what speaks against making a material into sheets by a process.
+
+    Parameters
+    ----------
+    process : Process
+    key : str
+        The material's key, which a job may have chosen to say what it is.
+    material : Material
+    bridge_width : float
+        Width of the job's bridges in mm.
+    """
+    found: list[Finding] = []
+
+    def tell(code: str, severity: Severity, message: str, size: float | None = None) -> None:
+        found.append(Finding(code, severity, message, size_mm=size))
+
+    named = dataclasses.replace(material, title=f"{material.title} {key}")
+    if process.kind == "laser":
+        if named.bears_chlorine:
+            tell(
+                "material.never-under-laser",
+                Severity.SPOILS,
+                f"{material.title} must not go under a laser: PVC and other chlorine-bearing sheet "
+                "gives off hydrogen chloride. Cut it with a knife or take another sheet.",
+            )
+        elif material.laser == "unknown":
+            tell(
+                "material.laser-unknown",
+                Severity.WARNING,
+                f"Whether {material.title} may go under a laser is not known; its maker's data "
+                "sheet says so. Sheet that holds chlorine must not.",
+            )
+        elif material.laser == "poor":
+            tell(
+                "material.laser-poor",
+                Severity.WARNING,
+                f"{material.title} cuts badly under a laser. {material.laser_note}".strip(),
+            )
+    elif named.bears_chlorine:
+        tell(
+            "material.chlorine",
+            Severity.WARNING,
+            f"{material.title} holds chlorine: never put it or its scraps under a laser.",
+        )
+    if process.kind == "printer" and bridge_width < 2 * process.nozzle_mm:
+        tell(
+            "process.nozzle-too-wide",
+            Severity.WARNING,
+            f"A bridge of {bridge_width:g} mm takes less than two lines of the "
+            f"{process.nozzle_mm:g} mm nozzle.",
+            bridge_width,
+        )
+    return tuple(found)

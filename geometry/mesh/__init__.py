@@ -1,0 +1,1 @@
+"""Triangle meshes: extrusion, connectivity (islands), outlines, soundness."""

@@ -1,0 +1,61 @@
+"""Union and difference of solids, by manifold3d, which gives closed solids for closed ones."""
+
+from __future__ import annotations
+
+import manifold3d
+import numpy as np
+from shapely import MultiPolygon, Polygon
+
+from ..arrays import Floats
+from ..errors import GeometryError
+from .solid import Mesh, extrude
+
+
+def solid_of(mesh: Mesh) -> manifold3d.Manifold:
+    """Return a closed mesh as a solid that can be added and subtracted.
+
+    Raises
+    ------
+    GeometryError
+        The mesh is not closed.
+
+    Examples
+    --------
+    >>> from shapely import box
+    >>> solid_of(extrude(box(0, 0, 2, 3), 0.5)).volume()
+    3.0
+    """
+    if len(mesh.faces) == 0:
+        return manifold3d.Manifold()
+    # Copies: the library takes no read-only arrays.
+    solid = manifold3d.Manifold(
+        manifold3d.Mesh64(mesh.vertices.copy(), mesh.faces.astype(np.uint64))
+    )
+    if solid.status() != manifold3d.Error.NoError:
+        raise GeometryError(f"A solid that is not closed cannot be shaped ({solid.status().name}).")
+    return solid
+
+
+def block(region: Polygon | MultiPolygon, low: float, high: float) -> manifold3d.Manifold:
+    """Return a flat region as a solid from height ``low`` to ``high`` in mm."""
+    if region.is_empty:
+        return manifold3d.Manifold()
+    mesh = extrude(region, high - low)
+    return solid_of(Mesh(mesh.vertices + (0.0, 0.0, low), mesh.faces.copy()))
+
+
+def mesh_of(solid: manifold3d.Manifold, planes: tuple[float, ...] = ()) -> Mesh:
+    """Return a solid as a mesh.
+
+    Parameters
+    ----------
+    solid : Manifold
+    planes : tuple of float
+        Heights that faces lie at: corners within a millionth of a millimetre are put there.
+    """
+    found = solid.to_mesh64()
+    vertices: Floats = np.array(found.vert_properties, np.float64)[:, :3]
+    for height in planes:
+        near = np.abs(vertices[:, 2] - height) < 1e-6
+        vertices[near, 2] = height
+    return Mesh(vertices, np.array(found.tri_verts, np.int64))

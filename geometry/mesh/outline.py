@@ -1,0 +1,86 @@
+"""Outlines of a sheet's mesh: the edges of its flat top, whole or dashed, for overlays."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from ..arrays import Floats, ramp
+from .solid import Mesh
+
+#: A face counts as flat top where its upward share of the normal is above this.
+FLAT = 0.99
+
+
+def cap_outline(mesh: Mesh) -> Floats:
+    """Return the edges round a mesh's upward faces as segments.
+
+    Parameters
+    ----------
+    mesh : Mesh
+        A plate lying flat, also one edited by hand.
+
+    Returns
+    -------
+    float64 array (n, 2, 2)
+        x, y of both ends in mm; each edge that bounds one upward face only.
+
+    Examples
+    --------
+    >>> from shapely import box
+    >>> from sheetstack.geometry.mesh.solid import extrude
+    >>> outline = cap_outline(extrude(box(0, 0, 2, 3), 1.0))
+    >>> float(np.linalg.norm(outline[:, 1] - outline[:, 0], axis=1).sum())
+    10.0
+    """
+    if len(mesh.faces) == 0:
+        return np.empty((0, 2, 2))
+    a, b, c = (mesh.vertices[mesh.faces[:, k]] for k in range(3))
+    normal = np.cross(b - a, c - a)
+    faces = mesh.faces[normal[:, 2] > FLAT * np.linalg.norm(normal, axis=1)]
+    start, end = faces.ravel(), faces[:, [1, 2, 0]].ravel()
+    key = np.minimum(start, end) * len(mesh.vertices) + np.maximum(start, end)
+    _, first, count = np.unique(key, return_index=True, return_counts=True)
+    single = first[count == 1]
+    ends = np.stack([start[single], end[single]], axis=1)
+    outline: Floats = mesh.vertices[ends][:, :, :2]
+    return outline
+
+
+def dashed(segments: Floats, dash: float) -> Floats:
+    """Return every other piece of segments cut at a lattice of ``dash`` mm.
+
+    The cuts lie where the longer coordinate crosses multiples of ``dash``, so that a curve of many
+    short segments is dashed evenly.
+
+    Parameters
+    ----------
+    segments : float64 array (n, 2, d)
+    dash : float
+        Length of a dash, and of a gap, in mm, along the axis that the segment follows most.
+
+    Examples
+    --------
+    >>> dashed(np.array([[[0.0, 0.0], [4.0, 0.0]]]), 1.0).tolist()
+    [[[0.0, 0.0], [1.0, 0.0]], [[2.0, 0.0], [3.0, 0.0]]]
+    """
+    start, end = segments[:, 0], segments[:, 1]
+    along = np.abs(end - start).argmax(axis=1)
+    rows = np.arange(len(segments))
+    low = np.minimum(start[rows, along], end[rows, along])
+    high = np.maximum(start[rows, along], end[rows, along])
+    first = np.floor(low / dash).astype(np.int64)
+    pieces = np.maximum(np.ceil(high / dash).astype(np.int64) - first, 1)
+    row = np.repeat(rows, pieces)
+    step = ramp(pieces) + first[row]
+    kept = step % 2 == 0
+    row, step = row[kept], step[kept]
+    length = np.maximum(high - low, 1e-12)[row]
+    begin = (np.maximum(step * dash, low[row]) - low[row]) / length
+    finish = (np.minimum((step + 1) * dash, high[row]) - low[row]) / length
+    turned = start[row, along[row]] > end[row, along[row]]
+    origin = np.where(turned[:, None], end[row], start[row])
+    reach = np.where(turned[:, None], start[row] - end[row], end[row] - start[row])
+    cut: Floats = np.stack(
+        [origin + reach * begin[:, None], origin + reach * finish[:, None]], axis=1
+    )
+    return cut

@@ -1,0 +1,1 @@
+"""What is on the wall: colours in spray order, overspray, register margins."""

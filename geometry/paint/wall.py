@@ -1,0 +1,228 @@
+"""Spraying: what is on the wall after each pass, as exact areas of colour, for any spray order.
+
+Each cell of the partition (see ``partition``) is covered by a set of layers; its colour follows by
+laying those layers' paints over the ground in spray order. Two cells of one set always look alike,
+so that colours are computed a set, not a cell.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import shapely
+from numpy.typing import ArrayLike, NDArray
+from shapely import MultiPolygon
+
+from ..arrays import Bools, Floats
+from ..build import Build
+from ..colour import hex_from_srgb, linear_from_srgb, srgb_from_hex, srgb_from_linear
+from ..errors import GeometryError
+from ..job.job import LayerSettings
+from ..planar.arrangement import Partition, partition
+from ..planar.raster import coverage, pixel_shape, to_bytes
+from ..progress import Progress
+
+
+@dataclass(frozen=True)
+class Paint:
+    """What is in one can.
+
+    Parameters
+    ----------
+    colour : str
+        Like ``"#a0522d"``: how it looks where it hides the ground.
+    opacity : float
+        1 hides what is below; less lets it show, as the same number does in a drawing program.
+    """
+
+    colour: str
+    opacity: float = 1.0
+
+
+@dataclass(frozen=True)
+class ColourArea:
+    """All places of one colour in a picture."""
+
+    colour: str
+    shape: MultiPolygon
+    area_mm2: float
+
+
+def paints_of(layers: Iterable[LayerSettings]) -> tuple[Paint, ...]:
+    """Return the paint of each layer."""
+    return tuple(Paint(layer.colour, layer.opacity) for layer in layers)
+
+
+def composite_colours(
+    covered: Bools,
+    paints: Sequence[Paint],
+    ground: str,
+    order: Sequence[int] | None = None,
+) -> Floats:
+    """Return the colours after each pass, for any sets of layers.
+
+    Parameters
+    ----------
+    covered : bool array (m, layers)
+        Which layers' paint falls on each of m places.
+    paints : sequence of Paint
+        Of each layer.
+    ground : str
+        Colour of the bare wall.
+    order : sequence of int, optional
+        Layers in the order in which they are sprayed; as they stand when absent.
+
+    Returns
+    -------
+    float64 array (layers + 1, m, 3)
+        sRGB, 0 to 1: first the bare wall, then what is seen after each pass.
+
+    Notes
+    -----
+    W3C Compositing and Blending Level 1, 5.1, source-over on an opaque backdrop: co = cs as + cb
+    (1 - as), taken of sRGB values, the space that CSS and drawing programs composite in. Where two
+    paints meet within a pixel, light mixes instead, see ``painted_pixels``.
+
+    Examples
+    --------
+    >>> colours = composite_colours(np.array([[True]]), [Paint("#000000", 0.25)], "#ffffff")
+    >>> colours[:, 0].tolist()
+    [[1.0, 1.0, 1.0], [0.75, 0.75, 0.75]]
+    """
+    covered = np.asarray(covered, bool)
+    if covered.ndim != 2 or covered.shape[1] != len(paints):
+        raise GeometryError(
+            f"Expected places x {len(paints)} layers, found an array {covered.shape}."
+        )
+    passes = range(len(paints)) if order is None else order
+    if sorted(passes) != list(range(len(paints))):
+        raise GeometryError(f"Spray order {tuple(passes)}: expected each layer's position once.")
+    seen = np.empty((len(paints) + 1, len(covered), 3))
+    seen[0] = srgb_from_hex(ground)
+    for number, layer in enumerate(passes, 1):
+        alpha = paints[layer].opacity * covered[:, layer, None]
+        seen[number] = srgb_from_hex(paints[layer].colour) * alpha + seen[number - 1] * (1 - alpha)
+    return seen
+
+
+@dataclass(frozen=True)
+class Wall:
+    """The wall of a job: its cells, and what is sprayed on them.
+
+    Parameters
+    ----------
+    cells : Partition
+        Regions: first the openings of each sheet, then the artwork of each layer.
+    paints : tuple of Paint
+        Of each sheet; the two of a layer that is split have the same.
+    ground : str
+    names : tuple of str
+        Of each sheet.
+    """
+
+    cells: Partition
+    paints: tuple[Paint, ...]
+    ground: str
+    names: tuple[str, ...]
+
+    @property
+    def sprayed(self) -> Bools:
+        """Which layers' paint falls on each cell: bridges keep it off. (n, layers)."""
+        return self.cells.inside[:, : len(self.paints)]
+
+    @property
+    def wanted(self) -> Bools:
+        """Which layers' artwork covers each cell. (n, layers)."""
+        return self.cells.inside[:, len(self.paints) :]
+
+    def passes(self, order: Sequence[int] | None = None) -> Floats:
+        """Return the colours of all cells after each pass: (layers + 1, n, 3), sRGB."""
+        sets, number = np.unique(self.sprayed, axis=0, return_inverse=True)
+        seen = composite_colours(sets, self.paints, self.ground, order)
+        return seen[:, number.reshape(-1)]
+
+    def picture_wanted(self) -> Floats:
+        """Return the colours of all cells as the artwork has them: (n, 3), sRGB."""
+        sets, number = np.unique(self.wanted, axis=0, return_inverse=True)
+        seen = composite_colours(sets, self.paints, self.ground)
+        return seen[-1][number.reshape(-1)]
+
+
+def wall_of(build: Build, progress: Progress | None = None) -> Wall:
+    """Cut the wall of a built job into cells.
+
+    Parameters
+    ----------
+    build : Build
+    progress : Progress, optional
+
+    Returns
+    -------
+    Wall
+    """
+    sheet = build.job.sheet
+    regions = [layer.sheet.openings for layer in build.layers]
+    regions += [layer.artwork.shape for layer in build.layers]
+    frame = shapely.box(0, 0, sheet.width_mm, sheet.height_mm)
+    return Wall(
+        partition(regions, frame, progress),
+        paints_of(layer.settings for layer in build.layers),
+        build.job.ground,
+        tuple(layer.sheet.layer for layer in build.layers),
+    )
+
+
+def colour_areas(cells: Partition, colours: ArrayLike) -> tuple[ColourArea, ...]:
+    """Return a picture as exact polygons, one shape a colour, the largest first.
+
+    Parameters
+    ----------
+    cells : Partition
+    colours : array_like (n, 3)
+        sRGB of each cell, 0 to 1, as ``Wall.passes`` gives them.
+
+    Returns
+    -------
+    tuple of ColourArea
+        Their areas add up to the frame's.
+    """
+    shown = np.rint(np.clip(np.asarray(colours, np.float64), 0, 1) * 255).astype(np.int64)
+    kinds, kind = np.unique(shown, axis=0, return_inverse=True)
+    kind = kind.reshape(-1)
+    areas = np.bincount(kind, cells.areas, len(kinds))
+    return tuple(
+        ColourArea(hex_from_srgb(kinds[k] / 255), cells.shape(kind == k), float(areas[k]))
+        for k in np.argsort(-areas).tolist()
+    )
+
+
+def painted_pixels(
+    areas: Sequence[ColourArea], frame: tuple[float, float], pixels_per_mm: float
+) -> NDArray[np.uint8]:
+    """Return areas of colour as a picture.
+
+    Parameters
+    ----------
+    areas : sequence of ColourArea
+        That fill the frame.
+    frame : tuple of float
+        Width and height in mm.
+    pixels_per_mm : float
+
+    Returns
+    -------
+    uint8 array (rows, columns, 3)
+        sRGB, top row first. A pixel across an edge mixes just the colours that meet in it, in
+        linear light: no colour below shines through where two paints abut.
+    """
+    rows, columns = pixel_shape(frame, pixels_per_mm)
+    light = np.zeros((rows, columns, 3), np.float32)
+    total = np.zeros((rows, columns), np.float32)
+    for area in areas:
+        share = coverage(area.shape, frame, pixels_per_mm)
+        light += share[..., None] * linear_from_srgb(srgb_from_hex(area.colour)).astype(np.float32)
+        total += share
+    # The last row and column may reach past the frame, where nothing covers them.
+    return to_bytes(srgb_from_linear(light / np.maximum(total, 1e-6)[..., None]))

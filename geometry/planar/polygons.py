@@ -1,0 +1,48 @@
+"""Polygons: what a shape is made of, where its rings touch, and which piece of it is the frame."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+import shapely
+from shapely import MultiPolygon, Polygon
+
+from ..arrays import Floats
+
+
+def as_multipolygon(geometry: shapely.Geometry) -> MultiPolygon:
+    """Return the polygons of any geometry; points and lines, which have no area, are left out.
+
+    >>> as_multipolygon(shapely.box(0, 0, 1, 1)).area
+    1.0
+    """
+    parts = shapely.get_parts(shapely.get_parts(geometry))
+    polygons = [p for p in parts if isinstance(p, Polygon) and not p.is_empty]
+    return MultiPolygon(polygons)
+
+
+def touching_points(shape: MultiPolygon) -> Floats:
+    """Return the points where rings of a valid shape touch, as an array (n, 2).
+
+    Overlay results are noded, so that rings which touch share a vertex there.
+
+    >>> two = as_multipolygon(shapely.union_all([shapely.box(0, 0, 1, 1), shapely.box(1, 1, 2, 2)]))
+    >>> touching_points(two)
+    array([[1., 1.]])
+    """
+    rings = shapely.get_rings(shapely.get_parts(shape))
+    points, ring = shapely.get_coordinates(rings, return_index=True)
+    closing = np.append(ring[1:] != ring[:-1], True) if len(ring) else np.empty(0, bool)
+    points = points[~closing]
+    order = np.lexsort(points.T)
+    points = points[order]
+    same = (points[1:] == points[:-1]).all(axis=1) if len(points) else np.empty(0, bool)
+    found: Floats = np.unique(points[1:][same], axis=0)
+    return found
+
+
+def largest_piece(pieces: Sequence[Polygon]) -> int:
+    """Return which piece is the frame of a sheet: that with the largest bounding rectangle."""
+    x0, y0, x1, y1 = shapely.bounds(np.asarray(pieces, object)).T
+    return int(np.argmax((x1 - x0) * (y1 - y0)))

@@ -1,0 +1,114 @@
+"""Strips: the shape of a bridge round its middle line."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+import shapely
+from shapely import Polygon
+
+from ..arrays import Floats, Geometries
+
+#: Strips are drawn wider by this factor. The rounds of an offset are polygons, and GEOS leaves out
+#: hollows shallower than 1 % of the distance: no strip may come out thinner than asked for.
+ROUNDING = 1.012
+QUARTER_SEGMENTS = 16
+
+
+def straight_strips(
+    paths: Sequence[Floats] | Geometries, width: Floats, quarter_segments: int = QUARTER_SEGMENTS
+) -> Geometries:
+    """Return strips with straight sides and round ends.
+
+    Parameters
+    ----------
+    paths : sequence of float64 array (k, 2) or of LineString
+        Middle lines in mm; one that is a single point gives a disc.
+    width : float64 array (n,)
+        In mm.
+    quarter_segments : int
+
+    Returns
+    -------
+    object array of Polygon
+        Nowhere narrower than ``width``.
+
+    Examples
+    --------
+    >>> strip = straight_strips([np.array([[0.0, 0.0], [10.0, 0.0]])], np.array([2.0]))[0]
+    >>> round(strip.area)
+    23
+    """
+    lines = np.array(
+        [p if isinstance(p, shapely.Geometry) else shapely.linestrings(p) for p in paths], object
+    )
+    strips: Geometries = shapely.buffer(
+        lines, np.asarray(width) / 2 * ROUNDING, quad_segs=quarter_segments
+    )
+    return strips
+
+
+def bars(start: Floats, end: Floats, width: float) -> Geometries:
+    """Return straight strips with square ends: a quick stand-in for bridges across gaps.
+
+    Parameters
+    ----------
+    start, end : float64 array (n, 2)
+        Ends of the middle lines in mm; each bar reaches a quarter of its width further.
+    width : float
+        In mm.
+
+    Returns
+    -------
+    object array of Polygon
+
+    Examples
+    --------
+    >>> float(bars(np.array([[0.0, 0.0]]), np.array([[0.0, 9.0]]), 2.0)[0].area)
+    20.0
+    """
+    way = end - start
+    way = way / np.maximum(np.hypot(way[:, 0], way[:, 1]), 1e-12)[:, None]
+    side = np.stack([-way[:, 1], way[:, 0]], axis=1) * width / 2
+    start, end = start - way * width / 4, end + way * width / 4
+    corners = np.stack([start + side, start - side, end - side, end + side], axis=1)
+    strips: Geometries = shapely.polygons(corners)
+    return strips
+
+
+def fillets(strip: Polygon, openings: Geometries, radius: float) -> list[Polygon]:
+    """Return what rounds the corners between a strip and the edges of the openings it crosses.
+
+    Parameters
+    ----------
+    strip : Polygon
+    openings : object array of Polygon
+        Openings that the strip crosses, before it is taken out of them.
+    radius : float
+        Of the fillets in mm.
+
+    Returns
+    -------
+    list of Polygon
+        Each touches the strip; corners of the drawing itself stay sharp.
+
+    Notes
+    -----
+    An opening shrunk and grown again by the radius loses its corners (morphological opening); those
+    beside the strip are its fillets. Narrow ends of an opening, lost as a whole, are left alone.
+    """
+    near = strip.buffer(6 * radius, quad_segs=2)
+    window = shapely.box(*near.bounds)
+    reach = strip.buffer(1.5 * radius, quad_segs=4)
+    found: list[Polygon] = []
+    for opening in shapely.intersection(openings, window):
+        left = opening.difference(strip)
+        rounded = left.buffer(-radius, quad_segs=8).buffer(radius * 1.001, quad_segs=8)
+        for part in shapely.get_parts(left.difference(rounded).intersection(reach)):
+            # A fillet in a corner of 60 degrees has an area of 0.7 r2.
+            if isinstance(part, Polygon) and part.area < radius * radius:
+                grown = part.buffer(2e-3, join_style="mitre")
+                if grown.intersects(strip) and part.area > 1e-3 * radius * radius:
+                    found.append(grown)
+    return found

@@ -1,1 +1,0 @@
-"""Readers of artwork: one file a format, each giving an ``Artwork``."""

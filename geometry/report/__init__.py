@@ -1,0 +1,1 @@
+"""What is told of a build: report, client sheet, explaining pictures."""

@@ -1,0 +1,130 @@
+"""Outputs: every file that a build writes, all together or none."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import shapely
+from shapely import LinearRing
+
+from ..build import Build, BuiltLayer
+from ..files.atomic import atomic, output_batch
+from ..files.cut_svg import write_cut_svg
+from ..files.stl import write_stl
+from ..job.names import PLAIN, PREVIEW, REPORT, REPORT_DATA, STACK, sheet_stems
+from ..progress import Progress
+from ..sheet.sheet import Sheet
+from .data import report_data
+from .preview import plain_preview_bytes, write_preview
+from .report_html import report_html
+from .stack_picture import write_stack_picture
+
+
+def write_outputs(
+    build: Build, folder: Path | str, progress: Progress | None = None
+) -> tuple[Path, ...]:
+    """Write a build's files: for each layer a solid and cut paths, then pictures and report.
+
+    They appear together at the end; on any error, on cancelling and on Ctrl-C the folder stays as
+    it was. Files of the same names are replaced, others are left alone.
+
+    Parameters
+    ----------
+    build : Build
+    folder : Path or str
+        Made when missing.
+    progress : Progress, optional
+        Told of each file; may raise ``Cancelled``.
+
+    Returns
+    -------
+    tuple of Path
+        The files, in the order of writing: ``01-name.stl``, ``01-name.svg`` and so on,
+        ``preview.png``, ``stack.png``, ``report.json``, ``report.html``.
+
+    Raises
+    ------
+    WriteError
+        The folder cannot be made or a file not be written.
+    Cancelled
+    """
+    progress = progress or Progress()
+    folder = Path(folder)
+    sheets = progress.part(0.0, 0.5)
+    count = len(build.layers)
+    with output_batch(folder) as batch:
+        for number, (stem, layer) in enumerate(
+            zip(sheet_stems(build.job), build.layers, strict=True)
+        ):
+            sheets(number / count, f"{layer.settings.name}: writing the solid")
+            title = f"{build.job.title}: {layer.settings.name}, mm"
+            write_stl(batch.path(f"{stem}.stl"), layer.mesh.vertices, layer.mesh.faces, title)
+            sheets((number + 0.6) / count, f"{layer.settings.name}: writing the cut paths")
+            _write_cut(batch.path(f"{stem}.svg"), build, layer)
+        progress(0.5, "painting the preview")
+        preview, stack = batch.path(PREVIEW), batch.path(STACK)
+        write_preview(preview, build)
+        write_stack_picture(stack, build, progress=progress.part(0.6, 0.85))
+        progress(0.85, "writing the report")
+        data = report_data(build)
+        with atomic(batch.path(REPORT_DATA), "w") as file:
+            file.write(json.dumps(data, indent=1, ensure_ascii=False, allow_nan=False) + "\n")
+        progress(0.9, "drawing the report's maps")
+        images = {PREVIEW: preview.read_bytes(), STACK: stack.read_bytes()}
+        if data["totals"]["plain_damage"]:
+            images[PLAIN] = plain_preview_bytes(build)
+        html = report_html(build, data, images)
+        with atomic(batch.path(REPORT), "w") as file:
+            file.write(html)
+        progress(1.0, "putting the files in place")
+    return tuple(folder / name for name in batch.names)
+
+
+def _write_cut(path: Path, build: Build, layer: BuiltLayer) -> None:
+    sheet = build.job.sheet
+    openings, outline = cut_loops(layer.sheet)
+    write_cut_svg(
+        path,
+        openings,
+        outline,
+        size_mm=(sheet.width_mm, sheet.height_mm),
+        title=build.job.title,
+        layer=layer.settings.name,
+        note=f"{build.job.material.title}, {sheet.thickness_mm:g} mm. Edges as drawn: "
+        "'sheetstack export' takes the kerf off.",
+    )
+
+
+def cut_loops(sheet: Sheet) -> tuple[list[LinearRing], list[LinearRing]]:
+    """Return the loops to cut: openings and registration holes, then the sheet's outer edge.
+
+    They are the edges of the sheet's shape, the same that the solid has.
+
+    Parameters
+    ----------
+    sheet : Sheet
+
+    Returns
+    -------
+    openings : list of LinearRing
+        All but the outer edge: also that of an island, should one be left.
+    outline : list of LinearRing
+        One: the outer edge of the piece with the largest bounding rectangle.
+
+    Examples
+    --------
+    >>> from shapely import MultiPolygon, box
+    >>> plate = box(0, 0, 9, 9).difference(box(2, 2, 4, 4))
+    >>> openings, outline = cut_loops(
+    ...     Sheet("", box(0, 0, 9, 9), MultiPolygon(), MultiPolygon(), MultiPolygon([plate]), 1.0)
+    ... )
+    >>> [ring.length for ring in openings], [ring.length for ring in outline]
+    ([8.0], [36.0])
+    """
+    parts = shapely.get_parts(sheet.shape)
+    x0, y0, x1, y1 = shapely.bounds(parts).T
+    frame = int(((x1 - x0) * (y1 - y0)).argmax())
+    shells = [part.exterior for part in parts]
+    outline = [shells.pop(frame)]
+    return [*(ring for part in parts for ring in part.interiors), *shells], outline

@@ -1,0 +1,109 @@
+"""The worst places for drifting sheets, drawn on the picture and named beside it."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from PIL import Image, ImageDraw
+
+from ..files.picture_text import fitted
+from ..files.png import write_png
+from ..paint.register_margins import Drift, Trouble
+from ..paint.wall import Wall, colour_areas, painted_pixels
+
+BACKGROUND = "#f4f4f2"
+INK = "#22282b"
+COLOURS = {
+    Trouble.GAP: "#d81b7a",
+    Trouble.OUTSIDE: "#1f5fd0",
+    Trouble.PEEK: "#7a3fc0",
+    Trouble.TOUCH: "#c77700",
+}
+
+
+def drift_picture(wall: Wall, drift: Drift, pixels: int = 1600, most: int = 12) -> Image.Image:
+    """Draw the tightest margins, numbered, on a faint picture, with a list beside it.
+
+    Parameters
+    ----------
+    wall : Wall
+    drift : Drift
+    pixels : int
+        Width of the picture.
+    most : int
+        Places shown, spread over the picture: none within a label's size of another.
+
+    Returns
+    -------
+    Image
+        RGB.
+    """
+    x0, y0, x1, y1 = wall.cells.frame.bounds
+    frame = (x1 - x0, y1 - y0)
+    beside = round(0.42 * pixels)
+    scale = (pixels - beside) / frame[0]
+    picture = Image.fromarray(
+        painted_pixels(colour_areas(wall.cells, wall.picture_wanted()), frame, scale)
+    )
+    faint = Image.blend(picture, Image.new("RGB", picture.size, "#ffffff"), 0.62)
+    text = max(12, pixels // 72)
+    sheet = Image.new("RGB", (pixels, max(faint.height, (most + 3) * 2 * text)), BACKGROUND)
+    sheet.paste(faint, (0, 0))
+    pen = ImageDraw.Draw(sheet)
+    left, y = faint.width + text, text
+    for line in (
+        f"Drift reckoned with: {drift.allowed_mm:g} mm, {drift.allowed_deg:g} degrees",
+        *(_layer_line(drift, k) for k in range(len(drift.names))),
+    ):
+        written, font = fitted(line, text, beside - 2 * text)
+        pen.text((left, y), written, INK, font)
+        y += round(1.4 * text)
+    y += text
+    shown: list[tuple[float, float]] = []
+    for margin in drift.margins:
+        at = (margin.place[0] * scale, faint.height - margin.place[1] * scale)
+        if any(abs(at[0] - a) + abs(at[1] - b) < 3 * text for a, b in shown):
+            continue
+        shown.append(at)
+        number, colour = len(shown), COLOURS[margin.trouble]
+        radius = 0.75 * text
+        pen.ellipse((at[0] - 3, at[1] - 3, at[0] + 3, at[1] + 3), fill=colour)
+        # The label stands beside its place, towards the middle of the picture.
+        side = 1 if at[0] < faint.width / 2 else -1
+        c = (at[0] + side * 1.6 * text, at[1] - 1.2 * text)
+        pen.line((at, c), colour, 2)
+        for centre in (c, (left + radius, y + radius)):
+            pen.ellipse(
+                (centre[0] - radius, centre[1] - radius, centre[0] + radius, centre[1] + radius),
+                fill=colour,
+            )
+            label, font = fitted(str(number), round(0.9 * text), 2 * radius)
+            pen.text(centre, label, "#ffffff", font, anchor="mm")
+        said = (
+            f"{margin.drift_mm:.2f} mm: {margin.trouble.value}, "
+            f"{drift.names[margin.lower]} / {drift.names[margin.upper]}"
+        )
+        written, font = fitted(said, text, beside - 4 * text)
+        pen.text((left + 2 * text, y + radius), written, INK, font, anchor="lm")
+        y += round(1.9 * text)
+        if number == most or y > sheet.height - 2 * text:
+            break
+    return sheet
+
+
+def _layer_line(drift: Drift, layer: int) -> str:
+    shift, turn = drift.layer_mm(layer), drift.layer_deg(layer)
+    if shift is None or turn is None:
+        return f"{drift.names[layer]}: nothing within reach limits it"
+    return f"{drift.names[layer]}: shows from {shift:.2f} mm or {turn:.2f} degrees on"
+
+
+def write_drift_picture(path: Path | str, wall: Wall, drift: Drift) -> None:
+    """Draw the worst places into a PNG file, whole or not at all.
+
+    Raises
+    ------
+    WriteError
+        The file cannot be written.
+    """
+    write_png(path, drift_picture(wall, drift))

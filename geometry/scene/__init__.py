@@ -1,0 +1,1 @@
+"""Plain geometry for 3D views and mock-ups."""

@@ -1,0 +1,55 @@
+"""Section: a sheet cut through along a line, to look at its true thickness."""
+
+from __future__ import annotations
+
+import numpy as np
+import shapely
+from shapely import MultiPolygon
+
+from ..arrays import Floats
+from ..planar.polygons import as_multipolygon
+
+#: Pieces of material shorter than this, in mm, are a touch of the line only.
+LEAST = 1e-6
+
+
+def cut_through(shape: MultiPolygon, y: float) -> Floats:
+    """Return where a level line runs through a flat shape.
+
+    Parameters
+    ----------
+    shape : MultiPolygon
+        In mm.
+    y : float
+        Height of the line in mm.
+
+    Returns
+    -------
+    float64 array (n, 2)
+        Beginnings and ends in x, from left to right.
+
+    Examples
+    --------
+    >>> from shapely import box
+    >>> frame = box(0, 0, 10, 10).difference(box(2, 2, 8, 8))
+    >>> cut_through(MultiPolygon([frame]), 5).tolist()
+    [[0.0, 2.0], [8.0, 10.0]]
+    """
+    if shape.is_empty:
+        return np.empty((0, 2))
+    x0, _, x1, _ = shape.bounds
+    line = shapely.linestrings([[x0 - 1, y], [x1 + 1, y]])
+    parts = shapely.get_parts(shapely.intersection(shape, line))
+    bounds = shapely.bounds(parts[shapely.length(parts) > LEAST])[:, [0, 2]]
+    ordered: Floats = bounds[np.argsort(bounds[:, 0])]
+    return ordered
+
+
+def behind(shape: MultiPolygon, y: float) -> MultiPolygon:
+    """Return the part of a flat shape above a level line: what stands behind the cut."""
+    if shape.is_empty:
+        return shape
+    x0, y0, x1, y1 = shape.bounds
+    if y >= y1:
+        return MultiPolygon()
+    return as_multipolygon(shapely.clip_by_rect(shape, x0 - 1, max(y, y0 - 1), x1 + 1, y1 + 1))

@@ -1,0 +1,1 @@
+"""Plates in register: artwork placed on its sheet, registration holes, traps."""

@@ -1,0 +1,243 @@
+"""Sheets: the plate of each layer, outline minus openings, all in one frame of reference."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+import shapely
+from shapely import MultiPolygon, Polygon
+
+from ..artwork.read import Artwork
+from ..errors import GeometryError
+from ..finding import Finding, Severity
+from ..job.job import SheetSettings
+from ..planar.polygons import as_multipolygon, touching_points
+from ..tolerance import TOLERANCES, Tolerances
+
+
+@dataclass(frozen=True)
+class Sheet:
+    """One flat plate, before it is given its thickness.
+
+    Parameters
+    ----------
+    layer : str
+        Name of its layer.
+    outline : Polygon
+        Outer edge, lower left corner at the origin, in mm.
+    openings : MultiPolygon
+        What the artwork cuts out.
+    holes : MultiPolygon
+        Registration holes.
+    shape : MultiPolygon
+        Outline minus openings and holes: the material that is left. No two rings of it touch.
+    thickness : float
+        In mm.
+    """
+
+    layer: str
+    outline: Polygon
+    openings: MultiPolygon
+    holes: MultiPolygon
+    shape: MultiPolygon
+    thickness: float
+
+
+@dataclass(frozen=True)
+class PlacedArtwork:
+    """A layer's artwork moved into the sheet's frame."""
+
+    layer: str
+    shape: MultiPolygon
+    findings: tuple[Finding, ...]
+
+
+def artwork_shift(artworks: Sequence[Artwork], settings: SheetSettings) -> tuple[float, float]:
+    """Return the shift from the artwork's frame to the sheet's, in mm (see ``place_artworks``)."""
+    pages = [a.page for a in artworks if a.page is not None]
+    if pages:
+        low_x, low_y, high_x, high_y = 0.0, 0.0, *pages[0]
+    else:
+        low_x, low_y, high_x, high_y = shapely.total_bounds([a.shape for a in artworks])
+    if settings.placement == "centre":
+        dx = settings.width_mm / 2 - (low_x + high_x) / 2
+        dy = settings.height_mm / 2 - (low_y + high_y) / 2
+        return float(dx), float(dy)
+    return -float(low_x), -float(low_y)
+
+
+def place_artworks(
+    artworks: Sequence[tuple[str, Artwork]], settings: SheetSettings
+) -> tuple[PlacedArtwork, ...]:
+    """Move all layers' artworks into the sheet's frame, all by the same shift.
+
+    With pages, the first page is centred on the sheet (or laid corner on corner); without, the
+    common bounds of all layers are centred.
+
+    Parameters
+    ----------
+    artworks : sequence of (name, Artwork)
+    settings : SheetSettings
+
+    Returns
+    -------
+    tuple of PlacedArtwork
+        With findings moved along, and new ones for pages that differ in size.
+
+    Raises
+    ------
+    GeometryError
+        No layer has anything to paint.
+    """
+    if all(a.shape.is_empty for _, a in artworks):
+        names = ", ".join(name for name, _ in artworks)
+        raise GeometryError(f"Nothing to cut: the artwork of every layer is empty ({names}).")
+    dx, dy = artwork_shift([artwork for _, artwork in artworks], settings)
+    pages = [a.page for _, a in artworks if a.page is not None]
+    placed = []
+    for name, artwork in artworks:
+        findings = [
+            replace(
+                f,
+                layer=name,
+                place=None if f.place is None else (f.place[0] + dx, f.place[1] + dy),
+            )
+            for f in artwork.findings
+        ]
+        if artwork.shape.is_empty:
+            findings.append(
+                Finding("sheet.empty", Severity.SPOILS, "Nothing to cut in this layer.", name)
+            )
+        if artwork.page and pages and not np.allclose(artwork.page, pages[0], atol=1e-3, rtol=0):
+            findings.append(
+                Finding(
+                    "sheet.page-differs",
+                    Severity.WARNING,
+                    f"The page is {artwork.page[0]:.2f} x {artwork.page[1]:.2f} mm, that of the "
+                    f"first layer {pages[0][0]:.2f} x {pages[0][1]:.2f} mm: the layers may not "
+                    "register.",
+                    name,
+                )
+            )
+        shape = shapely.transform(artwork.shape, lambda xy: xy + (dx, dy))
+        placed.append(PlacedArtwork(name, shape, tuple(findings)))
+    return tuple(placed)
+
+
+def make_sheet(
+    artwork: PlacedArtwork,
+    settings: SheetSettings,
+    holes: MultiPolygon,
+    tolerances: Tolerances = TOLERANCES,
+) -> tuple[Sheet, tuple[Finding, ...]]:
+    """Cut a layer's artwork and the registration holes out of the plate.
+
+    Where sheet would touch itself at a point only, which holds nothing and which no mesh can
+    stand for, the point is opened by a slit of a few hundredths of a millimetre.
+
+    Returns
+    -------
+    sheet : Sheet
+    findings : tuple of Finding
+        Openings in the margin or over the edge, holes that meet an opening, opened points.
+    """
+    width, height = settings.width_mm, settings.height_mm
+    outline = shapely.box(0, 0, width, height)
+    findings: list[Finding] = []
+    shape = artwork.shape
+    inner = shapely.box(
+        *(settings.margin_mm,) * 2, width - settings.margin_mm, height - settings.margin_mm
+    )
+    findings += _outside(shape, outline, inner, artwork.layer, settings.margin_mm)
+    openings = as_multipolygon(shapely.intersection(shape, outline)) if findings else shape
+    if not holes.is_empty and shapely.intersects(holes, openings):
+        for hole in holes.geoms:
+            if hole.intersects(openings):
+                findings.append(
+                    Finding(
+                        "registration.hole-in-opening",
+                        Severity.SPOILS,
+                        "A registration hole meets an opening; move one of them.",
+                        artwork.layer,
+                        (hole.centroid.x, hole.centroid.y),
+                    )
+                )
+    cut = openings if holes.is_empty else as_multipolygon(openings.union(holes))
+    left = _difference(outline, cut, artwork.layer)
+    if left.is_empty:
+        raise GeometryError(f"{artwork.layer}: the openings leave nothing of the sheet.")
+    pinches = touching_points(left)
+    if len(pinches):
+        slits = shapely.box(*(pinches - tolerances.pinch).T, *(pinches + tolerances.pinch).T)
+        left = as_multipolygon(left.difference(shapely.union_all(slits)))
+        findings += [
+            Finding(
+                "sheet.touches-at-point",
+                Severity.NOTE,
+                "Sheet touched itself at a point only, which holds nothing; opened there.",
+                artwork.layer,
+                (float(x), float(y)),
+                2 * tolerances.pinch,
+            )
+            for x, y in pinches
+        ]
+    return Sheet(artwork.layer, outline, openings, holes, left, settings.thickness_mm), tuple(
+        findings
+    )
+
+
+def _difference(outline: Polygon, cut: MultiPolygon, layer: str) -> MultiPolygon:
+    """Return the outline minus what is cut, and make sure that no area went astray."""
+    wanted = outline.area - cut.area
+    for grid in (None, 1e-6):
+        left = as_multipolygon(shapely.difference(outline, cut, grid_size=grid))
+        if abs(left.area - wanted) <= 1e-6 * outline.area:
+            return left
+    raise GeometryError(
+        f"{layer}: the openings cannot be cut out exactly ({left.area - wanted:.3f} mm2 went "
+        "astray); simplify the artwork where its outlines nearly touch."
+    )
+
+
+def _outside(
+    shape: MultiPolygon, outline: Polygon, inner: Polygon, layer: str, margin: float
+) -> list[Finding]:
+    parts = shapely.get_parts(shape)
+    bounds = shapely.bounds(parts)
+    x0, y0, x1, y1 = inner.bounds
+    # Half a micrometre: artwork that exactly fills its page is not in the margin.
+    slack = 5e-4
+    beyond = (
+        (bounds[:, 0] < x0 - slack)
+        | (bounds[:, 1] < y0 - slack)
+        | (bounds[:, 2] > x1 + slack)
+        | (bounds[:, 3] > y1 + slack)
+    )
+    findings = []
+    for part in parts[beyond]:
+        where = part.difference(inner).representative_point()
+        place = (where.x, where.y)
+        if outline.covers(part) and outline.exterior.distance(part) > 0:
+            findings.append(
+                Finding(
+                    "sheet.in-margin",
+                    Severity.WARNING,
+                    f"An opening reaches into the {margin:g} mm margin.",
+                    layer,
+                    place,
+                    float(outline.exterior.distance(part)),
+                )
+            )
+        else:
+            findings.append(
+                Finding(
+                    "sheet.over-edge",
+                    Severity.SPOILS,
+                    "An opening runs over the sheet's edge and was cut off there.",
+                    layer,
+                    place,
+                )
+            )
+    return findings

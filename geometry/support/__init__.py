@@ -1,0 +1,1 @@
+"""Islands held: bridges, strength, narrow places; the door is ``support.support_layer``."""

@@ -1,0 +1,267 @@
+"""Candidates: places where a bridge could cross an opening from one piece of sheet to another.
+
+Three kinds. The shortest gap between each two near pieces; straight ways from many points of an
+island's edge, square to it and aslant, up to the first sheet they meet; and those drawn tight, so
+that the narrowest place near each is among them. Of thousands of such ways a few are kept for each
+island and each side of it: the cheapest and the shortest.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+import shapely
+from shapely import Polygon
+
+from ..arrays import Bools, Floats, Geometries, Indices, ramp
+from ..planar.polygons import largest_piece
+from ..planar.subdivide import chunks
+from .gaps import Gaps, join_gaps
+
+#: Returns a quick cost for each gap.
+Rough = Callable[[Gaps], Floats]
+
+
+@dataclass(frozen=True)
+class Effort:
+    """How closely candidates are looked for.
+
+    Parameters
+    ----------
+    most_starts : int
+        Points of an island's edge that ways start from, at most.
+    fan : tuple of float
+        Angles to the square way in degrees; the square way first.
+    sectors : int
+        Sides of an island that keep candidates of their own.
+    """
+
+    most_starts: int
+    fan: tuple[float, ...]
+    sectors: int
+
+
+#: For sheets of up to ``MANY`` pieces, and for those of more, where each bridge matters less.
+CLOSE = Effort(80, (0.0, -15.0, 15.0, -30.0, 30.0, -45.0, 45.0, -60.0, 60.0), 16)
+QUICK = Effort(56, (0.0, -28.0, 28.0, -54.0, 54.0), 8)
+MANY = 200
+#: Ways do not meet sheet within this distance of their start, in mm.
+START = 1e-3
+
+
+def crossings(
+    pieces: Sequence[Polygon],
+    tree: Gaps,
+    width: float,
+    rough: Rough | None = None,
+) -> Gaps:
+    """Return candidates for bridges, ``tree`` first.
+
+    Parameters
+    ----------
+    pieces : sequence of Polygon
+        Of one sheet, disjoint, in mm.
+    tree : Gaps
+        Shortest gaps that join all pieces (see ``spanning_gaps``): with them among the candidates
+        any island can be joined.
+    width : float
+        Of a bridge, in mm.
+    rough : callable, optional
+        Quick cost of gaps. When None all places are alike: cost is length, and only ways square to
+        an edge are looked at.
+
+    Returns
+    -------
+    Gaps
+        None of them crosses sheet on its way.
+
+    Notes
+    -----
+    Ways reach 3 times the island's shortest gap and 6 widths further: longer ones are weak.
+    """
+    if len(pieces) < 2:
+        return tree
+    effort = CLOSE if len(pieces) <= MANY else QUICK
+    array = shapely.orient_polygons(np.asarray(pieces, object))
+    reach = np.zeros(len(pieces))
+    np.maximum.at(reach, tree.pieces.ravel(), np.repeat(tree.length, 2))
+    reach = 3 * reach + 6 * width
+    rings, owner = shapely.get_rings(array, return_index=True)
+    rings, owner = _within_reach(rings, owner, reach, largest_piece(pieces))
+    near = _shortest_of_near_pairs(rings, owner, reach, largest_piece(pieces))
+    rays = _rays(
+        array, rings, owner, reach, width, effort if rough else replace(effort, fan=(0.0,))
+    )
+    rays = rays.take(_best_by_sector(rays, array, _cost(rays, rough), effort.sectors))
+    short = _best_by_sector(rays, array, rays.length, effort.sectors)
+    tight = _tightened(rays.take(short), rings, owner, width)
+    found = join_gaps([near, rays, tight])
+    found = found.take(found.length > 1e-6)
+    found = found.take(_crosses_no_sheet(found, array))
+    found = found.take(_best_by_sector(found, array, _cost(found, rough), effort.sectors))
+    return join_gaps([tree, found])
+
+
+def _within_reach(
+    rings: Geometries, owner: Indices, reach: Floats, frame: int
+) -> tuple[Geometries, Indices]:
+    """Return the rings that ways from an island can meet."""
+    island = np.flatnonzero(owner != frame)
+    boxes = shapely.bounds(rings[island]) + reach[owner[island]][:, None] * [-1, -1, 1, 1]
+    _, near = shapely.STRtree(rings).query(shapely.box(*boxes.T))
+    kept = np.unique(near)
+    return rings[kept], owner[kept]
+
+
+def _shortest_of_near_pairs(rings: Geometries, owner: Indices, reach: Floats, frame: int) -> Gaps:
+    island = np.flatnonzero(owner != frame)
+    a, b = shapely.STRtree(rings).query(
+        rings[island], predicate="dwithin", distance=reach[owner[island]] / 2
+    )
+    a = island[a]
+    apart = (owner[a] != owner[b]) & ((a < b) | (owner[b] == frame))
+    return _gaps(
+        owner[a[apart]], owner[b[apart]], shapely.shortest_line(rings[a[apart]], rings[b[apart]])
+    )
+
+
+def _gaps(first: Indices, second: Indices, lines: Geometries) -> Gaps:
+    ends = shapely.get_coordinates(lines).reshape(-1, 2, 2)
+    length = np.hypot(*(ends[:, 1] - ends[:, 0]).T)
+    return Gaps(np.stack([first, second], axis=1).astype(np.int64), ends[:, 0], ends[:, 1], length)
+
+
+def _rays(
+    pieces: Geometries,
+    rings: Geometries,
+    owner: Indices,
+    reach: Floats,
+    width: float,
+    effort: Effort,
+) -> Gaps:
+    """Return ways from points of the islands' outer edges to the first sheet they meet."""
+    island = np.delete(np.arange(len(pieces)), largest_piece(pieces.tolist()))
+    edges = shapely.get_exterior_ring(pieces[island])
+    length = shapely.length(edges)
+    count = np.clip(np.rint(length / width), 6, effort.most_starts).astype(int)
+    which = np.repeat(np.arange(len(edges)), count)
+    step = (length / count)[which]
+    number = ramp(count)
+    along = (number + 0.5) * step
+    # The edge's direction over a stretch, not of the one short segment there.
+    stretch = np.minimum(0.25 * width, 0.25 * step)
+    at, before, after = (
+        shapely.get_coordinates(shapely.line_interpolate_point(edges[which], d % length[which]))
+        for d in (along, along - stretch, along + stretch)
+    )
+    tangent = after - before
+    size = np.hypot(*tangent.T)
+    kept = size > 0
+    at, which, tangent = at[kept], which[kept], tangent[kept] / size[kept, None]
+    outward = np.stack([tangent[:, 1], -tangent[:, 0]], axis=1)
+    turn = np.radians(np.asarray(effort.fan))
+    way = (
+        outward[:, None] * np.cos(turn)[None, :, None]
+        + tangent[:, None] * np.sin(turn)[None, :, None]
+    ).reshape(-1, 2)
+    start = np.repeat(at, len(effort.fan), axis=0)
+    home = np.repeat(island[which], len(effort.fan))
+    far = start + way * reach[home][:, None]
+    end, other = _first_hits(start, far, rings, owner)
+    hit = (other >= 0) & (other != home)
+    ends = np.stack([start[hit], end[hit]], axis=1)
+    length = np.hypot(*(ends[:, 1] - ends[:, 0]).T)
+    return Gaps(np.stack([home[hit], other[hit]], axis=1), ends[:, 0], ends[:, 1], length)
+
+
+def _first_hits(
+    start: Floats, far: Floats, rings: Geometries, owner: Indices
+) -> tuple[Floats, Indices]:
+    """Return where each way from ``start`` to ``far`` first meets a ring, and whose; -1 if none."""
+    points, ring = shapely.get_coordinates(rings, return_index=True)
+    at = np.flatnonzero(ring[1:] == ring[:-1])
+    segments = shapely.linestrings(np.stack([points[at], points[at + 1]], axis=1))
+    ray, segment = shapely.STRtree(segments).query(
+        shapely.linestrings(np.stack([start, far], axis=1)), predicate="intersects"
+    )
+    way, side = (far - start)[ray], (points[at + 1] - points[at])[segment]
+    offset = points[at][segment] - start[ray]
+    cross = way[:, 0] * side[:, 1] - way[:, 1] * side[:, 0]
+    share = (offset[:, 0] * side[:, 1] - offset[:, 1] * side[:, 0]) / np.where(cross, cross, np.nan)
+    # Not the edge that the way starts from, nor one that it runs along.
+    ahead = share * np.hypot(*way.T) > START
+    ray, segment, share = ray[ahead], segment[ahead], share[ahead]
+    order = np.lexsort((share, ray))
+    ray, segment, share = ray[order], segment[order], share[order]
+    first = np.append(True, ray[1:] != ray[:-1])[: len(ray)]
+    ray, segment, share = ray[first], segment[first], share[first]
+    end = far.copy()
+    end[ray] = start[ray] + share[:, None] * (far - start)[ray]
+    other = np.full(len(start), -1)
+    other[ray] = owner[ring[at[segment]]]
+    return end, other
+
+
+def _tightened(gaps: Gaps, rings: Geometries, owner: Indices, width: float) -> Gaps:
+    """Return for each gap the shortest way between the stretches of edge near its two ends."""
+    if len(gaps) == 0:
+        return gaps
+    lines, ring = chunks(rings)
+    line_owner = owner[ring]
+    tree = shapely.STRtree(lines)
+    best = []
+    for k, ends in ((0, gaps.start), (1, gaps.end)):
+        window = shapely.buffer(shapely.points(ends), 2 * width, quad_segs=2)
+        number, chunk = tree.query(window, predicate="intersects")
+        mine = line_owner[chunk] == gaps.pieces[number, k]
+        number, chunk = number[mine], chunk[mine]
+        parts = shapely.intersection(lines[chunk], window[number])
+        single, of = _line_parts(parts, number)
+        best.append(shapely.multilinestrings(single, indices=of))
+    return _gaps(gaps.pieces[:, 0], gaps.pieces[:, 1], shapely.shortest_line(best[0], best[1]))
+
+
+def _line_parts(parts: Geometries, number: Indices) -> tuple[Geometries, Indices]:
+    single, of = shapely.get_parts(parts, return_index=True)
+    line = shapely.get_type_id(single) == shapely.GeometryType.LINESTRING
+    of = number[of[line]]
+    order = np.argsort(of, kind="stable")
+    return single[line][order], of[order]
+
+
+def _cost(gaps: Gaps, rough: Rough | None) -> Floats:
+    return gaps.length if rough is None else rough(gaps)
+
+
+def _best_by_sector(gaps: Gaps, pieces: Geometries, cost: Floats, sectors: int) -> Indices:
+    """Return positions of the cheapest and the shortest gap on each side of each piece."""
+    kept = []
+    centre = shapely.get_coordinates(shapely.centroid(pieces))
+    frame = largest_piece(pieces.tolist())
+    for k, ends in ((0, gaps.start), (1, gaps.end)):
+        piece = gaps.pieces[:, k]
+        arm = ends - centre[piece]
+        angle = np.arctan2(arm[:, 1], arm[:, 0])
+        sector = np.floor(angle / (2 * np.pi) * sectors).astype(np.int64) % sectors
+        for value in (cost, gaps.length):
+            order = np.lexsort((value, sector, piece))
+            p, s = piece[order], sector[order]
+            first = np.append(True, (p[1:] != p[:-1]) | (s[1:] != s[:-1]))[: len(order)]
+            chosen = order[first]
+            kept.append(chosen[piece[chosen] != frame])
+    return np.unique(np.concatenate(kept))
+
+
+def _crosses_no_sheet(gaps: Gaps, pieces: Geometries) -> Bools:
+    inset = np.minimum(0.01 * gaps.length, 1e-3)[:, None]
+    way = (gaps.end - gaps.start) / np.maximum(gaps.length, 1e-12)[:, None]
+    lines = shapely.linestrings(
+        np.stack([gaps.start + inset * way, gaps.end - inset * way], axis=1)
+    )
+    shapely.prepare(pieces)
+    _, hit = shapely.STRtree(lines).query(pieces, predicate="intersects")
+    free = np.ones(len(gaps), bool)
+    free[hit] = False
+    return free

@@ -1,0 +1,146 @@
+"""Rules: what bridges of one sheet have to keep to, from the job and from the artist's hand."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+import numpy as np
+import shapely
+from shapely import LineString, MultiPolygon
+
+from ..arrays import Floats
+from ..job.job import Job, LayerSettings
+from ..planar.polygons import as_multipolygon
+from .statics import Stiffness
+
+
+@dataclass(frozen=True)
+class DrawnBridge:
+    """A bridge that was put by hand.
+
+    Parameters
+    ----------
+    line : float64 array (k, 2)
+        Middle line in mm, on the sheet.
+    width : float, optional
+        In mm; the rule's width when None.
+    name : str
+        Lasting id; made from the place when empty.
+    """
+
+    line: Floats
+    width: float | None = None
+    name: str = ""
+
+
+@dataclass(frozen=True)
+class Loads:
+    """What islands have to bear, and how far they may give way.
+
+    Parameters
+    ----------
+    stiffness : Stiffness
+    gram_per_mm2 : float
+        Mass of the sheet.
+    handling_n : float
+        Push on an island's rim.
+    deflection_mm : float
+        Most that an island may give way.
+    stress_mpa : float
+        Most that a bridge may be strained: strength over safety.
+    """
+
+    stiffness: Stiffness
+    gram_per_mm2: float
+    handling_n: float
+    deflection_mm: float
+    stress_mpa: float
+
+
+@dataclass(frozen=True)
+class Rules:
+    """Rules for the bridges of one sheet.
+
+    Parameters
+    ----------
+    width : float
+        Of a bridge, in mm, at least the material's least.
+    shortest : bool
+        Lay the shortest bridges instead of the least visible.
+    along_drawing : bool
+        Prefer ways along an island's long axis.
+    fillet : float
+        Radius of fillets at the roots in mm; 0 for straight sides.
+    drawn : tuple of DrawnBridge
+        They come first.
+    forbidden : tuple of LineString
+        No bridge is laid across these lines.
+    keep_free : MultiPolygon
+        No bridge is laid here.
+    loads : Loads, optional
+        Islands get one bridge each when None.
+    most_per_island : int
+    """
+
+    width: float
+    shortest: bool = False
+    along_drawing: bool = False
+    fillet: float = 0.0
+    drawn: tuple[DrawnBridge, ...] = ()
+    forbidden: tuple[LineString, ...] = ()
+    keep_free: MultiPolygon = field(default_factory=MultiPolygon)
+    loads: Loads | None = None
+    most_per_island: int = 6
+
+    @property
+    def barred(self) -> MultiPolygon:
+        """Where automatic bridges must not lie: areas kept free, and strips of forbidden ones."""
+        strips = shapely.buffer(list(self.forbidden), self.width / 2, cap_style="flat")
+        return as_multipolygon(shapely.union_all([self.keep_free, *strips]))
+
+
+def rules_for(job: Job, layer: LayerSettings, more_drawn: tuple[DrawnBridge, ...] = ()) -> Rules:
+    """Return the rules for a layer's sheet.
+
+    Parameters
+    ----------
+    job : Job
+    layer : LayerSettings
+    more_drawn : tuple of DrawnBridge
+        Bridges drawn elsewhere, as in an SVG group.
+    """
+    settings, material = job.bridges, job.material
+    by_hand = [b for b in job.bridges_by_hand if b.layer == layer.name]
+    drawn = [
+        *(
+            DrawnBridge(np.array(b.line_mm), b.width_mm, b.id)
+            for b in by_hand
+            if b.state == "locked"
+        ),
+        *(DrawnBridge(np.array(line)) for line in layer.bridges_mm),
+        *more_drawn,
+    ]
+    free = [shapely.box(x, y, x + w, y + h) for x, y, w, h in settings.keep_free_mm]
+    free += [shapely.make_valid(shapely.Polygon(a)) for a in settings.keep_free_areas_mm]
+    thickness = job.sheet.thickness_mm
+    return Rules(
+        width=job.bridge_width,
+        shortest=settings.choice == "shortest",
+        along_drawing=settings.direction == "drawing",
+        fillet=settings.fillet_mm if settings.style == "filleted" else 0.0,
+        drawn=tuple(drawn),
+        forbidden=tuple(LineString(b.line_mm) for b in by_hand if b.state == "forbidden"),
+        keep_free=as_multipolygon(shapely.union_all(free)),
+        loads=Loads(
+            stiffness=Stiffness(material.modulus_mpa, thickness),
+            gram_per_mm2=material.mass_g(thickness),
+            handling_n=(
+                material.handling_n
+                if settings.handling_load_n is None
+                else settings.handling_load_n
+            ),
+            deflection_mm=settings.deflection_mm or material.deflection_mm,
+            stress_mpa=material.strength_mpa / (settings.safety or material.safety),
+        ),
+        most_per_island=settings.most_per_island,
+    )

@@ -1,0 +1,122 @@
+"""Prices: what a bridge costs, so that the cheapest set is the one that an artist would lay."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+import shapely
+from shapely import Polygon
+
+from ..arrays import Floats, Geometries
+from ..planar.strips import bars
+from ..planar.tiles import tiles
+from .constraints import Rules
+from .gaps import Gaps
+from .visible_damage import DamageMap
+
+#: What a mm2 of bridge costs on top of the colour difference that it shows. A difference of 1 is
+#: just seen: hidden bridges are short too, and a little more damage buys much less length.
+HIDDEN = 1.0
+#: What a mm2 costs where bridges must not lie: more than any difference, so that such places are
+#: used only where an island cannot be held otherwise.
+BARRED = 1e5
+#: Points along a gap at which the rough cost looks.
+LOOK_UPS = 4
+#: Cost of a bridge square to the long axis of a very long island, as a multiple, where bridges
+#: shall run along the drawing.
+ACROSS = 4.0
+
+
+class Prices:
+    """Costs of gaps as bridges of one width.
+
+    Cost = (visible damage + area), in mm2 x Delta E, with surcharges for barred places and for
+    ways across the drawing. Where the shortest bridges are asked for, cost is length.
+
+    Parameters
+    ----------
+    pieces : sequence of Polygon
+        Pieces of the sheet.
+    rules : Rules
+    damage : DamageMap, optional
+        All places are alike when None.
+    """
+
+    def __init__(
+        self, pieces: Sequence[Polygon], rules: Rules, damage: DamageMap | None = None
+    ) -> None:
+        self._rules = rules
+        self._damage = None if rules.shortest else damage
+        self._barred = tiles(rules.barred)
+        self._barred_tree = shapely.STRtree(self._barred)
+        self._axis = _long_axes(pieces) if rules.along_drawing else None
+
+    @property
+    def uniform(self) -> bool:
+        """Whether all places are alike, so that cost grows with length."""
+        even = self._damage is None or self._damage.uniform
+        return even and len(self._barred) == 0 and self._axis is None
+
+    def rough(self, gaps: Gaps) -> Floats:
+        """Return a quick cost from a few points on each gap's middle line."""
+        share = (np.arange(LOOK_UPS) + 0.5) / LOOK_UPS
+        points = (
+            gaps.start[:, None] + (gaps.end - gaps.start)[:, None] * share[None, :, None]
+        ).reshape(-1, 2)
+        price = np.full(len(points), HIDDEN)
+        if self._damage is not None:
+            price += self._damage.at(points)
+        if len(self._barred):
+            hit, _ = self._barred_tree.query(shapely.points(points), predicate="intersects")
+            price[hit] += BARRED
+        mean = price.reshape(-1, LOOK_UPS).mean(axis=1)
+        return gaps.length * self._rules.width * mean * self._across(gaps)
+
+    def exact(self, gaps: Gaps) -> Floats:
+        """Return the cost of each gap's strip."""
+        cost = gaps.length * self._rules.width * HIDDEN
+        if self._damage is None and len(self._barred) == 0:
+            return cost * self._across(gaps)
+        strips = bars(gaps.start, gaps.end, self._rules.width)
+        if self._damage is not None:
+            cost = cost + self._damage.of(strips).damage
+        cost = cost * self._across(gaps)
+        return cost + BARRED * self.barred_area(strips)
+
+    def barred_area(self, strips: Geometries) -> Floats:
+        """Return how much of each strip lies where none may, in mm2."""
+        if len(self._barred) == 0:
+            return np.zeros(len(strips))
+        which, tile = self._barred_tree.query(strips, predicate="intersects")
+        area = shapely.area(shapely.intersection(strips[which], self._barred[tile]))
+        barred: Floats = np.bincount(which, area, len(strips)).astype(np.float64)
+        return barred
+
+    def _across(self, gaps: Gaps) -> Floats:
+        if self._axis is None:
+            return np.ones(len(gaps))
+        way = (gaps.end - gaps.start) / np.maximum(gaps.length, 1e-12)[:, None]
+        # The longer drawn of the two pieces gives the direction.
+        first, second = self._axis[gaps.pieces[:, 0]], self._axis[gaps.pieces[:, 1]]
+        longer = (np.hypot(*first.T) >= np.hypot(*second.T))[:, None]
+        axis = np.where(longer, first, second)
+        size = np.hypot(*axis.T)
+        aside = size - (way * axis).sum(axis=1) ** 2 / np.maximum(size, 1e-12)
+        return 1 + (ACROSS - 1) * aside
+
+
+def _long_axes(pieces: Sequence[Polygon]) -> Floats:
+    """Return each piece's long axis; its length, 0 to 1, tells how long drawn the piece is."""
+    boxes = shapely.oriented_envelope(np.asarray(pieces, object))
+    axes = np.zeros((len(pieces), 2))
+    for number, rectangle in enumerate(boxes):
+        if isinstance(rectangle, Polygon):
+            a, b = np.diff(shapely.get_coordinates(rectangle)[:3], axis=0)
+            long, short = (a, b) if np.hypot(*a) >= np.hypot(*b) else (b, a)
+            length = float(np.hypot(*long))
+            axes[number] = long / length * (1 - float(np.hypot(*short)) / length)
+    # The frame has no direction of its own.
+    bounds = shapely.bounds(np.asarray(pieces, object))
+    axes[np.argmax((bounds[:, 2] - bounds[:, 0]) * (bounds[:, 3] - bounds[:, 1]))] = 0
+    return axes

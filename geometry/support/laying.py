@@ -1,0 +1,194 @@
+"""Laying: strips taken out of a sheet's openings, and the core of the sheet that follows."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import shapely
+from shapely import MultiPolygon, Polygon
+
+from ..arrays import Floats, Geometries, Indices
+from ..planar.core import Core, piece_of
+from ..planar.polygons import as_multipolygon
+from ..planar.strips import fillets, straight_strips
+from ..planar.subdivide import chunks
+from ..planar.tiles import tiles
+from ..planar.union import union_by_clusters
+from ..sheet.sheet import Sheet
+from .gaps import Gaps
+
+#: The core is taken at this share of half the width: "just under half".
+JUST_UNDER = 0.995
+
+
+@dataclass(frozen=True)
+class Strip:
+    """A strip to be laid, or laid.
+
+    Parameters
+    ----------
+    kind : str
+        ``"bridge"``, ``"neck"`` or ``"mend"``.
+    path : float64 array (k, 2)
+        Middle line from root to root in mm.
+    width : float
+    gap : float
+        Length of its way across the opening.
+    state : str
+        ``"automatic"`` or ``"locked"``.
+    name : str
+        Id, where it has one already.
+    """
+
+    kind: str
+    path: Floats
+    width: float
+    gap: float = 0.0
+    state: str = "automatic"
+    name: str = ""
+
+
+class Laying:
+    """Openings that strips are taken out of.
+
+    Parameters
+    ----------
+    sheet : Sheet
+    width : float
+        Least width of a bridge in mm: the core is the sheet worn back by just under half of it.
+    fillet : float
+        Radius of fillets in mm; 0 for none.
+    """
+
+    def __init__(self, sheet: Sheet, width: float, fillet: float = 0.0) -> None:
+        self._sheet = sheet
+        self._width = width
+        self._fillet = fillet
+        # Slits that open touching points belong to the openings here.
+        self._openings = as_multipolygon(sheet.outline.difference(sheet.shape))
+        self._core = Core(sheet.outline, width / 2 * JUST_UNDER)
+        self._tiles = tiles(self._openings)
+        self._tree = shapely.STRtree(self._tiles)
+        self.strips: list[Strip] = []
+        self.shapes: list[shapely.Geometry] = []
+        self.covers: list[float] = []
+
+    @property
+    def openings(self) -> MultiPolygon:
+        """What is left of the openings."""
+        return self._openings
+
+    def core(self) -> MultiPolygon:
+        """Return the core of the sheet as it is now: its polygons are its pieces."""
+        return self._core.of(self._openings)
+
+    def lay(self, strips: Sequence[Strip]) -> None:
+        """Take strips out of the openings; what they leave too small to cut is filled."""
+        if not strips:
+            return
+        shapes = straight_strips([s.path for s in strips], np.array([s.width for s in strips]))
+        parts = shapely.get_parts(self._openings)
+        # Asked with the openings, which are then prepared: one may have all the vertices.
+        touched, by = shapely.STRtree(shapes).query(parts, predicate="intersects")
+        if self._fillet:
+            shapes = self._filleted(shapes, parts, by, touched)
+        which, tile = self._tree.query(shapes, predicate="intersects")
+        area = shapely.area(shapely.intersection(shapes[which], self._tiles[tile]))
+        self.covers += np.bincount(which, area, len(shapes)).tolist()
+        self.shapes += shapes.tolist()
+        self.strips += strips
+        changed = np.unique(touched)
+        cut = _without(parts[changed], shapes)
+        kept = np.delete(parts, changed)
+        left = [p for c in cut for p in as_multipolygon(c).geoms if not is_crumb(p, self._width)]
+        self._openings = MultiPolygon([*kept, *left])
+
+    def _filleted(
+        self,
+        shapes: Geometries,
+        parts: Geometries,
+        by: Indices,
+        touched: Indices,
+    ) -> Geometries:
+        order = np.argsort(by, kind="stable")
+        stops = np.cumsum(np.bincount(by, minlength=len(shapes)))[:-1]
+        result = shapes.copy()
+        for number, crossed in enumerate(np.split(touched[order], stops)):
+            extra = fillets(shapes[number], parts[crossed], self._fillet)
+            if extra:
+                result[number] = shapely.union_all([shapes[number], *extra])
+        return result
+
+    def sheet(self) -> Sheet:
+        """Return the sheet as it is now."""
+        sheet = self._sheet
+        shape = as_multipolygon(sheet.outline.difference(self._openings))
+        openings = self._openings
+        if not sheet.holes.is_empty:
+            openings = as_multipolygon(openings.difference(sheet.holes))
+        return Sheet(sheet.layer, sheet.outline, openings, sheet.holes, shape, sheet.thickness)
+
+
+def _without(parts: Geometries, shapes: Geometries) -> Geometries:
+    """Return each part less the shapes, of which a part meets few."""
+    joined = shapely.get_parts(union_by_clusters(shapes))
+    part, shape = shapely.STRtree(joined).query(parts, predicate="intersects")
+    meeting = shapely.multipolygons(joined[shape], indices=part, out=np.full(len(parts), None))
+    cut: Geometries = shapely.difference(parts, meeting)
+    return cut
+
+
+def is_crumb(opening: Polygon, width: float) -> bool:
+    """Return whether a strip left so little of an opening that nothing could be cut there."""
+    return opening.area < 0.01 * width * width or opening.buffer(-0.02 * width).is_empty
+
+
+class Roots:
+    """Finds where strips across gaps are rooted: in the core of the pieces on either side.
+
+    Parameters
+    ----------
+    pieces : sequence of Polygon
+    core : MultiPolygon
+        Core of the same sheet.
+    """
+
+    def __init__(self, pieces: Sequence[Polygon], core: MultiPolygon) -> None:
+        self._pieces = np.asarray(pieces, object)
+        self._cores = shapely.get_parts(core)
+        self._home = piece_of(shapely.point_on_surface(self._cores), self._pieces)
+        # Points to be rooted lie outside the core, so that its nearest point is on an edge.
+        rings, owner = shapely.get_rings(self._cores, return_index=True)
+        self._lines, ring = chunks(rings)
+        self._line_home = self._home[owner[ring]]
+        self._tree = shapely.STRtree(self._lines)
+
+    def paths(self, gaps: Gaps) -> list[Floats]:
+        """Return middle lines from core to core across each gap, arrays (4, 2).
+
+        A piece without a core, narrower than a bridge all over, is held at its widest place.
+        """
+        first = self._roots(gaps.pieces[:, 0], gaps.start)
+        second = self._roots(gaps.pieces[:, 1], gaps.end)
+        return list(np.stack([first, gaps.start, gaps.end, second], axis=1))
+
+    def _roots(self, piece: Indices, at: Floats) -> Floats:
+        points = shapely.points(at)
+        roots = np.full(at.shape, np.nan)
+        if len(self._lines) and len(at):
+            which, near = self._tree.query_nearest(points, all_matches=False)
+            own = self._line_home[near] == piece[which]
+            lines = shapely.shortest_line(self._lines[near[own]], points[which[own]])
+            roots[which[own]] = shapely.get_coordinates(lines)[::2]
+        # The nearest core is another piece's, or the piece has none.
+        for number in np.flatnonzero(np.isnan(roots[:, 0])).tolist():
+            mine = self._cores[self._home == piece[number]]
+            if len(mine):
+                nearest = mine[np.argmin(shapely.distance(mine, points[number]))]
+                line = shapely.shortest_line(nearest, points[number])
+            else:
+                line = shapely.maximum_inscribed_circle(self._pieces[piece[number]], 0.01)
+            roots[number] = shapely.get_coordinates(line)[0]
+        return roots

@@ -1,0 +1,125 @@
+"""Mending: narrow places told as findings, and those mended that the artist has accepted."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+import shapely
+
+from ..finding import Finding, Severity
+from ..planar.narrow import NarrowPlace
+
+#: A place in the job accepts the nearest finding within this distance, in mm.
+REACH = 3.0
+#: Narrow places of openings within this distance of a bridge come from it, in mm.
+BESIDE = 0.1
+#: More places of one kind than this are told as one.
+TELL_EACH = 60
+
+#: How the message of a finding begins its advice where a point in ``mend_mm`` mends the place.
+_ADVICE = "Put this place into the layer's mend_mm"
+
+_SHEET = {
+    "neck": "Sheet only {w:.2f} mm wide over {l:.1f} mm between openings, less than the least "
+    "width of {least:g} mm",
+    "tongue": "A tongue of sheet {w:.2f} mm wide and {l:.1f} mm long may lift under the spray; the "
+    "least width is {least:g} mm",
+    "sliver": "A piece of sheet is nowhere wider than {w:.2f} mm over {l:.1f} mm; the least width "
+    "is {least:g} mm",
+}
+_OPENING = {
+    "neck": "An opening only {w:.2f} mm wide over {l:.1f} mm is too narrow to cut or to pass "
+    "paint; the least width is {least:g} mm",
+    "tongue": "An opening runs out {l:.1f} mm long and {w:.2f} mm wide, too fine to cut or to pass "
+    "paint; the least width is {least:g} mm",
+    "sliver": "An opening is nowhere wider than {w:.2f} mm over {l:.1f} mm, too fine to cut or to "
+    "pass paint; the least width is {least:g} mm",
+}
+
+
+def narrow_findings(
+    places: Sequence[NarrowPlace],
+    least: float,
+    layer: str,
+    *,
+    opening: bool,
+    strips: Sequence[shapely.Geometry] = (),
+) -> list[Finding]:
+    """Return a finding for each narrow place of a sheet or of its openings.
+
+    Parameters
+    ----------
+    places : sequence of NarrowPlace
+    least : float
+        Least width in mm.
+    layer : str
+    opening : bool
+        The places are in openings, not in sheet.
+    strips : sequence of Polygon
+        Bridges: an opening's narrow place beside one comes from it, not from the drawing.
+    """
+    tree = shapely.STRtree(list(strips))
+    sentences = _OPENING if opening else _SHEET
+    subject = "opening" if opening else "support"
+    remedy = "widened" if opening else "thickened"
+    found = []
+    for kind, sentence in sentences.items():
+        mine = [p for p in places if p.kind == kind]
+        crowd = len(mine) > TELL_EACH
+        for place in mine[:1] if crowd else mine:
+            message = sentence.format(w=place.width_mm, l=place.length_mm, least=least)
+            by_bridge = opening and len(
+                tree.query(shapely.linestrings(place.path), "dwithin", distance=BESIDE)
+            )
+            if crowd:
+                message += f" (the narrowest of {len(mine)} such places)"
+            found.append(
+                Finding(
+                    f"{subject}.{kind}",
+                    Severity.WARNING,
+                    f"{message}. "
+                    + (
+                        "A bridge beside it left it so; lay that elsewhere by hand."
+                        if by_bridge
+                        else f"{_ADVICE} to have it {remedy}."
+                    ),
+                    layer,
+                    place.place,
+                    place.width_mm,
+                )
+            )
+    return found
+
+
+def can_be_mended(message: str) -> bool:
+    """Return whether a finding's message is of a place that a point in ``mend_mm`` mends.
+
+    >>> can_be_mended("Closed an open path.")
+    False
+    """
+    return _ADVICE in message
+
+
+def accepted(
+    places: Sequence[NarrowPlace], points: Sequence[tuple[float, float]]
+) -> tuple[list[NarrowPlace], list[tuple[float, float]]]:
+    """Return the places that the artist's points accept, and the points that accept none.
+
+    Parameters
+    ----------
+    places : sequence of NarrowPlace
+    points : sequence of (x, y)
+        In mm; each accepts the nearest place whose middle line is within ``REACH``.
+    """
+    lines = [shapely.linestrings(p.path) for p in places]
+    chosen: dict[int, NarrowPlace] = {}
+    idle = []
+    for point in points:
+        distance = shapely.distance(np.array(lines, object), shapely.points(point))
+        if len(lines) and distance.min() <= REACH:
+            number = int(np.argmin(distance))
+            chosen[number] = places[number]
+        else:
+            idle.append(point)
+    return list(chosen.values()), idle

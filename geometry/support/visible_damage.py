@@ -1,0 +1,155 @@
+"""Damage: what a bridge spoils in the finished picture.
+
+A bridge keeps its layer's paint off. Where a later layer paints over that spot nothing is lost;
+elsewhere the eye sees what lies below instead, the worse the more the two colours differ.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import shapely
+from shapely import MultiPolygon
+
+from ..arrays import Floats, Geometries
+from ..colour import (
+    ciede2000,
+    lab_from_srgb,
+    srgb_from_hex,
+)
+from ..planar.polygons import as_multipolygon
+from ..planar.tiles import tiles
+
+#: Vertices of a tile of the map: many thousand candidates are clipped to them.
+ZONE_VERTICES = 48
+
+
+@dataclass(frozen=True)
+class Coat:
+    """One layer's paint: where it falls, its colour, and how much it hides (1 is all)."""
+
+    shape: MultiPolygon
+    colour: str
+    opacity: float = 1.0
+
+    def over(self, srgb: Floats) -> Floats:
+        """Return a colour, sRGB 0 to 1, with this coat over it (source-over, W3C Compositing)."""
+        return self.opacity * srgb_from_hex(self.colour) + (1 - self.opacity) * srgb
+
+
+@dataclass(frozen=True)
+class _Region:
+    """A part of the layer with the colours, sRGB 0 to 1, with and without its paint."""
+
+    shape: MultiPolygon
+    wanted: Floats
+    shown: Floats
+
+    def difference(self) -> float:
+        lab = lab_from_srgb(np.stack([self.wanted, self.shown]))
+        return float(ciede2000(lab[0], lab[1]))
+
+
+def _sprayed(regions: list[_Region], coat: Coat) -> list[_Region]:
+    result = []
+    for region in regions:
+        inside = as_multipolygon(shapely.intersection(region.shape, coat.shape))
+        if inside.is_empty:
+            result.append(region)
+            continue
+        outside = as_multipolygon(shapely.difference(region.shape, coat.shape))
+        result.append(_Region(inside, coat.over(region.wanted), coat.over(region.shown)))
+        if not outside.is_empty:
+            result.append(_Region(outside, region.wanted, region.shown))
+    return result
+
+
+@dataclass(frozen=True)
+class Visible:
+    """What strips of sheet spoil, one value each.
+
+    Parameters
+    ----------
+    area : float64 array (n,)
+        Area in mm2 that shows another colour than the picture wants.
+    damage : float64 array (n,)
+        That area times the colour difference CIEDE2000: mm2 x Delta E.
+    """
+
+    area: Floats
+    damage: Floats
+
+
+class DamageMap:
+    """Where strips left uncut in one layer would show in the picture, and how much.
+
+    Parameters
+    ----------
+    wanted : Coat
+        The layer's artwork and colour.
+    below : sequence of Coat
+        Earlier layers in spray order, taken as painted without gaps.
+    above : sequence of Coat
+        Later layers in spray order, as they will be painted (their own bridges taken out).
+    ground : str
+        Colour of the wall.
+
+    Notes
+    -----
+    The layer is parted by the coats below and above; each part has the colour difference between
+    the picture with the layer's paint and without. Gaps that bridges leave in earlier layers are
+    neglected:
+    they would count only where two bridges of different layers cross.
+
+    Examples
+    --------
+    >>> square = as_multipolygon(shapely.box(0, 0, 10, 10))
+    >>> cover = Coat(as_multipolygon(shapely.box(0, 0, 5, 10)), "#000000")
+    >>> spoilt = DamageMap(Coat(square, "#000000"), (), (cover,), "#ffffff")
+    >>> spoilt.of([shapely.box(4, 0, 7, 1)]).damage.round(6)
+    array([200.])
+    """
+
+    def __init__(
+        self, wanted: Coat, below: Sequence[Coat], above: Sequence[Coat], ground: str
+    ) -> None:
+        seen: shapely.Geometry = wanted.shape
+        for coat in above:
+            if coat.opacity == 1 and not seen.is_empty:
+                seen = shapely.difference(seen, coat.shape)
+        bare = srgb_from_hex(ground)
+        regions = [_Region(as_multipolygon(seen), bare, bare)]
+        for coat in below:
+            regions = _sprayed(regions, coat)
+        regions = [_Region(r.shape, wanted.over(r.wanted), r.shown) for r in regions]
+        for coat in above:
+            if coat.opacity < 1:
+                regions = _sprayed(regions, coat)
+        zones = [tiles(r.shape, ZONE_VERTICES) for r in regions]
+        weights = [np.full(len(z), r.difference()) for z, r in zip(zones, regions, strict=True)]
+        self._zones = np.concatenate(zones)
+        self._weights = np.concatenate(weights)
+        self._tree = shapely.STRtree(self._zones)
+        hidden = float(wanted.shape.area - shapely.area(self._zones).sum())
+        #: Whether all places in the layer spoil alike, so that short is best.
+        self.uniform: bool = len(np.unique(self._weights)) <= 1 and hidden < 1e-6 * max(
+            float(wanted.shape.area), 1.0
+        )
+
+    def of(self, strips: Sequence[shapely.Geometry] | Geometries) -> Visible:
+        """Return what each strip of sheet would spoil; strips count by themselves."""
+        array = np.asarray(strips, object)
+        which, zone = self._tree.query(array, predicate="intersects")
+        area = shapely.area(shapely.intersection(array[which], self._zones[zone]))
+        seen: Floats = np.bincount(which, area, len(array)).astype(np.float64)
+        harm: Floats = np.bincount(which, area * self._weights[zone], len(array)).astype(np.float64)
+        return Visible(seen, harm)
+
+    def at(self, points: Floats) -> Floats:
+        """Return the colour difference that a bridge would show at each point (n, 2)."""
+        result = np.zeros(len(points))
+        which, zone = self._tree.query(shapely.points(points), predicate="intersects")
+        result[which] = self._weights[zone]
+        return result

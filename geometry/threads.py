@@ -1,0 +1,56 @@
+"""The same operation on many geometries, spread over the machine's cores.
+
+GEOS works without Python's lock, so that threads are enough.
+"""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
+from itertools import pairwise
+from typing import Any
+
+import numpy as np
+
+from .arrays import Geometries
+
+#: Fewer geometries than this are not worth a thread.
+FEWEST = 64
+
+
+def spread(function: Callable[..., Any], *arrays: Geometries, **options: Any) -> Geometries:
+    """Call a vectorised Shapely function on parts of its arrays at the same time.
+
+    Parameters
+    ----------
+    function : callable
+        Takes the arrays and returns an array of the same length, item by item.
+    arrays : object arrays (n,)
+    **options
+        Passed on as they are.
+
+    Returns
+    -------
+    object array (n,)
+
+    Examples
+    --------
+    >>> import shapely
+    >>> points = shapely.points(np.arange(200.0), 0.0)
+    >>> spread(shapely.buffer, points, distance=1.0).shape
+    (200,)
+    """
+    count = len(arrays[0])
+    workers = min(os.cpu_count() or 1, 8)
+    if count < FEWEST or workers < 2:
+        result: Geometries = function(*arrays, **options)
+        return result
+    # More parts than workers, so that one heavy part does not keep the others waiting.
+    cuts = np.linspace(0, count, 4 * workers + 1).astype(int)
+    with ThreadPoolExecutor(workers) as pool:
+        parts = pool.map(
+            lambda ends: function(*(a[ends[0] : ends[1]] for a in arrays), **options),
+            pairwise(cuts.tolist()),
+        )
+        return np.concatenate(list(parts))

@@ -1,1 +1,0 @@
-"""Writers of results: one file a format, each writing atomically."""

@@ -1,0 +1,93 @@
+"""Spray orders compared and advised."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from shapely import box
+
+from sheetstack.geometry.colour import ciede2000, lab_from_srgb, srgb_from_hex
+from sheetstack.geometry.paint.spray_order import compare_orders
+from sheetstack.geometry.paint.wall import Paint, Wall
+from sheetstack.geometry.planar.arrangement import partition
+from sheetstack.geometry.report.order_picture import order_picture
+
+from ..demo_builds import demo, demo_wall
+
+
+def wall(shapes, colours, frame=box(0, 0, 40, 20), ground="#ffffff"):  # noqa: B008 - immutable
+    paints = tuple(Paint(c) for c in colours)
+    names = tuple("ABCDEFGH"[: len(paints)])
+    return Wall(partition([*shapes, *shapes], frame), paints, ground, names)
+
+
+def test_layers_apart_may_be_sprayed_in_any_order():
+    advice = compare_orders(wall([box(0, 0, 9, 9), box(10, 0, 19, 9)], ["#ff0000", "#0000ff"]))
+    assert len(advice.orders) == 1
+    assert advice.best.equal == 2
+    assert "any order" in advice.reasons[0]
+
+
+def test_the_difference_is_that_of_the_two_colours_over_their_overlap():
+    """Two squares of 100 mm2 that share 50: swapped, a third of the picture changes colour."""
+    squares = [box(0, 0, 10, 10), box(5, 0, 15, 10)]
+    advice = compare_orders(wall(squares, ["#ff0000", "#0000ff"]))
+    assert advice.best.order == (0, 1)
+    assert advice.best.mean_difference == 0
+    lab = lab_from_srgb(np.array([srgb_from_hex("#ff0000"), srgb_from_hex("#0000ff")]))
+    swapped = advice.orders[1]
+    assert swapped.worst_difference == pytest.approx(float(ciede2000(*lab)))
+    assert swapped.mean_difference == pytest.approx(float(ciede2000(*lab)) / 3)
+    assert swapped.changed_share == pytest.approx(1 / 3)
+
+
+def test_light_over_dark_is_counted_with_its_area():
+    squares = [box(0, 0, 10, 10), box(5, 0, 15, 10)]
+    advice = compare_orders(wall(squares, ["#000000", "#ffff00"]))
+    (covering,) = advice.given.coverings
+    assert (covering.upper, covering.lower) == (1, 0)
+    assert covering.area_mm2 == pytest.approx(50)
+    assert covering.lightness_step == pytest.approx(97.14, abs=0.01)  # L* of sRGB yellow
+    assert "second thin coat" in " ".join(advice.reasons)
+
+
+def test_of_equal_pictures_the_one_with_fewer_light_over_dark_is_advised():
+    """A dark layer under a light one of the same outline paints the same as none: swap nothing.
+
+    The light square lies wholly below a third layer, so that its order with the dark is unseen.
+    """
+    shapes = [box(0, 0, 10, 10), box(0, 0, 10, 10), box(0, 0, 12, 12)]
+    advice = compare_orders(wall(shapes, ["#101010", "#f0f0f0", "#f8f8f8"]))
+    assert advice.given.order == (0, 1, 2)
+    assert advice.best.order == (1, 0, 2)
+    assert advice.best.mean_difference == advice.given.mean_difference == 0
+    assert len(advice.best.coverings) == 1 < len(advice.given.coverings)
+    assert "rather than" in advice.reasons[0]
+
+
+def test_eight_layers_are_compared_without_trying_all_orders():
+    shapes = [box(i, 0, i + 5, 5) for i in range(8)]
+    colours = [f"#{k:02x}{255 - k:02x}40" for k in range(0, 240, 30)]
+    advice = compare_orders(wall(shapes, colours))
+    assert advice.best.order == tuple(range(8))
+    assert 8 <= sum(o.equal for o in advice.orders) < 40320
+
+
+def test_the_portraits_own_order_is_advised():
+    advice = compare_orders(demo_wall("portrait"))
+    assert advice.best is advice.given
+    assert len(advice.orders) == 6
+    assert advice.orders[1].mean_difference > 5 * advice.best.mean_difference
+    assert "Highlight lies over the darker Shadow" in " ".join(advice.reasons)
+
+
+def test_orders_are_drawn_side_by_side():
+    wall = demo_wall("portrait")
+    advice = compare_orders(wall)
+    picture = np.asarray(order_picture(wall, advice, pixels=900))
+    sheet = demo("portrait").job.sheet
+    wide = (900 - 7 * 11) // 6
+    high = round(sheet.height_mm / sheet.width_mm * wide)
+    missed = (np.abs(picture.astype(int) - (0xD8, 0x1B, 0x7A)) < 40).all(axis=2)
+    maps = [missed[high:, 11 + k * (wide + 11) :][:, :wide].sum() for k in range(6)]
+    assert maps[0] < min(maps[1:]) / 3

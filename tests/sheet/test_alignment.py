@@ -1,0 +1,115 @@
+"""Layers that do not register: by their marks, their size, their edges."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+import shapely
+from shapely import MultiPolygon, Point, box
+from shapely.affinity import rotate, scale, translate
+
+from sheetstack.geometry.sheet.alignment import fit_marks, mismatches, round_marks
+
+from ..demo_builds import DEMOS, demo
+
+NAMES = ("A", "B", "C")
+FRAME = (400.0, 300.0)
+MARKS = ((20, 20), (370, 20), (20, 280))
+
+
+def layer(seed, marks=MARKS):
+    rng = np.random.default_rng(seed)
+    x, y = rng.uniform(60, 240, (2, 8))
+    art = shapely.union_all(shapely.box(x, y, x + rng.uniform(10, 60, 8), y + 25))
+    discs = [Point(m).buffer(3, quad_segs=16) for m in marks]
+    return MultiPolygon([*shapely.get_parts(art), *discs])
+
+
+def codes(*shapes):
+    found = mismatches(shapes, NAMES, FRAME)
+    return [(f.layer, f.code.split(".")[1]) for f in found]
+
+
+def test_layers_that_register_give_no_finding():
+    assert codes(layer(1), layer(2), layer(3)) == []
+
+
+@pytest.mark.parametrize("name", DEMOS)
+def test_the_demos_register(name):
+    assert not [f for f in demo(name).findings if f.code.startswith("registration.")]
+
+
+def test_dots_amid_the_drawing_are_no_marks():
+    dots = [Point(p).buffer(4) for p in ((120, 120), (150, 140), (180, 120))]
+    shapes = [MultiPolygon([*layer(k, ()).geoms, *dots[: 3 - k]]) for k in range(3)]
+    assert codes(*[MultiPolygon(shapely.get_parts(shapely.union_all(s))) for s in shapes]) == []
+
+
+def test_a_missing_mark_is_named_with_its_place():
+    (finding,) = mismatches([layer(1), layer(2, MARKS[:2]), layer(3)], NAMES, FRAME)
+    assert (finding.layer, finding.code) == ("B", "registration.mark-missing")
+    assert finding.place == pytest.approx(MARKS[2], abs=1e-6)
+
+
+def test_a_shifted_layer_is_explained_by_its_shift():
+    shapes = [layer(1), layer(2), translate(layer(3), 4.25, -1.5)]
+    (finding,) = mismatches(shapes, NAMES, FRAME)
+    assert (finding.layer, finding.code) == ("C", "registration.artwork-shifted")
+    assert "shifted by +4.25, -1.50 mm" in finding.message
+    assert finding.size_mm == pytest.approx(np.hypot(4.25, 1.5))
+
+
+def test_a_scaled_layer_is_explained_by_its_unit():
+    shapes = [layer(1), scale(layer(2), 96 / 72, 96 / 72, origin=(0, 0)), layer(3)]
+    (finding,) = mismatches(shapes, NAMES, FRAME)
+    assert (finding.layer, finding.code) == ("B", "registration.scale-differs")
+    assert "133.33 % of the others' size (as pt read as px)" in finding.message
+
+
+def test_a_turned_layer_is_told():
+    shapes = [layer(1), layer(2), rotate(layer(3), 2.0, origin=(200, 150))]
+    (finding,) = mismatches(shapes, NAMES, FRAME)
+    assert "turned by 2.00 degrees" in finding.message
+
+
+def test_fit_of_marks_gives_back_what_was_done_to_them():
+    rng = np.random.default_rng(8)
+    wanted = rng.uniform(0, 300, (5, 2))
+    angle, factor, shift = np.radians(3.0), 1.02, np.array([1.5, -2.5])
+    turn = np.array([[np.cos(angle), -np.sin(angle)], [np.sin(angle), np.cos(angle)]])
+    own = (wanted - (150, 150)) @ turn.T * factor + (150, 150) + shift
+    fit = fit_marks(own, wanted, (150, 150))
+    assert (fit.scale, fit.turn_deg) == pytest.approx((factor, 3.0))
+    assert fit.shift == pytest.approx(tuple(shift))
+    assert fit.error_mm < 1e-9
+
+
+def test_round_marks_are_told_from_other_openings():
+    shape = MultiPolygon(
+        [Point(5, 5).buffer(2, quad_segs=8), box(20, 20, 24, 24), Point(90, 90).buffer(30)]
+    )
+    centres, diameters = round_marks(shape)
+    assert centres == pytest.approx(np.array([[5, 5]]))
+    assert diameters == pytest.approx([4], abs=0.03)
+
+
+@pytest.mark.parametrize("number", range(3))
+def test_a_layer_of_the_portrait_without_marks_in_the_wrong_unit(number):
+    shapes = [layer.artwork.shape for layer in demo("portrait").layers]
+    shapes[number] = scale(shapes[number], 25.4 / 96, 25.4 / 96, origin=(200, 250))
+    (finding,) = mismatches(shapes, NAMES, (400, 500))
+    assert (finding.layer, finding.code) == (NAMES[number], "registration.scale-differs")
+    assert "mm read as px" in finding.message
+
+
+@pytest.mark.parametrize("shift", [(9, -6), (15, 4), (0, 20)])
+@pytest.mark.parametrize("name", DEMOS)
+def test_a_shifted_layer_without_marks_is_found_by_its_edges(name, shift):
+    built = demo(name)
+    shapes = [layer.artwork.shape for layer in built.layers]
+    shapes[1] = translate(shapes[1], *shift)
+    frame = (built.job.sheet.width_mm, built.job.sheet.height_mm)
+    (finding,) = mismatches(shapes, NAMES, frame)
+    assert finding.code == "registration.artwork-shifted"
+    # The layer itself or one that it should fit; within two pixels, and the trap of the drawing.
+    assert finding.size_mm == pytest.approx(np.hypot(*shift), abs=4)

@@ -1,0 +1,340 @@
+"""The artist's rules and the support of whole layers."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+import shapely
+from shapely import LineString, MultiPolygon, Point, box
+
+from sheetstack.geometry import build as build_module
+from sheetstack.geometry.artwork.read import Artwork
+from sheetstack.geometry.build import build
+from sheetstack.geometry.finding import Severity
+from sheetstack.geometry.job.job import parse_job
+from sheetstack.geometry.planar.polygons import as_multipolygon
+from sheetstack.geometry.support.bridges import hold_islands
+from sheetstack.geometry.support.constraints import DrawnBridge, Loads, Rules
+from sheetstack.geometry.support.statics import Stiffness
+from sheetstack.geometry.support.visible_damage import Coat, DamageMap
+
+from ..demo_builds import demo
+from ..random_sheets import many_islands, random_shape, rings, sheet_of
+from .test_bridges import assert_holds
+
+WIDTH = 2.0
+RING = Point(100, 100).buffer(40).difference(Point(100, 100).buffer(25))
+FILM = Loads(Stiffness(4500, 0.35), 0.35 * 1.39e-3, 0.02, 5.0, 50.0)
+
+JOB = """
+title = "Rings"
+ground = "#ffffff"
+[sheet]
+width_mm = 200
+height_mm = 200
+margin_mm = 5
+material = "polyester"
+thickness_mm = 0.35
+[bridges]
+width_mm = 2.0
+{bridges}
+[[layers]]
+name = "Ink"
+colour = "#14202b"
+artwork = "0.svg"
+{layer}
+{more}
+"""
+
+
+def built(monkeypatch, shape, bridges="", layer="", more=""):
+    """Build a job of one layer of a given shape."""
+    page = (200.0, 200.0)
+    monkeypatch.setattr(
+        build_module, "read_artwork", lambda source, *_: Artwork(as_multipolygon(shape), page)
+    )
+    return build(parse_job(JOB.format(bridges=bridges, layer=layer, more=more)))
+
+
+def bridges_of(held):
+    return [b for b in held.bridges if b.kind == "bridge"]
+
+
+# --- visible damage ---------------------------------------------------------------------------
+
+
+def test_the_portraits_bridges_spoil_forty_per_cent_less_than_plain_shortest_ones():
+    # Both have the same width and hold the islands within the same limits.
+    layers = demo("portrait").layers
+    damage = sum(layer.damage for layer in layers)
+    assert damage <= 0.6 * sum(layer.plain_damage for layer in layers)
+
+
+def test_one_bridge_an_island_spoils_forty_per_cent_less_too():
+    # The first version's plain tree over shortest gaps, built anew, against the least visible tree.
+    made = demo("portrait")
+    chosen, plain = 0.0, 0.0
+    coats = [Coat(x.artwork.shape, x.settings.colour) for x in made.layers]
+    for i, layer in reversed(list(enumerate(made.layers))):
+        damage = DamageMap(coats[i], coats[:i], coats[i + 1 :], made.job.ground)
+        held = hold_islands(layer.plain_sheet, WIDTH, rules=Rules(WIDTH), damage=damage)
+        shortest = hold_islands(layer.plain_sheet, WIDTH)
+        strips = [b.shape for b in shortest.bridges if b.kind == "bridge"]
+        assert len(strips) == len(bridges_of(held)) == len(layer.islands)
+        chosen += held.damage
+        plain += damage.of(strips).damage.sum()
+        coats[i] = Coat(held.sheet.openings, layer.settings.colour)
+    assert chosen <= 0.6 * plain
+
+
+def test_damage_told_is_that_of_the_picture_as_cut():
+    # Composited by polygons from what the sheets really open: what the ink's bridges leave bare.
+    made = demo("portrait")
+    shadow, highlight = made.layers[1], made.layers[2]
+    strips = shapely.union_all([b.shape for b in shadow.bridges])
+    bare = strips.intersection(shadow.artwork.shape).difference(highlight.sheet.openings).area
+    assert sum(b.visible_mm2 for b in shadow.bridges) == pytest.approx(bare, rel=0.02)
+
+
+# --- enough support ---------------------------------------------------------------------------
+
+
+def test_a_big_island_gets_bridges_well_spread():
+    sheet = sheet_of(RING, thickness=0.35)
+    held = hold_islands(sheet, WIDTH, rules=Rules(WIDTH, loads=FILM))
+    assert_holds(sheet, held, WIDTH)
+    (island,) = held.islands
+    assert island.enough
+    assert island.hold.deflection_mm <= 5.0
+    assert island.bridges == len(bridges_of(held)) >= 2
+    ends = np.array([b.place for b in bridges_of(held)]) - (100, 100)
+    angle = np.sort(np.degrees(np.arctan2(ends[:, 1], ends[:, 0])))
+    gaps = np.diff(np.append(angle, angle[0] + 360))
+    assert gaps.min() >= 40
+
+
+def test_a_stiff_sheet_needs_one_bridge_only():
+    # The same island in 3 mm plywood: thickness counts by its cube.
+    board = Loads(Stiffness(9000, 3.0), 3 * 0.68e-3, 1.0, 5.0, 20.0)
+    sheet = sheet_of(Point(100, 100).buffer(20).difference(Point(100, 100).buffer(12)), thickness=3)
+    held = hold_islands(sheet, 3.0, rules=Rules(3.0, loads=board))
+    assert len(bridges_of(held)) == 1
+    assert held.islands[0].enough
+
+
+def test_what_cannot_be_held_firmly_is_told_with_the_reason():
+    weak = replace(FILM, deflection_mm=0.01)
+    held = hold_islands(sheet_of(RING), WIDTH, rules=Rules(WIDTH, loads=weak, most_per_island=2))
+    (finding,) = [f for f in held.findings if f.severity is Severity.WARNING]
+    assert finding.code == "support.gives-way"
+    assert "2 bridges, the most that the job allows" in finding.message
+    assert len(bridges_of(held)) == 2
+
+
+def test_a_greater_push_asks_for_more():
+    counts = []
+    for push in (0.0, 0.05, 0.5):
+        loads = replace(FILM, handling_n=push)
+        held = hold_islands(sheet_of(rings(3)), WIDTH, rules=Rules(WIDTH, loads=loads))
+        counts.append(sum(b.width for b in bridges_of(held)))
+    assert counts[0] < counts[1] < counts[2]
+
+
+@pytest.mark.parametrize("seed", range(20))
+def test_random_sheets_with_loads_and_damage_hold_together(seed):
+    shape = as_multipolygon(random_shape(seed, islands=10))
+    above = Coat(as_multipolygon(random_shape(seed + 500)), "#fff0cf")
+    damage = DamageMap(Coat(shape, "#14202b"), (), (above,), "#2f8f83")
+    rules = Rules(WIDTH, loads=FILM, fillet=1.0 if seed % 2 else 0.0)
+    sheet = sheet_of(shape)
+    held = hold_islands(sheet, WIDTH, rules=rules, damage=damage)
+    assert_holds(sheet, held, WIDTH)
+    assert len({b.name for b in held.bridges}) == len(held.bridges)
+
+
+# --- the artist rules -------------------------------------------------------------------------
+
+
+def test_a_drawn_bridge_comes_first_and_no_other_is_laid():
+    line = np.array([[100.0, 128.0], [100.0, 136.0]])  # both ends in the opening
+    rules = Rules(WIDTH, drawn=(DrawnBridge(line, 3.0, "mine"),))
+    sheet = sheet_of(RING)
+    held = hold_islands(sheet, WIDTH, rules=rules)
+    assert_holds(sheet, held, WIDTH)
+    (bridge,) = bridges_of(held)
+    assert (bridge.name, bridge.state, bridge.width) == ("mine", "locked", 3.0)
+    assert LineString(bridge.path).buffer(1e-6).covers(LineString(line))
+    assert bridge.gap == pytest.approx(15, abs=0.05)
+
+
+def test_what_drawn_bridges_leave_is_filled_in():
+    rules = Rules(WIDTH, drawn=(DrawnBridge(np.array([[100.0, 160.0], [100.0, 195.0]])),))
+    sheet = sheet_of(rings(3))
+    held = hold_islands(sheet, WIDTH, rules=rules)
+    assert_holds(sheet, held, WIDTH)
+    assert sorted(b.state for b in bridges_of(held)) == ["automatic", "automatic", "locked"]
+
+
+def test_a_bent_bridge_holds():
+    line = np.array([[100.0, 122.0], [106.0, 130.0], [98.0, 136.0], [100.0, 143.0]])
+    sheet = sheet_of(RING)
+    held = hold_islands(sheet, WIDTH, rules=Rules(WIDTH, drawn=(DrawnBridge(line),)))
+    assert_holds(sheet, held, WIDTH)
+    assert len(bridges_of(held)) == 1
+
+
+def test_a_drawn_line_that_joins_nothing_is_told():
+    far = DrawnBridge(np.array([[10.0, 10.0], [20.0, 10.0]]))
+    held = hold_islands(sheet_of(RING), WIDTH, rules=Rules(WIDTH, drawn=(far,)))
+    assert "support.drawn-holds-nothing" in {f.code for f in held.findings}
+    assert [b.state for b in bridges_of(held)] == ["automatic"]
+
+
+def test_a_forbidden_bridge_is_laid_elsewhere(monkeypatch):
+    first = bridges_of(built(monkeypatch, RING, "deflection_mm = 1000").layers[0])
+    (bridge,) = first
+    row = f'[[bridge]]\nlayer = "Ink"\nstate = "forbidden"\nline_mm = {bridge.path.tolist()}'
+    (other,) = bridges_of(built(monkeypatch, RING, "deflection_mm = 1000", more=row).layers[0])
+    assert other.shape.intersection(bridge.shape).area < 0.1
+
+
+def test_a_locked_bridge_stays_when_the_job_is_built_again(monkeypatch):
+    layer = built(monkeypatch, RING).layers[0]
+    kept = bridges_of(layer)[0]
+    row = f'[[bridge]]\nlayer = "Ink"\nid = "{kept.name}"\nline_mm = {kept.path.tolist()}'
+    # The drawing changes: a second ring, and the first with another hole in it.
+    shape = RING.union(Point(30, 30).buffer(20).difference(Point(30, 30).buffer(12)))
+    again = built(monkeypatch, shape, more=row).layers[0]
+    (same,) = [b for b in bridges_of(again) if b.name == kept.name]
+    assert same.state == "locked"
+    np.testing.assert_allclose(same.path, kept.path, atol=1e-9)
+    assert same.shape.equals_exact(kept.shape, 1e-9)
+
+
+def test_ids_last_when_something_else_changes(monkeypatch):
+    names = {b.name for b in bridges_of(built(monkeypatch, RING).layers[0])}
+    more = RING.union(box(10, 10, 20, 20))
+    assert {b.name for b in bridges_of(built(monkeypatch, more).layers[0])} == names
+
+
+def test_kept_free_areas_stay_free(monkeypatch):
+    free = box(100, 50, 160, 150)
+    made = built(monkeypatch, RING, "keep_free_mm = [[100, 50, 60, 100]]").layers[0]
+    assert all(b.shape.intersection(free).area < 0.05 for b in bridges_of(made))
+
+
+def test_where_no_other_place_is_left_a_bridge_in_a_kept_free_area_is_told(monkeypatch):
+    made = built(
+        monkeypatch, RING, "keep_free_areas_mm = [[[0, 0], [200, 0], [200, 200], [0, 200]]]"
+    )
+    assert "support.bridge-in-kept-free" in {f.code for f in made.findings}
+    assert made.layers[0].islands_left == ()
+
+
+def test_bridges_of_an_svg_group_are_laid(tmp_path):
+    (tmp_path / "0.svg").write_text(
+        '<svg xmlns="http://www.w3.org/2000/svg" width="200mm" height="200mm" '
+        'viewBox="0 0 200 200"><path id="ink" fill-rule="evenodd" d="M50 50H150V150H50Z'
+        'M80 80V120H120V80Z"/><g id="hands" stroke="red"><line x1="100" y1="70" x2="100" '
+        'y2="60"/><polyline points="118,100 140,104 152,100" fill="none"/></g></svg>'
+    )
+    text = JOB.format(bridges="", layer='group = "ink"\nbridges_group = "hands"', more="")
+    made = build(parse_job(text, folder=tmp_path)).layers[0]
+    places = [b.place for b in made.bridges if b.state == "locked"]
+    # SVG's y runs down: the line at y 60 to 70 lies above the middle of the sheet.
+    assert [round(x) for x, _ in places] == [100, 135]
+    assert places[0][1] > 120
+    assert made.islands_left == ()
+
+
+# --- two sheets -------------------------------------------------------------------------------
+
+
+def parts_of(made):
+    first, second = made.layers
+    assert [first.settings.name, second.settings.name] == ["Ink A", "Ink B"]
+    assert [x.name for x in made.job.layers] == ["Ink A", "Ink B"]
+    return first, second
+
+
+@pytest.mark.parametrize("shape", [RING, rings(4), many_islands(9, pitch=30)[0]])
+def test_two_sheets_paint_the_whole_opening(monkeypatch, shape):
+    first, second = parts_of(built(monkeypatch, shape, layer="split = true"))
+    wanted = as_multipolygon(shape)
+    painted = shapely.union_all([first.sheet.openings, second.sheet.openings])
+    assert wanted.difference(painted).area < 0.02
+    assert painted.difference(wanted).area < 0.02
+    for part in (first, second):
+        assert part.islands_left == ()
+        assert len(part.sheet.shape.geoms) == 1
+    assert first.damage == pytest.approx(0, abs=1.0)
+    assert sum(b.covers for b in first.bridges) > 10
+
+
+@pytest.mark.parametrize("overlap", [0.0, 1.0, 2.5])
+def test_the_second_coat_overlaps_the_first_by_what_is_asked(monkeypatch, overlap):
+    first, second = parts_of(
+        built(
+            monkeypatch,
+            RING,
+            f"seam_overlap_mm = {overlap}\ndeflection_mm = 1000",
+            layer="split = true",
+        )
+    )
+    (bridge,) = bridges_of(first)
+    twice = first.sheet.openings.intersection(second.sheet.openings).area
+    # Two seams as long as the bridge.
+    assert twice == pytest.approx(2 * bridge.gap * overlap, rel=0.06, abs=0.5)
+
+
+def test_a_layer_without_islands_is_not_split(monkeypatch):
+    made = built(monkeypatch, Point(100, 100).buffer(30), layer="split = true")
+    (layer,) = made.layers
+    assert layer.settings.name == "Ink"
+    assert "split.needless" in {f.code for f in layer.findings}
+
+
+# --- mending ----------------------------------------------------------------------------------
+
+
+def test_an_accepted_neck_is_thickened(monkeypatch):
+    shape = MultiPolygon([box(60, 60, 99.6, 140), box(100.4, 60, 140, 140)])
+    before = built(monkeypatch, shape)
+    (neck,) = [f for f in before.findings if f.code == "support.neck"]
+    assert neck.size_mm == pytest.approx(0.8, rel=1e-3)
+    after = built(monkeypatch, shape, layer=f"mend_mm = [[{neck.place[0]}, {neck.place[1]}]]")
+    assert "support.neck" not in {f.code for f in after.findings}
+    assert [b.kind for b in after.layers[0].bridges] == ["mend"]
+    # Width now by hand: from one opening to the other across the middle.
+    left, right = sorted(after.layers[0].sheet.openings.geoms, key=lambda p: p.bounds[0])
+    assert left.distance(right) >= 2.0
+
+
+def test_an_accepted_slit_is_widened(monkeypatch):
+    shape = shapely.union_all(
+        [box(60, 60, 90, 140), box(110, 60, 140, 140), box(89, 99.8, 111, 100.2)]
+    )
+    (slit,) = [f for f in built(monkeypatch, shape).findings if f.code == "opening.neck"]
+    assert slit.size_mm == pytest.approx(0.4, rel=1e-2)
+    after = built(monkeypatch, shape, layer=f"mend_mm = [[{slit.place[0]}, {slit.place[1]}]]")
+    assert "opening.neck" not in {f.code for f in after.findings}
+
+
+def test_a_place_with_nothing_to_mend_is_told(monkeypatch):
+    made = built(monkeypatch, RING, layer="mend_mm = [[10, 10]]")
+    assert "support.nothing-to-mend" in {f.code for f in made.findings}
+
+
+# --- shape ------------------------------------------------------------------------------------
+
+
+def test_fillets_round_the_roots():
+    sheet = sheet_of(RING)
+    straight = hold_islands(sheet, WIDTH, rules=Rules(WIDTH))
+    filleted = hold_islands(sheet, WIDTH, rules=Rules(WIDTH, fillet=1.5))
+    assert_holds(sheet, filleted, WIDTH)
+    (a,), (b,) = bridges_of(straight), bridges_of(filleted)
+    assert b.shape.buffer(1e-3).covers(a.shape)
+    # Four corners, nearly square: each fillet has r2 (1 - pi / 4).
+    extra = b.covers - a.covers
+    assert extra == pytest.approx(4 * 1.5**2 * (1 - np.pi / 4), rel=0.25)
