@@ -15,9 +15,10 @@ from .errors import ArtworkError, GeometryError
 from .finding import Finding, Severity
 from .job.job import Job, LayerSettings
 from .job.processes import process_findings
+from .mesh.check import Soundness, soundness, volume
 from .mesh.edges import edges_of
 from .mesh.islands import Piece, find_pieces
-from .mesh.solid import Mesh, Soundness, extrude, soundness, volume
+from .mesh.solid import Mesh, extrude
 from .planar.polygons import as_multipolygon
 from .progress import Progress
 from .sheet.alignment import with_mismatches

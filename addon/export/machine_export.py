@@ -16,7 +16,7 @@ from ...geometry.export import ESTIMATE, FORMATS, Export, export_sheets
 from ...geometry.fabricate.estimate import estimate
 from ...geometry.fabricate.estimate_text import estimate_text
 from ...geometry.fabricate.pieces import SheetToMake, sheets_to_make
-from ...geometry.mesh.flat_shape import flat_shape
+from ...geometry.mesh.outline import flat_shape
 from ...geometry.mesh.solid import Mesh
 from ...geometry.planar.polygons import as_multipolygon
 from ...geometry.progress import Progress

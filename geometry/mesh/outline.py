@@ -1,10 +1,15 @@
-"""Outlines of a sheet's mesh: the edges of its flat top, whole or dashed, for overlays."""
+"""The plane outline of a mesh: the edges round its flat top, and the area it covers from above."""
 
 from __future__ import annotations
 
 import numpy as np
+import shapely
+from shapely import MultiPolygon
 
 from ..arrays import Floats, ramp
+from ..errors import GeometryError
+from ..planar.polygons import as_multipolygon
+from .edges import edges_of
 from .solid import Mesh
 
 #: A face counts as flat top where its upward share of the normal is above this.
@@ -37,13 +42,43 @@ def cap_outline(mesh: Mesh) -> Floats:
     a, b, c = (mesh.vertices[mesh.faces[:, k]] for k in range(3))
     normal = np.cross(b - a, c - a)
     faces = mesh.faces[normal[:, 2] > FLAT * np.linalg.norm(normal, axis=1)]
-    start, end = faces.ravel(), faces[:, [1, 2, 0]].ravel()
-    key = np.minimum(start, end) * len(mesh.vertices) + np.maximum(start, end)
-    _, first, count = np.unique(key, return_index=True, return_counts=True)
-    single = first[count == 1]
-    ends = np.stack([start[single], end[single]], axis=1)
+    edges = edges_of(faces, len(mesh.vertices))
+    single = edges.corner[edges.start[edges.size == 1]]
+    ends = np.stack([faces.ravel()[single], faces[:, [1, 2, 0]].ravel()[single]], axis=1)
     outline: Floats = mesh.vertices[ends][:, :, :2]
     return outline
+
+
+def flat_shape(mesh: Mesh) -> MultiPolygon:
+    """Return the area that a mesh covers seen along z.
+
+    Parameters
+    ----------
+    mesh : Mesh
+        Closed or open; faces may be turned either way, walls and edge-on faces cover nothing.
+
+    Raises
+    ------
+    GeometryError
+        The mesh covers no area.
+
+    Examples
+    --------
+    >>> from shapely import box
+    >>> from sheetstack.geometry.mesh.solid import extrude
+    >>> flat_shape(extrude(box(0, 0, 2, 3), 1.0)).area
+    6.0
+    """
+    corners = mesh.vertices[mesh.faces][:, :, :2]
+    a, b, c = corners[:, 0], corners[:, 1], corners[:, 2]
+    twice = (b - a)[:, 0] * (c - a)[:, 1] - (b - a)[:, 1] * (c - a)[:, 0]
+    # A closed mesh covers the same seen from below; half the faces do.
+    side = twice > 0 if np.isclose(twice.sum(), 0, atol=1e-9 * np.abs(twice).sum()) else twice != 0
+    if not side.any():
+        raise GeometryError("The mesh covers no area seen from above.")
+    closed = corners[side][:, [0, 1, 2, 0]]
+    triangles = shapely.polygons(closed)
+    return as_multipolygon(shapely.union_all(triangles))
 
 
 def dashed(segments: Floats, dash: float) -> Floats:

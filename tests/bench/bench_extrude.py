@@ -15,7 +15,8 @@ import numpy as np
 import shapely
 import trimesh
 
-from sheetstack.geometry.mesh.solid import extrude, soundness, volume
+from sheetstack.geometry.mesh.check import soundness, volume
+from sheetstack.geometry.mesh.solid import extrude
 
 THICKNESS = 0.35
 VERTICES = 100  # a ring

@@ -179,7 +179,8 @@ def test_the_written_solid_is_the_sheet_that_is_reported(job):
     assert main(["build", str(job), "-q"]) == 0
     report = json.loads((out / "report.json").read_text(encoding="utf-8"))
     from sheetstack.geometry.files.stl import read_stl
-    from sheetstack.geometry.mesh.solid import Mesh, volume
+    from sheetstack.geometry.mesh.check import volume
+    from sheetstack.geometry.mesh.solid import Mesh
 
     vertices, faces = read_stl(out / "01-base.stl")
     assert volume(Mesh(vertices, faces)) == pytest.approx(

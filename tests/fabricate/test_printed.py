@@ -13,7 +13,8 @@ from sheetstack.geometry.fabricate.printed import printed, raised_regions, with_
 from sheetstack.geometry.fabricate.tiling import split_for_bed
 from sheetstack.geometry.job.making_section import PrintingSettings, TileSettings
 from sheetstack.geometry.mesh.boolean import solid_of
-from sheetstack.geometry.mesh.solid import Mesh, soundness, volume
+from sheetstack.geometry.mesh.check import soundness, volume
+from sheetstack.geometry.mesh.solid import Mesh
 from sheetstack.geometry.planar.polygons import as_multipolygon
 
 T = 1.2

@@ -5,8 +5,7 @@ import pytest
 import shapely
 
 from sheetstack.geometry.errors import GeometryError
-from sheetstack.geometry.mesh.flat_shape import flat_shape
-from sheetstack.geometry.mesh.outline import cap_outline, dashed
+from sheetstack.geometry.mesh.outline import cap_outline, dashed, flat_shape
 from sheetstack.geometry.mesh.solid import Mesh, extrude
 
 REGIONS = {

@@ -23,7 +23,7 @@ from sheetstack.geometry.build import build
 from sheetstack.geometry.export import export_build
 from sheetstack.geometry.fabricate.pieces import made_sheet, printed_pieces, sheets_to_make
 from sheetstack.geometry.job.job import load_job
-from sheetstack.geometry.mesh.solid import soundness, volume
+from sheetstack.geometry.mesh.check import soundness, volume
 
 DEMO = Path(__file__).parents[2] / "demo_scenes/portrait"
 SVG = "{http://www.w3.org/2000/svg}"
