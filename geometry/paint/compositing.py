@@ -6,8 +6,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ..build import Build
-from ..colour import linear_from_srgb, srgb_from_hex, srgb_from_linear
-from ..planar.raster import Coverage, composite, coverage, filled, pixel_shape, srgb_bytes
+from ..colour import linear_from_srgb, source_over, srgb_from_hex, srgb_from_linear
+from ..planar.raster import Coverage, coverage, filled, pixel_shape, srgb_bytes
 
 
 def painted_picture(
@@ -64,11 +64,11 @@ def sprayed(below: Coverage, colour: str, opacity: float, open_share: Coverage) 
     float32 array (rows, columns, 3)
         Linear light.
     """
-    paint = srgb_from_hex(colour)
-    if opacity == 1.0:
-        return composite(below, linear_from_srgb(paint), open_share)
-    coat = composite(srgb_from_linear(below).astype(np.float32), paint, opacity)
-    return composite(below, linear_from_srgb(coat), open_share)
+    coat = srgb_from_hex(colour)
+    if opacity < 1.0:
+        coat = source_over(srgb_from_linear(below), coat, opacity)
+    light = linear_from_srgb(coat).astype(np.float32)
+    return source_over(below, light, open_share)
 
 
 def sheet_frame(build: Build) -> tuple[float, float]:

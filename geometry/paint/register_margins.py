@@ -30,12 +30,12 @@ from shapely import MultiPolygon
 
 from ..arrays import Bools, Floats, Geometries, Indices
 from ..build import Build
-from ..colour import ciede2000, lab_from_srgb
+from ..colour import ciede2000, hides, lab_from_srgb
 from ..finding import Finding, Severity
 from ..planar.polygons import as_multipolygon
 from ..progress import Progress
 from .spray_order import SEEN
-from .wall import Paint, composite_colours, paints_of
+from .wall import Can, cans_of, composite_colours
 
 #: Step of the points that edges are looked at by, in mm.
 STEP = 0.4
@@ -164,7 +164,7 @@ def drift_of(build: Build, progress: Progress | None = None) -> Drift:
     layers = list({layer.settings.name: layer for layer in build.layers}.values())
     return drift_between(
         [layer.artwork.shape for layer in layers],
-        paints_of(layer.settings for layer in layers),
+        cans_of(layer.settings for layer in layers),
         build.job.ground,
         tuple(layer.settings.name for layer in layers),
         (sheet.width_mm / 2, sheet.height_mm / 2),
@@ -176,7 +176,7 @@ def drift_of(build: Build, progress: Progress | None = None) -> Drift:
 
 def drift_between(
     shapes: Sequence[MultiPolygon],
-    paints: Sequence[Paint],
+    paints: Sequence[Can],
     ground: str,
     names: tuple[str, ...],
     centre: tuple[float, float],
@@ -190,7 +190,7 @@ def drift_between(
     ----------
     shapes : sequence of MultiPolygon
         What each layer paints, in spray order, in mm.
-    paints : sequence of Paint
+    paints : sequence of Can
     ground : str
     names : tuple of str
     centre : tuple of float
@@ -207,7 +207,7 @@ def drift_between(
     --------
     >>> from shapely import box
     >>> squares = [MultiPolygon([box(0, 0, 20, 20)]), MultiPolygon([box(5, 5, 15, 15)])]
-    >>> paints = [Paint("#ffffff"), Paint("#000000")]
+    >>> paints = [Can("#ffffff"), Can("#000000")]
     >>> drift = drift_between(squares, paints, "#808080", ("A", "B"), (10, 10))
     >>> drift.margins[0].drift_mm, drift.margins[0].trouble.value
     (5.0, 'colour outside its place')
@@ -234,11 +234,9 @@ def drift_between(
     return Drift(names, tuple(margins), details, allowed_mm, allowed_deg)
 
 
-def _hidden(
-    shapes: Sequence[MultiPolygon], paints: Sequence[Paint], upper: int
-) -> shapely.Geometry:
+def _hidden(shapes: Sequence[MultiPolygon], paints: Sequence[Can], upper: int) -> shapely.Geometry:
     """Return what opaque layers after ``upper`` hide."""
-    later = [s for k, s in enumerate(shapes) if k > upper and paints[k].opacity > 0.95]
+    later = [s for k, s in enumerate(shapes) if k > upper and hides(paints[k].opacity)]
     return shapely.union_all(later) if later else MultiPolygon()
 
 
@@ -248,7 +246,7 @@ class _TroubleColours:
     def __init__(
         self,
         shapes: Sequence[MultiPolygon],
-        paints: Sequence[Paint],
+        paints: Sequence[Can],
         ground: str,
         lower: int,
         upper: int,
@@ -471,7 +469,7 @@ def sample_drifts(
 
 def _details(
     shapes: Sequence[MultiPolygon],
-    paints: Sequence[Paint],
+    paints: Sequence[Can],
     ground: str,
     centre: tuple[float, float],
     allowed_mm: float,
@@ -493,7 +491,7 @@ def _details(
             if LEAST_DETAIL <= patch.area < (2 * allowed_mm + 0.5) * patch.length:
                 patches.append(patch)
                 owners.append(layer)
-        if layer >= 0 and paints[layer].opacity > 0.5:
+        if layer >= 0 and hides(paints[layer].opacity):
             covered = shapely.union(covered, shape)
     if not patches:
         return ()

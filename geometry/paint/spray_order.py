@@ -123,7 +123,7 @@ def compare_orders(wall: Wall) -> OrderAdvice:
     Best is the least mean CIEDE2000; orders within ``SAME_PICTURE`` of it are told apart by how
     many lighter colours cover darker ones, then by the area of that.
     """
-    names, paints = wall.names, wall.paints
+    names, paints = wall.names, wall.cans
     count = len(paints)
     sets, _, areas = wall.cells.sets()
     sprayed, wanted = sets[:, :count], sets[:, count:]

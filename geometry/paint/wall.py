@@ -17,7 +17,7 @@ from shapely import MultiPolygon
 
 from ..arrays import Bools, Floats
 from ..build import Build
-from ..colour import hex_from_srgb, linear_from_srgb, srgb_from_hex, srgb_from_linear
+from ..colour import hex_from_srgb, linear_from_srgb, source_over, srgb_from_hex, srgb_from_linear
 from ..errors import GeometryError
 from ..job.job import LayerSettings
 from ..planar.arrangement import Partition, partition
@@ -26,7 +26,7 @@ from ..progress import Progress
 
 
 @dataclass(frozen=True)
-class Paint:
+class Can:
     """What is in one can.
 
     Parameters
@@ -50,14 +50,14 @@ class ColourArea:
     area_mm2: float
 
 
-def paints_of(layers: Iterable[LayerSettings]) -> tuple[Paint, ...]:
+def cans_of(layers: Iterable[LayerSettings]) -> tuple[Can, ...]:
     """Return the paint of each layer."""
-    return tuple(Paint(layer.colour, layer.opacity) for layer in layers)
+    return tuple(Can(layer.colour, layer.opacity) for layer in layers)
 
 
 def composite_colours(
     covered: Bools,
-    paints: Sequence[Paint],
+    cans: Sequence[Can],
     ground: str,
     order: Sequence[int] | None = None,
 ) -> Floats:
@@ -67,7 +67,7 @@ def composite_colours(
     ----------
     covered : bool array (m, layers)
         Which layers' paint falls on each of m places.
-    paints : sequence of Paint
+    cans : sequence of Can
         Of each layer.
     ground : str
         Colour of the bare wall.
@@ -87,23 +87,23 @@ def composite_colours(
 
     Examples
     --------
-    >>> colours = composite_colours(np.array([[True]]), [Paint("#000000", 0.25)], "#ffffff")
+    >>> colours = composite_colours(np.array([[True]]), [Can("#000000", 0.25)], "#ffffff")
     >>> colours[:, 0].tolist()
     [[1.0, 1.0, 1.0], [0.75, 0.75, 0.75]]
     """
     covered = np.asarray(covered, bool)
-    if covered.ndim != 2 or covered.shape[1] != len(paints):
+    if covered.ndim != 2 or covered.shape[1] != len(cans):
         raise GeometryError(
-            f"Expected places x {len(paints)} layers, found an array {covered.shape}."
+            f"Expected places x {len(cans)} layers, found an array {covered.shape}."
         )
-    passes = range(len(paints)) if order is None else order
-    if sorted(passes) != list(range(len(paints))):
+    passes = range(len(cans)) if order is None else order
+    if sorted(passes) != list(range(len(cans))):
         raise GeometryError(f"Spray order {tuple(passes)}: expected each layer's position once.")
-    seen = np.empty((len(paints) + 1, len(covered), 3))
+    seen = np.empty((len(cans) + 1, len(covered), 3))
     seen[0] = srgb_from_hex(ground)
     for number, layer in enumerate(passes, 1):
-        alpha = paints[layer].opacity * covered[:, layer, None]
-        seen[number] = srgb_from_hex(paints[layer].colour) * alpha + seen[number - 1] * (1 - alpha)
+        alpha = cans[layer].opacity * covered[:, layer]
+        seen[number] = source_over(seen[number - 1], srgb_from_hex(cans[layer].colour), alpha)
     return seen
 
 
@@ -115,7 +115,7 @@ class Wall:
     ----------
     cells : Partition
         Regions: first the openings of each sheet, then the artwork of each layer.
-    paints : tuple of Paint
+    cans : tuple of Can
         Of each sheet; the two of a layer that is split have the same.
     ground : str
     names : tuple of str
@@ -123,30 +123,30 @@ class Wall:
     """
 
     cells: Partition
-    paints: tuple[Paint, ...]
+    cans: tuple[Can, ...]
     ground: str
     names: tuple[str, ...]
 
     @property
     def sprayed(self) -> Bools:
         """Which layers' paint falls on each cell: bridges keep it off. (n, layers)."""
-        return self.cells.inside[:, : len(self.paints)]
+        return self.cells.inside[:, : len(self.cans)]
 
     @property
     def wanted(self) -> Bools:
         """Which layers' artwork covers each cell. (n, layers)."""
-        return self.cells.inside[:, len(self.paints) :]
+        return self.cells.inside[:, len(self.cans) :]
 
     def passes(self, order: Sequence[int] | None = None) -> Floats:
         """Return the colours of all cells after each pass: (layers + 1, n, 3), sRGB."""
         sets, number = np.unique(self.sprayed, axis=0, return_inverse=True)
-        seen = composite_colours(sets, self.paints, self.ground, order)
+        seen = composite_colours(sets, self.cans, self.ground, order)
         return seen[:, number.reshape(-1)]
 
     def picture_wanted(self) -> Floats:
         """Return the colours of all cells as the artwork has them: (n, 3), sRGB."""
         sets, number = np.unique(self.wanted, axis=0, return_inverse=True)
-        seen = composite_colours(sets, self.paints, self.ground)
+        seen = composite_colours(sets, self.cans, self.ground)
         return seen[-1][number.reshape(-1)]
 
 
@@ -168,7 +168,7 @@ def wall_of(build: Build, progress: Progress | None = None) -> Wall:
     frame = shapely.box(0, 0, sheet.width_mm, sheet.height_mm)
     return Wall(
         partition(regions, frame, progress),
-        paints_of(layer.settings for layer in build.layers),
+        cans_of(layer.settings for layer in build.layers),
         build.job.ground,
         tuple(layer.sheet.layer for layer in build.layers),
     )

@@ -224,35 +224,6 @@ def filled(colour: ArrayLike, rows: int, columns: int) -> Coverage:
     return np.broadcast_to(np.asarray(colour, np.float32), (rows, columns, 3)).copy()
 
 
-def composite(below: Coverage, colour: ArrayLike, alpha: ArrayLike) -> Coverage:
-    """Lay a colour over a picture that is opaque: source-over.
-
-    Parameters
-    ----------
-    below : float array (rows, columns, 3)
-    colour : three numbers, or float array (rows, columns, 3)
-        In the same kind of values as ``below``: linear light where edges should mix as light does.
-    alpha : float or float array (rows, columns)
-        Opacity of the colour times its coverage.
-
-    Returns
-    -------
-    float32 array (rows, columns, 3)
-
-    Notes
-    -----
-    W3C Compositing and Blending Level 1, 5.1: co = cs x as + cb x ab x (1 - as), with ab = 1.
-
-    Examples
-    --------
-    >>> composite(filled((1, 1, 1), 1, 1), (0, 0.5, 1), 0.5)
-    array([[[0.5 , 0.75, 1.  ]]], dtype=float32)
-    """
-    share = np.asarray(alpha, np.float32)[..., None]
-    above = np.asarray(colour, np.float32)
-    return below + (above - below) * share
-
-
 def srgb_bytes(linear: ArrayLike) -> NDArray[np.uint8]:
     """Return linear light, 0 to 1, as sRGB bytes, 0 to 255.
 

@@ -21,12 +21,11 @@ from shapely import LineString, MultiPolygon, Point, Polygon
 
 from ..arrays import Floats
 from ..build import Build, BuiltLayer
-from ..colour import hex_from_srgb, linear_from_srgb, srgb_from_hex
+from ..colour import hex_from_srgb, linear_from_srgb, source_over, srgb_from_hex
 from ..files.picture_text import fitted
 from ..files.png import write_png
 from ..paint.compositing import sprayed
 from ..planar.raster import (
-    composite,
     directed_edges,
     edge_coverage,
     filled,
@@ -257,7 +256,9 @@ class _Scene:
         return edge_coverage(begin - corner, finish - corner, weight, *size)
 
     def lay(self, window: Window, colour: Floats | Picture, alpha: Picture) -> None:
-        self.picture[window] = composite(self.picture[window], colour, alpha)
+        self.picture[window] = source_over(
+            self.picture[window], np.asarray(colour, np.float32), alpha
+        )
 
     def slab(self, shape: Polygon | MultiPolygon, number: int, colour: str) -> None:
         """Draw a sheet with its walls."""

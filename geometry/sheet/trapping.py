@@ -13,14 +13,13 @@ import numpy as np
 import shapely
 from shapely import MultiPolygon, Polygon
 
+from ..colour import hides
 from ..finding import Finding, Severity
 from ..job.job import LayerSettings
 from ..planar.polygons import as_multipolygon
 from ..planar.union import union_by_clusters
 from .sheet import PlacedArtwork
 
-#: Opacity from which on a paint hides what runs under it.
-HIDES = 0.95
 #: Overlap of what is added with the layer itself, in mm.
 SEAM = 2e-3
 #: Growth under this area in mm2 is not worth telling.
@@ -127,7 +126,7 @@ def trapped(
     """
     if trap == 0:
         return tuple(artworks)
-    shapes = let_under([a.shape for a in artworks], [s.opacity >= HIDES for s in layers], trap)
+    shapes = let_under([a.shape for a in artworks], [hides(s.opacity) for s in layers], trap)
     result = []
     for artwork, shape in zip(artworks, shapes, strict=True):
         added = float(shape.area - artwork.shape.area)

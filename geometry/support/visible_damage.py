@@ -17,6 +17,7 @@ from ..arrays import Floats, Geometries
 from ..colour import (
     ciede2000,
     lab_from_srgb,
+    source_over,
     srgb_from_hex,
 )
 from ..planar.polygons import as_multipolygon
@@ -36,7 +37,7 @@ class Coat:
 
     def over(self, srgb: Floats) -> Floats:
         """Return a colour, sRGB 0 to 1, with this coat over it (source-over, W3C Compositing)."""
-        return self.opacity * srgb_from_hex(self.colour) + (1 - self.opacity) * srgb
+        return source_over(srgb, srgb_from_hex(self.colour), self.opacity)
 
 
 @dataclass(frozen=True)

@@ -16,7 +16,7 @@ from sheetstack.geometry.paint.register_margins import (
     drift_findings,
     sample_drifts,
 )
-from sheetstack.geometry.paint.wall import Paint
+from sheetstack.geometry.paint.wall import Can
 from sheetstack.geometry.planar.polygons import as_multipolygon
 from sheetstack.geometry.planar.raster import coverage
 from sheetstack.geometry.report.drift_picture import drift_picture
@@ -29,7 +29,7 @@ COLOURS = ("#ee8a34", "#14202b", "#fff0cf")
 
 def drift(*shapes, centre=(0.0, 0.0), allowed=1.0, ground="#2f8f83"):
     shapes = [as_multipolygon(s) for s in shapes]
-    paints = [Paint(c) for c in COLOURS[: len(shapes)]]
+    paints = [Can(c) for c in COLOURS[: len(shapes)]]
     return drift_between(shapes, paints, ground, ("A", "B", "C")[: len(shapes)], centre, allowed)
 
 
@@ -106,7 +106,7 @@ def test_margins_hidden_by_a_later_layer_do_not_count():
 
 def test_troubles_in_nearly_the_same_colour_do_not_count():
     squares = [as_multipolygon(box(-20, -20, 20, 20)), as_multipolygon(box(-17, -16, 16, 16))]
-    paints = [Paint("#2f8f83"), Paint("#308f83")]
+    paints = [Can("#2f8f83"), Can("#308f83")]
     assert drift_between(squares, paints, "#2f8f83", ("A", "B"), (0, 0)).margins == ()
 
 

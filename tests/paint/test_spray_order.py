@@ -8,7 +8,7 @@ from shapely import box
 
 from sheetstack.geometry.colour import ciede2000, lab_from_srgb, srgb_from_hex
 from sheetstack.geometry.paint.spray_order import compare_orders
-from sheetstack.geometry.paint.wall import Paint, Wall
+from sheetstack.geometry.paint.wall import Can, Wall
 from sheetstack.geometry.planar.arrangement import partition
 from sheetstack.geometry.report.order_picture import order_picture
 
@@ -16,7 +16,7 @@ from ..demo_builds import demo, demo_wall
 
 
 def wall(shapes, colours, frame=box(0, 0, 40, 20), ground="#ffffff"):  # noqa: B008 - immutable
-    paints = tuple(Paint(c) for c in colours)
+    paints = tuple(Can(c) for c in colours)
     names = tuple("ABCDEFGH"[: len(paints)])
     return Wall(partition([*shapes, *shapes], frame), paints, ground, names)
 

@@ -9,7 +9,7 @@ from shapely import Point, box
 from sheetstack.geometry.colour import linear_from_srgb, srgb_from_hex, srgb_from_linear
 from sheetstack.geometry.errors import GeometryError
 from sheetstack.geometry.paint.wall import (
-    Paint,
+    Can,
     colour_areas,
     composite_colours,
     painted_pixels,
@@ -21,7 +21,7 @@ from ..demo_builds import DEMOS, demo_wall
 
 def test_opaque_paint_shows_the_last_layer_only():
     covered = np.array([[True, True, True], [True, True, False], [False, False, False]])
-    paints = [Paint("#102030"), Paint("#aa0011"), Paint("#00ff7f")]
+    paints = [Can("#102030"), Can("#aa0011"), Can("#00ff7f")]
     seen = composite_colours(covered, paints, "#ffffff")[-1]
     assert (seen == np.array([srgb_from_hex(c) for c in ("#00ff7f", "#aa0011", "#ffffff")])).all()
     other = composite_colours(covered, paints, "#ffffff", order=(2, 1, 0))[-1]
@@ -30,7 +30,7 @@ def test_opaque_paint_shows_the_last_layer_only():
 
 def test_after_each_pass_only_that_layer_has_changed():
     covered = np.eye(3, dtype=bool)
-    seen = composite_colours(covered, [Paint("#000000")] * 3, "#ffffff", order=(1, 0, 2))
+    seen = composite_colours(covered, [Can("#000000")] * 3, "#ffffff", order=(1, 0, 2))
     changed = (seen[1:] != seen[:-1]).any(axis=2)
     assert changed.tolist() == [[False, True, False], [True, False, False], [False, False, True]]
 
@@ -38,7 +38,7 @@ def test_after_each_pass_only_that_layer_has_changed():
 @pytest.mark.parametrize("order", [(0, 0, 1), (0,), (0, 1, 3)])
 def test_an_order_that_leaves_a_layer_out_is_refused(order):
     with pytest.raises(GeometryError, match="position once"):
-        composite_colours(np.zeros((1, 3), bool), [Paint("#000000")] * 3, "#ffffff", order)
+        composite_colours(np.zeros((1, 3), bool), [Can("#000000")] * 3, "#ffffff", order)
 
 
 @pytest.mark.parametrize("name", DEMOS)
@@ -64,7 +64,7 @@ def test_bridges_are_all_that_a_demo_lacks(name):
 def test_paints_that_abut_let_no_ground_shine_through():
     """Layer after layer, a half-covered pixel would keep a quarter of the ground's white."""
     parts = partition([box(0, 0, 1.5, 2), box(1.5, 0, 3, 2)], box(0, 0, 3, 2))
-    colours = composite_colours(parts.inside, [Paint("#ff0000"), Paint("#0000ff")], "#ffffff")[-1]
+    colours = composite_colours(parts.inside, [Can("#ff0000"), Can("#0000ff")], "#ffffff")[-1]
     pixels = painted_pixels(colour_areas(parts, colours), (3, 2), 1)
     assert pixels[0, 0].tolist() == [255, 0, 0]
     half = round(255 * float(srgb_from_linear(0.5)))
@@ -73,7 +73,7 @@ def test_paints_that_abut_let_no_ground_shine_through():
 
 def test_the_picture_has_the_light_of_its_areas():
     parts = partition([Point(5, 4).buffer(3), box(2, 2, 9, 5)], box(0, 0, 10, 8))
-    paints = [Paint("#c03020"), Paint("#2040c0", 0.5)]
+    paints = [Can("#c03020"), Can("#2040c0", 0.5)]
     areas = colour_areas(parts, composite_colours(parts.inside, paints, "#e0d0c0")[-1])
     pixels = painted_pixels(areas, (10, 8), 40)
     mean = linear_from_srgb(pixels / 255).mean(axis=(0, 1))

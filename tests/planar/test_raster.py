@@ -11,14 +11,11 @@ from shapely import MultiPolygon, Point, Polygon, box
 from sheetstack.geometry.colour import linear_from_srgb
 from sheetstack.geometry.errors import GeometryError
 from sheetstack.geometry.planar.raster import (
-    composite,
     coverage,
     edge_coverage,
-    filled,
     pixel_shape,
     srgb_bytes,
     thinned,
-    to_bytes,
 )
 
 
@@ -116,39 +113,6 @@ def test_weights_scale_loops():
     end = np.roll(start, -1, axis=0)
     assert edge_coverage(start, end, 0.25, 4, 4)[1:3, 1:3].tolist() == [[0.25] * 2] * 2
     assert (edge_coverage(end, start, 1.0, 4, 4) == 0).all()
-
-
-def test_composite_follows_the_w3c_formula():
-    # W3C Compositing and Blending Level 1, 5.1: co = cs as + cb ab (1 - as), written out by hand.
-    rng = np.random.default_rng(1)
-    below = rng.random((5, 6, 3), np.float32)
-    colour, alpha = rng.random(3), rng.random((5, 6))
-    result = composite(below, colour, alpha)
-    for row in range(5):
-        for column in range(6):
-            for channel in range(3):
-                a = alpha[row, column]
-                expected = colour[channel] * a + below[row, column, channel] * 1 * (1 - a)
-                assert result[row, column, channel] == pytest.approx(expected, abs=1e-6)
-
-
-def test_composite_agrees_with_pillow():
-    # Reference: Pillow's alpha_composite, which works in bytes: within one step of 255.
-    rng = np.random.default_rng(2)
-    below = rng.integers(0, 256, (20, 30, 3), np.uint8)
-    above = rng.integers(0, 256, (20, 30, 4), np.uint8)
-    pillow = Image.alpha_composite(
-        Image.fromarray(below).convert("RGBA"), Image.fromarray(above, "RGBA")
-    ).convert("RGB")
-    ours = to_bytes(
-        composite((below / 255).astype(np.float32), above[..., :3] / 255, above[..., 3] / 255)
-    )
-    assert np.abs(ours.astype(int) - np.asarray(pillow)).max() <= 1
-
-
-def test_opaque_colour_replaces_what_is_below():
-    result = composite(filled((0.2, 0.4, 0.6), 2, 2), (1, 0, 0.5), 1.0)
-    assert result.reshape(-1, 3).tolist() == [[1, 0, 0.5]] * 4
 
 
 def test_every_srgb_byte_survives_linear_light():

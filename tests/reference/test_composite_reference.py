@@ -8,13 +8,13 @@ import pytest
 from PIL import Image
 
 from sheetstack.geometry.colour import srgb_from_hex
-from sheetstack.geometry.paint.wall import Paint, composite_colours
+from sheetstack.geometry.paint.wall import Can, composite_colours
 
 RNG = np.random.default_rng(61)
 CASES = [
     (
         [
-            Paint("#" + RNG.integers(0, 256, 3, np.uint8).tobytes().hex(), round(float(o), 3))
+            Can("#" + RNG.integers(0, 256, 3, np.uint8).tobytes().hex(), round(float(o), 3))
             for o in RNG.random(4)
         ],
         "#" + RNG.integers(0, 256, 3, np.uint8).tobytes().hex(),

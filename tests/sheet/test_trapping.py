@@ -8,7 +8,7 @@ from shapely import MultiPolygon, Point, box
 
 from sheetstack.geometry.build import build
 from sheetstack.geometry.job.job import load_job, replace
-from sheetstack.geometry.paint.wall import Paint, composite_colours
+from sheetstack.geometry.paint.wall import Can, composite_colours
 from sheetstack.geometry.planar.arrangement import partition
 from sheetstack.geometry.planar.polygons import as_multipolygon
 from sheetstack.geometry.sheet.trapping import SEAM, let_under
@@ -53,7 +53,7 @@ def test_the_portrait_with_a_trap_paints_the_same_picture():
     assert grown[0].area > before[0].area + 1000
     frame = box(0, 0, job.sheet.width_mm, job.sheet.height_mm)
     cells = partition([*before, *grown], frame)
-    paints = [Paint(layer.colour) for layer in job.layers]
+    paints = [Can(layer.colour) for layer in job.layers]
     sets, _, areas = cells.sets()
     was = composite_colours(sets[:, :3], paints, job.ground)[-1]
     now = composite_colours(sets[:, 3:], paints, job.ground)[-1]
