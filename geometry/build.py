@@ -9,9 +9,8 @@ from dataclasses import dataclass, replace
 import shapely
 from shapely import MultiPolygon, Polygon
 
-from .artwork.read import Artwork, read_artwork
-from .artwork.source import ArtworkSource, source_of
-from .errors import ArtworkError, GeometryError
+from .artwork.read import LayerDrawing, read_all
+from .errors import GeometryError
 from .finding import Finding, Severity
 from .job.job import Job, LayerSettings
 from .job.processes import process_findings
@@ -150,25 +149,43 @@ def build(job: Job, progress: Progress | None = None, tolerances: Tolerances = T
     """
     progress = progress or Progress()
     reading, building = progress.part(0.0, 0.2), progress.part(0.2, 1.0)
+    return build_sheets(job, read_all(job, reading, tolerances), building, tolerances)
+
+
+def build_sheets(
+    job: Job,
+    drawings: Sequence[LayerDrawing],
+    progress: Progress | None = None,
+    tolerances: Tolerances = TOLERANCES,
+) -> Build:
+    """Build all sheets of a job from what was drawn for its layers.
+
+    Parameters
+    ----------
+    job : Job
+    drawings : sequence of LayerDrawing
+        One for each layer, in the job's order; see ``read_all``.
+    progress : Progress, optional
+        Told what is being done; may raise ``Cancelled``.
+    tolerances : Tolerances
+
+    Raises
+    ------
+    GeometryError
+        A layer's shape cannot be built, or no layer has one.
+    Cancelled
+    """
+    progress = progress or Progress()
     count = len(job.layers)
-    artworks: dict[ArtworkSource, Artwork] = {}
-    named = []
-    for i, layer in enumerate(job.layers):
-        reading(i / count, f"{layer.name}: reading {layer.artwork}")
-        source = source_of(job, layer)
-        if source not in artworks:
-            try:
-                artworks[source] = read_artwork(source, tolerances)
-            except ArtworkError as error:
-                raise ArtworkError(f"Layer '{layer.name}': {error}") from error
-        named.append((layer.name, artworks[source]))
-    if all(artwork.shape.is_empty for artwork in artworks.values()):
-        raise GeometryError(_nothing_to_cut(artworks))
+    if all(drawing.artwork.shape.is_empty for drawing in drawings):
+        raise GeometryError(_nothing_to_cut(drawings))
+    artworks = [drawing.artwork for drawing in drawings]
+    named = [(layer.name, a) for layer, a in zip(job.layers, artworks, strict=True)]
     placed = place_artworks(named, job.sheet)
     placed = with_mismatches(placed, job.sheet)
     placed = trapped(placed, job.layers, job.registration.trap_mm)
-    shift = artwork_shift([artwork for _, artwork in named], job.sheet)
-    drawn = [_drawn_bridges(job, layer, shift, tolerances) for layer in job.layers]
+    shift = artwork_shift(artworks, job.sheet)
+    drawn = [tuple(DrawnBridge(line + shift) for line in d.bridges) for d in drawings]
     coats = [
         Coat(artwork.shape, layer.colour, layer.opacity)
         for layer, artwork in zip(job.layers, placed, strict=True)
@@ -176,7 +193,7 @@ def build(job: Job, progress: Progress | None = None, tolerances: Tolerances = T
     built: list[BuiltLayer] = []
     # The last layer first: what it will cover, its own bridges left out, is known to those below.
     for done, i in enumerate(reversed(range(count))):
-        part = building.part(done / count, (done + 1) / count)
+        part = progress.part(done / count, (done + 1) / count)
         sheets = _build_layer(job, i, placed[i], drawn[i], coats, part, tolerances)
         openings = [sheet.sheet.openings for sheet in sheets]
         painted = openings[0] if len(sheets) == 1 else shapely.union_all(openings)
@@ -188,33 +205,11 @@ def build(job: Job, progress: Progress | None = None, tolerances: Tolerances = T
     return Build(job, tuple(built))
 
 
-def _drawn_bridges(
-    job: Job, layer: LayerSettings, shift: tuple[float, float], tolerances: Tolerances
-) -> tuple[DrawnBridge, ...]:
-    """Return the bridges that a group of the layer's drawing holds."""
-    if not layer.bridges_group:
-        return ()
-    # Imported late, as the readers are.
-    from .artwork.svg.lines import read_svg_lines
-
-    source = replace(source_of(job, layer), group=layer.bridges_group)
-    if source.path.suffix.lower() != ".svg":
-        raise ArtworkError(
-            f"Layer '{layer.name}': bridges_group names a group of an SVG, but the artwork is "
-            f"{source.path.name}."
-        )
-    try:
-        lines, _ = read_svg_lines(source, tolerances)
-    except ArtworkError as error:
-        raise ArtworkError(f"Layer '{layer.name}': {error}") from error
-    return tuple(DrawnBridge(line + shift) for line in lines)
-
-
-def _nothing_to_cut(artworks: dict[ArtworkSource, Artwork]) -> str:
-    reasons = []
-    for source, artwork in artworks.items():
-        told = [f.sentence().rstrip(".") for f in artwork.findings[:2]]
-        reasons.append(f"{source.path} ({'; '.join(told) or 'no shape in it'})")
+def _nothing_to_cut(drawings: Sequence[LayerDrawing]) -> str:
+    reasons: dict[str, None] = {}
+    for drawing in drawings:
+        told = [f.sentence().rstrip(".") for f in drawing.artwork.findings[:2]]
+        reasons[f"{drawing.source.path} ({'; '.join(told) or 'no shape in it'})"] = None
     return f"Nothing to cut in any layer: {', '.join(reasons)}."
 
 

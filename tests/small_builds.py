@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-import pytest
-from shapely import MultiPolygon, Point, box
+from collections.abc import Sequence
 
-from sheetstack.geometry import build as build_module
-from sheetstack.geometry.artwork.read import Artwork
-from sheetstack.geometry.artwork.source import ArtworkSource
-from sheetstack.geometry.build import Build, build
-from sheetstack.geometry.job.job import parse_job
+from shapely import Point, box
+
+from sheetstack.geometry.artwork.read import Artwork, LayerDrawing
+from sheetstack.geometry.artwork.source import source_of
+from sheetstack.geometry.build import Build, build_sheets
+from sheetstack.geometry.job.job import Job, parse_job
 from sheetstack.geometry.planar.polygons import as_multipolygon
 
 HEAD = """
@@ -43,7 +43,6 @@ NESTED = _SQUARES[0].difference(_SQUARES[1]).union(_SQUARES[2].difference(_SQUAR
 
 
 def built(
-    monkeypatch: pytest.MonkeyPatch,
     shapes: dict[str, object],
     *,
     title: str = "Moon and ring",
@@ -60,9 +59,16 @@ def built(
         text += LAYER.format(name=name, role=role, colour=colour, number=number)
     areas = [as_multipolygon(shape) for shape in shapes.values()]
 
-    def read(source: ArtworkSource, *_: object) -> Artwork:
-        shape: MultiPolygon = areas[int(source.path.stem)]
-        return Artwork(shape, (float(size[0]), float(size[1])), findings)
+    page = (float(size[0]), float(size[1]))
+    return built_from(parse_job(text), [Artwork(shape, page, findings) for shape in areas])
 
-    monkeypatch.setattr(build_module, "read_artwork", read)
-    return build(parse_job(text))
+
+def built_from(job: Job, artworks: Sequence[Artwork]) -> Build:
+    """Build a job from given artwork, one for each layer, instead of files."""
+    return build_sheets(
+        job,
+        [
+            LayerDrawing(source_of(job, layer), artwork)
+            for layer, artwork in zip(job.layers, artworks, strict=True)
+        ],
+    )

@@ -8,10 +8,13 @@ from importlib import import_module
 
 from shapely import MultiPolygon
 
+from ..arrays import Floats
 from ..errors import ArtworkError
 from ..finding import Finding
+from ..job.job import Job
+from ..progress import Progress
 from ..tolerance import TOLERANCES, Tolerances
-from .source import ArtworkSource
+from .source import ArtworkSource, source_of
 
 
 @dataclass(frozen=True)
@@ -31,6 +34,24 @@ class Artwork:
     shape: MultiPolygon
     page: tuple[float, float] | None = None
     findings: tuple[Finding, ...] = ()
+
+
+@dataclass(frozen=True)
+class LayerDrawing:
+    """All that is drawn for one layer.
+
+    Parameters
+    ----------
+    source : ArtworkSource
+        Where it was read from; messages name it.
+    artwork : Artwork
+    bridges : tuple of float64 array (k, 2)
+        Middle lines of bridges that the artist has drawn, in the artwork's frame, in mm.
+    """
+
+    source: ArtworkSource
+    artwork: Artwork
+    bridges: tuple[Floats, ...] = ()
 
 
 Reader = Callable[[ArtworkSource, Tolerances], Artwork]
@@ -82,6 +103,60 @@ def read_artwork(source: ArtworkSource, tolerances: Tolerances = TOLERANCES) -> 
         raise ArtworkError(f"{source.path}: expected a file here, found a folder or device.")
     artwork = _reader(suffix)(source, tolerances)
     return artwork if source.scale == 1.0 else _scaled(artwork, source.scale)
+
+
+def read_all(
+    job: Job, progress: Progress | None = None, tolerances: Tolerances = TOLERANCES
+) -> tuple[LayerDrawing, ...]:
+    """Read what is drawn for every layer of a job; a drawing that several layers name is read once.
+
+    Parameters
+    ----------
+    job : Job
+    progress : Progress, optional
+        Told which layer is being read; may raise ``Cancelled``.
+    tolerances : Tolerances
+
+    Returns
+    -------
+    tuple of LayerDrawing
+        In the order of the job's layers.
+
+    Raises
+    ------
+    ArtworkError
+        A file cannot be read; the sentence names the layer.
+    Cancelled
+    """
+    progress = progress or Progress()
+    read: dict[ArtworkSource, Artwork] = {}
+    drawings = []
+    for number, layer in enumerate(job.layers):
+        progress(number / len(job.layers), f"{layer.name}: reading {layer.artwork}")
+        source = source_of(job, layer)
+        try:
+            if source not in read:
+                read[source] = read_artwork(source, tolerances)
+            bridges = _bridge_lines(source, layer.bridges_group, tolerances)
+        except ArtworkError as error:
+            raise ArtworkError(f"Layer '{layer.name}': {error}") from error
+        drawings.append(LayerDrawing(source, read[source], bridges))
+    return tuple(drawings)
+
+
+def _bridge_lines(source: ArtworkSource, group: str, tolerances: Tolerances) -> tuple[Floats, ...]:
+    """Return the bridges that a group of the drawing holds, as middle lines."""
+    if not group:
+        return ()
+    if source.path.suffix.lower() != ".svg":
+        raise ArtworkError(
+            f"bridges_group names a group of an SVG, but the artwork is {source.path.name}."
+        )
+    # Imported late, as the readers are.
+    from .svg.lines import read_svg_lines
+
+    lines, _ = read_svg_lines(replace(source, group=group), tolerances)
+    return tuple(lines)
 
 
 def _scaled(artwork: Artwork, factor: float) -> Artwork:

@@ -18,9 +18,9 @@ def colour_at(picture, x, y, size=100):
     return "#" + bytes(picture[int((size - y) * scale), int(x * scale)]).hex()
 
 
-def test_later_colours_lie_over_earlier_ones(monkeypatch):
+def test_later_colours_lie_over_earlier_ones():
     layers = {"A": box(10, 10, 60, 60), "B": box(40, 40, 90, 90), "C": box(50, 50, 55, 55)}
-    picture = painted_picture(built(monkeypatch, layers), 400)
+    picture = painted_picture(built(layers), 400)
     assert picture.shape == (400, 400, 3)
     assert picture.dtype == np.uint8
     assert colour_at(picture, 5, 95) == "#204060"
@@ -29,8 +29,8 @@ def test_later_colours_lie_over_earlier_ones(monkeypatch):
     assert colour_at(picture, 52, 52) == "#f8f0d8"
 
 
-def test_bridges_leave_gaps_and_islands_stay_bare(monkeypatch):
-    build = built(monkeypatch, {"Ring": RING})
+def test_bridges_leave_gaps_and_islands_stay_bare():
+    build = built({"Ring": RING})
     picture = painted_picture(build, 800)
     (bridge,) = build.layers[0].bridges
     assert colour_at(picture, *bridge.place) == "#204060"
@@ -41,21 +41,21 @@ def test_bridges_leave_gaps_and_islands_stay_bare(monkeypatch):
     assert painted < RING.area
 
 
-def test_registration_holes_are_not_painted(monkeypatch):
-    build = built(monkeypatch, {"Disc": DISC}, hole=4)
+def test_registration_holes_are_not_painted():
+    build = built({"Disc": DISC}, hole=4)
     assert colour_at(painted_picture(build, 400), 6, 6) == "#204060"
 
 
-def test_long_side_has_the_pixels_asked_for(monkeypatch):
-    build = built(monkeypatch, {"Disc": DISC}, size=(200, 100))
+def test_long_side_has_the_pixels_asked_for():
+    build = built({"Disc": DISC}, size=(200, 100))
     assert painted_picture(build, 500).shape == (250, 500, 3)
 
 
-def test_inner_pixels_agree_with_an_independent_renderer(monkeypatch):
+def test_inner_pixels_agree_with_an_independent_renderer():
     # Reference: resvg draws the same openings as SVG. Pixels on edges are left out: it mixes
     # sRGB values there, we mix light.
     resvg = pytest.importorskip("resvg_py")
-    build = built(monkeypatch, {"A": RING, "B": DISC, "C": box(30, 20, 80, 40)})
+    build = built({"A": RING, "B": DISC, "C": box(30, 20, 80, 40)})
     paths = []
     for layer in build.layers:
         rings = shapely.get_rings(shapely.get_parts(layer.sheet.openings))

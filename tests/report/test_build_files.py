@@ -31,8 +31,7 @@ def loops(path, group):
 @pytest.fixture(scope="module")
 def written(tmp_path_factory):
     """A build and the files written of it."""
-    with pytest.MonkeyPatch.context() as patch:
-        build = built(patch, {"Mid-tone": RING, "Shadow": NESTED, "Light": DISC})
+    build = built({"Mid-tone": RING, "Shadow": NESTED, "Light": DISC})
     folder = tmp_path_factory.mktemp("out") / "new"
     return build, folder, write_outputs(build, folder)
 
@@ -92,8 +91,8 @@ def test_pictures_open(written):
 
 
 @pytest.mark.parametrize("step", range(1, 12, 3))
-def test_cancelling_at_any_step_leaves_nothing(monkeypatch, tmp_path, step):
-    build = built(monkeypatch, {"Ring": RING, "Disc": DISC})
+def test_cancelling_at_any_step_leaves_nothing(tmp_path, step):
+    build = built({"Ring": RING, "Disc": DISC})
     calls = []
 
     def report(share, what):
@@ -106,16 +105,16 @@ def test_cancelling_at_any_step_leaves_nothing(monkeypatch, tmp_path, step):
     assert list(tmp_path.iterdir()) == []
 
 
-def test_progress_rises_to_one(monkeypatch, tmp_path):
+def test_progress_rises_to_one(tmp_path):
     shares = []
-    build = built(monkeypatch, {"Ring": RING, "Disc": DISC})
+    build = built({"Ring": RING, "Disc": DISC})
     write_outputs(build, tmp_path, Progress(lambda share, what: shares.append(share)))
     assert shares == sorted(shares)
     assert shares[-1] == 1.0
 
 
 def test_interrupt_while_drawing_keeps_the_older_files(monkeypatch, tmp_path):
-    build = built(monkeypatch, {"Ring": RING})
+    build = built({"Ring": RING})
     write_outputs(build, tmp_path)
     before = {p.name: p.read_bytes() for p in tmp_path.iterdir()}
 
@@ -124,26 +123,26 @@ def test_interrupt_while_drawing_keeps_the_older_files(monkeypatch, tmp_path):
 
     monkeypatch.setattr(outputs_module, "report_html", interrupted)
     with pytest.raises(KeyboardInterrupt):
-        write_outputs(built(monkeypatch, {"Ring": DISC}), tmp_path)
+        write_outputs(built({"Ring": DISC}), tmp_path)
     assert {p.name: p.read_bytes() for p in tmp_path.iterdir()} == before
 
 
-def test_same_build_gives_the_same_bytes(monkeypatch, tmp_path):
+def test_same_build_gives_the_same_bytes(tmp_path):
     for name in ("a", "b"):
-        write_outputs(built(monkeypatch, {"Ring": RING, "Nested": NESTED}), tmp_path / name)
+        write_outputs(built({"Ring": RING, "Nested": NESTED}), tmp_path / name)
     for path in (tmp_path / "a").iterdir():
         assert path.read_bytes() == (tmp_path / "b" / path.name).read_bytes(), path.name
 
 
-def test_file_in_the_folders_place_is_told(monkeypatch, tmp_path):
+def test_file_in_the_folders_place_is_told(tmp_path):
     (tmp_path / "out").write_text("mine")
     with pytest.raises(WriteError, match="found a file"):
-        write_outputs(built(monkeypatch, {"Ring": RING}), tmp_path / "out")
+        write_outputs(built({"Ring": RING}), tmp_path / "out")
     assert (tmp_path / "out").read_text() == "mine"
 
 
-def test_cut_loops_of_a_sheet_with_an_island_left(monkeypatch):
-    sheet = built(monkeypatch, {"Ring": RING}).layers[0].plain_sheet
+def test_cut_loops_of_a_sheet_with_an_island_left():
+    sheet = built({"Ring": RING}).layers[0].plain_sheet
     openings, outline = cut_loops(sheet)
     # Ring's outer and inner loop, and three registration holes.
     assert len(openings) == 5

@@ -9,14 +9,14 @@ from sheetstack.geometry.report.data import report_data
 from ..small_builds import DISC, NESTED, RING, built
 
 
-def test_report_is_plain_json_that_survives_a_round_trip(monkeypatch):
-    data = report_data(built(monkeypatch, {"Ring": RING, "Disc": DISC}))
+def test_report_is_plain_json_that_survives_a_round_trip():
+    data = report_data(built({"Ring": RING, "Disc": DISC}))
     assert json.loads(json.dumps(data, allow_nan=False)) == data
     assert data["schema"] == 1
 
 
-def test_areas_add_up_to_the_sheet(monkeypatch):
-    build = built(monkeypatch, {"Ring": RING, "Nested": NESTED})
+def test_areas_add_up_to_the_sheet():
+    build = built({"Ring": RING, "Nested": NESTED})
     for layer, built_layer in zip(report_data(build)["layers"], build.layers, strict=True):
         holes = built_layer.sheet.holes.area
         assert layer["sheet_mm2"] + layer["painted_mm2"] + holes == pytest.approx(100 * 100)
@@ -30,9 +30,9 @@ def test_areas_add_up_to_the_sheet(monkeypatch):
         assert layer["mass_g"] == pytest.approx(layer["volume_mm3"] * 1.39e-3)
 
 
-def test_islands_of_a_ring_and_of_nested_squares(monkeypatch):
+def test_islands_of_a_ring_and_of_nested_squares():
     # By hand: a ring leaves its disc; two square rings leave a square frame and a square in it.
-    ring, nested = report_data(built(monkeypatch, {"Ring": RING, "Nested": NESTED}))["layers"]
+    ring, nested = report_data(built({"Ring": RING, "Nested": NESTED}))["layers"]
     (island,) = ring["islands_found"]
     assert island["area_mm2"] == pytest.approx(shapely.Point(0, 0).buffer(12).area, abs=1e-3)
     assert shapely.Point(40, 60).buffer(12).contains(shapely.Point(island["place"]))
@@ -43,8 +43,8 @@ def test_islands_of_a_ring_and_of_nested_squares(monkeypatch):
     assert len(ring["bridges"]) == 1
 
 
-def test_bridge_is_told_with_place_width_gap_and_path(monkeypatch):
-    (layer,) = report_data(built(monkeypatch, {"Ring": RING}))["layers"]
+def test_bridge_is_told_with_place_width_gap_and_path():
+    (layer,) = report_data(built({"Ring": RING}))["layers"]
     (bridge,) = layer["bridges"]
     assert bridge["kind"] == "bridge"
     # A ring from radius 12 to 25: the shortest gap is 13, a little less for the polygon's chords.
@@ -57,17 +57,17 @@ def test_bridge_is_told_with_place_width_gap_and_path(monkeypatch):
     assert path.distance(shapely.Point(bridge["place"])) < 1e-3
 
 
-def test_openings_and_euler_number_agree(monkeypatch):
+def test_openings_and_euler_number_agree():
     # A plate with h openings has the Euler characteristic 2 - 2h.
-    for layer in report_data(built(monkeypatch, {"Ring": RING, "Disc": DISC}))["layers"]:
+    for layer in report_data(built({"Ring": RING, "Disc": DISC}))["layers"]:
         through = layer["openings"] + layer["registration_holes"]
         assert layer["euler"] == 2 - 2 * through
         assert layer["watertight"]
         assert layer["oriented"]
 
 
-def test_totals_are_sums_of_the_layers(monkeypatch):
-    data = report_data(built(monkeypatch, {"Ring": RING, "Nested": NESTED, "Disc": DISC}))
+def test_totals_are_sums_of_the_layers():
+    data = report_data(built({"Ring": RING, "Nested": NESTED, "Disc": DISC}))
     for key in ("sheet_mm2", "painted_mm2", "bridges_mm2", "openings", "volume_mm3", "mass_g"):
         total = sum(layer[key] for layer in data["layers"])
         assert data["totals"][key] == pytest.approx(total, abs=1e-4)
@@ -75,12 +75,12 @@ def test_totals_are_sums_of_the_layers(monkeypatch):
         assert data["totals"][key] == sum(len(layer[key]) for layer in data["layers"])
 
 
-def test_findings_carry_severity_and_place_and_decide_the_verdict(monkeypatch):
+def test_findings_carry_severity_and_place_and_decide_the_verdict():
     found = (
         Finding("artwork.open-path", Severity.NOTE, "Closed.", place=(3, 4), size_mm=0.5),
         Finding("artwork.text", Severity.WARNING, "Text left out."),
     )
-    data = report_data(built(monkeypatch, {"Disc": DISC}, findings=found))
+    data = report_data(built({"Disc": DISC}, findings=found))
     first, second = data["layers"][0]["findings"][:2]
     assert first == {
         "code": "artwork.open-path",
@@ -93,13 +93,13 @@ def test_findings_carry_severity_and_place_and_decide_the_verdict(monkeypatch):
     assert data["verdict"] == "clean"
     assert data["totals"]["findings"]["warning"] >= 1
     spoilt = (Finding("artwork.lost", Severity.SPOILS, "Lost."),)
-    data = report_data(built(monkeypatch, {"Disc": DISC}, findings=spoilt))
+    data = report_data(built({"Disc": DISC}, findings=spoilt))
     assert data["verdict"] == "spoilt"
     assert data["totals"]["findings"]["spoils"] == 1
 
 
-def test_files_are_named_by_spray_order_and_layer(monkeypatch):
-    data = report_data(built(monkeypatch, {"Mid-tone (base)": DISC, "Shadow": RING}))
+def test_files_are_named_by_spray_order_and_layer():
+    data = report_data(built({"Mid-tone (base)": DISC, "Shadow": RING}))
     assert [layer["files"]["stl"] for layer in data["layers"]] == [
         "01-mid-tone-base.stl",
         "02-shadow.stl",

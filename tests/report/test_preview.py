@@ -21,16 +21,16 @@ def chunks(content):
     return found
 
 
-def test_file_holds_the_painted_picture(monkeypatch, tmp_path):
-    build = built(monkeypatch, {"Ring": RING, "Disc": DISC})
+def test_file_holds_the_painted_picture(tmp_path):
+    build = built({"Ring": RING, "Disc": DISC})
     write_preview(tmp_path / "a.png", build, 300)
     with Image.open(tmp_path / "a.png") as image:
         assert (np.asarray(image) == painted_picture(build, 300)).all()
     assert preview(build, 300).size == (300, 300)
 
 
-def test_file_is_marked_as_srgb_and_prints_at_true_size(monkeypatch, tmp_path):
-    write_preview(tmp_path / "a.png", built(monkeypatch, {"Disc": DISC}), 400)
+def test_file_is_marked_as_srgb_and_prints_at_true_size(tmp_path):
+    write_preview(tmp_path / "a.png", built({"Disc": DISC}), 400)
     found = chunks((tmp_path / "a.png").read_bytes())
     # ISO/IEC 15948, 11.3.3.5: sRGB with rendering intent 0; gAMA 45455 beside it.
     assert found[b"sRGB"] == b"\0"

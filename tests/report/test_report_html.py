@@ -58,8 +58,7 @@ def read(html):
 
 @pytest.fixture(scope="module")
 def html():
-    with pytest.MonkeyPatch.context() as patch:
-        return report_of(built(patch, {"Mid-tone": RING, "Shadow": NESTED}))
+    return report_of(built({"Mid-tone": RING, "Shadow": NESTED}))
 
 
 def test_document_is_well_formed_as_html_and_as_xml(html):
@@ -83,11 +82,10 @@ def test_nothing_is_fetched_from_afar(html):
     assert "://" not in re.sub(r"base64,[^\"]*", "", html)
 
 
-def test_hostile_names_are_shown_not_run(monkeypatch):
+def test_hostile_names_are_shown_not_run():
     title, name = "A <script>alert(1)</script> & co", "<img src=x onerror=alert(2)>"
     found = (Finding("x.y", Severity.WARNING, HOSTILE, place=(3, 4)),)
     build = built(
-        monkeypatch,
         {name: RING},
         title=title,
         roles=("</td><svg onload=alert(3)>",),
@@ -103,37 +101,37 @@ def test_hostile_names_are_shown_not_run(monkeypatch):
         assert shown in words
 
 
-def test_verdict_is_told_in_words(monkeypatch, html):
+def test_verdict_is_told_in_words(html):
     assert "Ready to cut" in html
     spoils = (Finding("x.y", Severity.SPOILS, "Lost."),) * 2
-    spoilt = report_of(built(monkeypatch, {"Disc": DISC}, findings=spoils))
+    spoilt = report_of(built({"Disc": DISC}, findings=spoils))
     assert "Ready to cut" not in spoilt
     assert "2 findings spoil a stencil" in spoilt
 
 
-def test_every_island_bridge_and_finding_is_in_a_table(monkeypatch):
+def test_every_island_bridge_and_finding_is_in_a_table():
     found = tuple(Finding("x.y", Severity.NOTE, f"Number {k}.", place=(k, 5)) for k in range(3))
-    build = built(monkeypatch, {"Nested": NESTED}, findings=found)
+    build = built({"Nested": NESTED}, findings=found)
     root = ElementTree.fromstring(report_of(build))
     cells = ["".join(cell.itertext()) for cell in root.iter("td")]
     for wanted in ("I1", "I2", "B1", "B2", "Number 0.", "Number 1.", "Number 2.", "2.0, 5.0"):
         assert wanted in cells
 
 
-def test_long_tables_say_how_many_more(monkeypatch):
+def test_long_tables_say_how_many_more():
     found = tuple(Finding("x.y", Severity.NOTE, f"Number {k}.", place=(9, 9)) for k in range(250))
-    html = report_of(built(monkeypatch, {"Disc": DISC}, findings=found))
+    html = report_of(built({"Disc": DISC}, findings=found))
     assert "Number 99." in html
     assert "and 150 more, in report.json" in html
 
 
-def test_findings_that_spoil_come_first(monkeypatch):
+def test_findings_that_spoil_come_first():
     found = (
         Finding("a.a", Severity.NOTE, "A note."),
         Finding("b.b", Severity.SPOILS, "A spoiler."),
         Finding("c.c", Severity.WARNING, "A warning."),
     )
-    words = "".join(read(report_of(built(monkeypatch, {"Disc": DISC}, findings=found))).words)
+    words = "".join(read(report_of(built({"Disc": DISC}, findings=found))).words)
     assert words.index("A spoiler.") < words.index("A warning.") < words.index("A note.")
 
 

@@ -21,8 +21,8 @@ def test_view_is_a_rotation_seen_along_one_axis(view):
     assert np.linalg.det(frame) == pytest.approx(1)
 
 
-def test_wall_shows_the_picture_and_sheets_their_colours(monkeypatch):
-    picture = stack_picture(built(monkeypatch, {"Disc": DISC}), 600)
+def test_wall_shows_the_picture_and_sheets_their_colours():
+    picture = stack_picture(built({"Disc": DISC}), 600)
     seen = {colour for _, colour in picture.getcolors(10**6)}
     assert (0x20, 0x40, 0x60) in seen
     assert (0xE0, 0xA0, 0x30) in seen
@@ -34,19 +34,19 @@ def test_wall_shows_the_picture_and_sheets_their_colours(monkeypatch):
     assert any(max(abs(a - b) for a, b in zip(s, tinted, strict=True)) <= 1 for s in seen)
 
 
-def test_openings_are_open(monkeypatch):
+def test_openings_are_open():
     # The same job with and without an opening differs where the opening is seen through.
-    plain = stack_picture(built(monkeypatch, {"A": DISC.buffer(-14)}), 400)
-    open_ = stack_picture(built(monkeypatch, {"A": DISC}), 400)
+    plain = stack_picture(built({"A": DISC.buffer(-14)}), 400)
+    open_ = stack_picture(built({"A": DISC}), 400)
     changed = np.asarray(ImageChops.difference(plain, open_)).any(axis=2).mean()
     assert 0.005 < changed < 0.5
 
 
 @pytest.mark.parametrize("size", [(100, 100), (90, 300), (400, 90)])
 @pytest.mark.parametrize("count", [1, 3, 9])
-def test_everything_stays_inside_the_picture(monkeypatch, size, count):
+def test_everything_stays_inside_the_picture(size, count):
     shapes = {f"Layer {k}": DISC for k in range(count)}
-    picture = stack_picture(built(monkeypatch, shapes, size=size), 500)
+    picture = stack_picture(built(shapes, size=size), 500)
     pixels = np.asarray(picture)
     edge = np.concatenate([pixels[0], pixels[-1], pixels[:, 0], pixels[:, -1]])
     assert (edge == edge[0]).all()
@@ -54,12 +54,12 @@ def test_everything_stays_inside_the_picture(monkeypatch, size, count):
     assert 150 < picture.height < 700
 
 
-def test_drawing_can_be_cancelled(monkeypatch):
+def test_drawing_can_be_cancelled():
     def report(share, what):
         raise Cancelled("Stopped.")
 
     with pytest.raises(Cancelled):
-        stack_picture(built(monkeypatch, {"A": RING, "B": NESTED}), 200, Progress(report))
+        stack_picture(built({"A": RING, "B": NESTED}), 200, Progress(report))
 
 
 def test_long_names_are_cut_to_their_room():

@@ -7,7 +7,6 @@ import pytest
 import shapely
 from shapely import LineString, MultiPolygon, Point, box
 
-from sheetstack.geometry import build as build_module
 from sheetstack.geometry.artwork.read import Artwork
 from sheetstack.geometry.build import build
 from sheetstack.geometry.finding import Severity
@@ -20,6 +19,7 @@ from sheetstack.geometry.support.visible_damage import Coat, DamageMap
 
 from ..demo_builds import demo
 from ..random_sheets import many_islands, random_shape, rings, sheet_of
+from ..small_builds import built_from
 from .test_bridges import assert_holds
 
 WIDTH = 2.0
@@ -47,13 +47,10 @@ artwork = "0.svg"
 """
 
 
-def built(monkeypatch, shape, bridges="", layer="", more=""):
+def built(shape, bridges="", layer="", more=""):
     """Build a job of one layer of a given shape."""
-    page = (200.0, 200.0)
-    monkeypatch.setattr(
-        build_module, "read_artwork", lambda source, *_: Artwork(as_multipolygon(shape), page)
-    )
-    return build(parse_job(JOB.format(bridges=bridges, layer=layer, more=more)))
+    job = parse_job(JOB.format(bridges=bridges, layer=layer, more=more))
+    return built_from(job, [Artwork(as_multipolygon(shape), (200.0, 200.0))])
 
 
 def bridges_of(held):
@@ -190,43 +187,41 @@ def test_a_drawn_line_that_joins_nothing_is_told():
     assert [b.state for b in bridges_of(held)] == ["automatic"]
 
 
-def test_a_forbidden_bridge_is_laid_elsewhere(monkeypatch):
-    first = bridges_of(built(monkeypatch, RING, "deflection_mm = 1000").layers[0])
+def test_a_forbidden_bridge_is_laid_elsewhere():
+    first = bridges_of(built(RING, "deflection_mm = 1000").layers[0])
     (bridge,) = first
     row = f'[[bridge]]\nlayer = "Ink"\nstate = "forbidden"\nline_mm = {bridge.path.tolist()}'
-    (other,) = bridges_of(built(monkeypatch, RING, "deflection_mm = 1000", more=row).layers[0])
+    (other,) = bridges_of(built(RING, "deflection_mm = 1000", more=row).layers[0])
     assert other.shape.intersection(bridge.shape).area < 0.1
 
 
-def test_a_locked_bridge_stays_when_the_job_is_built_again(monkeypatch):
-    layer = built(monkeypatch, RING).layers[0]
+def test_a_locked_bridge_stays_when_the_job_is_built_again():
+    layer = built(RING).layers[0]
     kept = bridges_of(layer)[0]
     row = f'[[bridge]]\nlayer = "Ink"\nid = "{kept.name}"\nline_mm = {kept.path.tolist()}'
     # The drawing changes: a second ring, and the first with another hole in it.
     shape = RING.union(Point(30, 30).buffer(20).difference(Point(30, 30).buffer(12)))
-    again = built(monkeypatch, shape, more=row).layers[0]
+    again = built(shape, more=row).layers[0]
     (same,) = [b for b in bridges_of(again) if b.name == kept.name]
     assert same.state == "locked"
     np.testing.assert_allclose(same.path, kept.path, atol=1e-9)
     assert same.shape.equals_exact(kept.shape, 1e-9)
 
 
-def test_ids_last_when_something_else_changes(monkeypatch):
-    names = {b.name for b in bridges_of(built(monkeypatch, RING).layers[0])}
+def test_ids_last_when_something_else_changes():
+    names = {b.name for b in bridges_of(built(RING).layers[0])}
     more = RING.union(box(10, 10, 20, 20))
-    assert {b.name for b in bridges_of(built(monkeypatch, more).layers[0])} == names
+    assert {b.name for b in bridges_of(built(more).layers[0])} == names
 
 
-def test_kept_free_areas_stay_free(monkeypatch):
+def test_kept_free_areas_stay_free():
     free = box(100, 50, 160, 150)
-    made = built(monkeypatch, RING, "keep_free_mm = [[100, 50, 60, 100]]").layers[0]
+    made = built(RING, "keep_free_mm = [[100, 50, 60, 100]]").layers[0]
     assert all(b.shape.intersection(free).area < 0.05 for b in bridges_of(made))
 
 
-def test_where_no_other_place_is_left_a_bridge_in_a_kept_free_area_is_told(monkeypatch):
-    made = built(
-        monkeypatch, RING, "keep_free_areas_mm = [[[0, 0], [200, 0], [200, 200], [0, 200]]]"
-    )
+def test_where_no_other_place_is_left_a_bridge_in_a_kept_free_area_is_told():
+    made = built(RING, "keep_free_areas_mm = [[[0, 0], [200, 0], [200, 200], [0, 200]]]")
     assert "support.bridge-in-kept-free" in {f.code for f in made.findings}
     assert made.layers[0].islands_left == ()
 
@@ -258,8 +253,8 @@ def parts_of(made):
 
 
 @pytest.mark.parametrize("shape", [RING, rings(4), many_islands(9, pitch=30)[0]])
-def test_two_sheets_paint_the_whole_opening(monkeypatch, shape):
-    first, second = parts_of(built(monkeypatch, shape, layer="split = true"))
+def test_two_sheets_paint_the_whole_opening(shape):
+    first, second = parts_of(built(shape, layer="split = true"))
     wanted = as_multipolygon(shape)
     painted = shapely.union_all([first.sheet.openings, second.sheet.openings])
     assert wanted.difference(painted).area < 0.02
@@ -272,10 +267,9 @@ def test_two_sheets_paint_the_whole_opening(monkeypatch, shape):
 
 
 @pytest.mark.parametrize("overlap", [0.0, 1.0, 2.5])
-def test_the_second_coat_overlaps_the_first_by_what_is_asked(monkeypatch, overlap):
+def test_the_second_coat_overlaps_the_first_by_what_is_asked(overlap):
     first, second = parts_of(
         built(
-            monkeypatch,
             RING,
             f"seam_overlap_mm = {overlap}\ndeflection_mm = 1000",
             layer="split = true",
@@ -287,8 +281,8 @@ def test_the_second_coat_overlaps_the_first_by_what_is_asked(monkeypatch, overla
     assert twice == pytest.approx(2 * bridge.gap * overlap, rel=0.06, abs=0.5)
 
 
-def test_a_layer_without_islands_is_not_split(monkeypatch):
-    made = built(monkeypatch, Point(100, 100).buffer(30), layer="split = true")
+def test_a_layer_without_islands_is_not_split():
+    made = built(Point(100, 100).buffer(30), layer="split = true")
     (layer,) = made.layers
     assert layer.settings.name == "Ink"
     assert "split.needless" in {f.code for f in layer.findings}
@@ -297,12 +291,12 @@ def test_a_layer_without_islands_is_not_split(monkeypatch):
 # --- mending ----------------------------------------------------------------------------------
 
 
-def test_an_accepted_neck_is_thickened(monkeypatch):
+def test_an_accepted_neck_is_thickened():
     shape = MultiPolygon([box(60, 60, 99.6, 140), box(100.4, 60, 140, 140)])
-    before = built(monkeypatch, shape)
+    before = built(shape)
     (neck,) = [f for f in before.findings if f.code == "support.neck"]
     assert neck.size_mm == pytest.approx(0.8, rel=1e-3)
-    after = built(monkeypatch, shape, layer=f"mend_mm = [[{neck.place[0]}, {neck.place[1]}]]")
+    after = built(shape, layer=f"mend_mm = [[{neck.place[0]}, {neck.place[1]}]]")
     assert "support.neck" not in {f.code for f in after.findings}
     assert [b.kind for b in after.layers[0].bridges] == ["mend"]
     # Width now by hand: from one opening to the other across the middle.
@@ -310,18 +304,18 @@ def test_an_accepted_neck_is_thickened(monkeypatch):
     assert left.distance(right) >= 2.0
 
 
-def test_an_accepted_slit_is_widened(monkeypatch):
+def test_an_accepted_slit_is_widened():
     shape = shapely.union_all(
         [box(60, 60, 90, 140), box(110, 60, 140, 140), box(89, 99.8, 111, 100.2)]
     )
-    (slit,) = [f for f in built(monkeypatch, shape).findings if f.code == "opening.neck"]
+    (slit,) = [f for f in built(shape).findings if f.code == "opening.neck"]
     assert slit.size_mm == pytest.approx(0.4, rel=1e-2)
-    after = built(monkeypatch, shape, layer=f"mend_mm = [[{slit.place[0]}, {slit.place[1]}]]")
+    after = built(shape, layer=f"mend_mm = [[{slit.place[0]}, {slit.place[1]}]]")
     assert "opening.neck" not in {f.code for f in after.findings}
 
 
-def test_a_place_with_nothing_to_mend_is_told(monkeypatch):
-    made = built(monkeypatch, RING, layer="mend_mm = [[10, 10]]")
+def test_a_place_with_nothing_to_mend_is_told():
+    made = built(RING, layer="mend_mm = [[10, 10]]")
     assert "support.nothing-to-mend" in {f.code for f in made.findings}
 
 
