@@ -12,8 +12,9 @@ from shapely import MultiPolygon, Polygon
 from .artwork.read import LayerDrawing, read_all
 from .errors import GeometryError
 from .finding import Finding, Severity
-from .job.job import Job, LayerSettings
+from .job.job import Job
 from .job.processes import process_findings
+from .job.sections import LayerSettings
 from .mesh.check import Soundness, soundness, volume
 from .mesh.edges import edges_of
 from .mesh.islands import Piece, find_pieces

@@ -37,7 +37,8 @@ from .files.paper_pdf import write_paper_pdf
 from .files.stl import write_stl
 from .files.three_mf import PrintedPart, write_three_mf
 from .finding import Finding, Severity
-from .job.job import Job, file_stem
+from .job.job import Job
+from .job.names import file_stem
 from .mesh.solid import Mesh
 from .progress import Progress
 

@@ -6,7 +6,7 @@ from functools import cache
 from pathlib import Path
 
 from sheetstack.geometry.build import Build, build
-from sheetstack.geometry.job.job import load_job
+from sheetstack.geometry.job.load import load_job
 from sheetstack.geometry.paint.register_margins import Drift, drift_of
 from sheetstack.geometry.paint.wall import Wall, wall_of
 

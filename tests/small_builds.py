@@ -9,7 +9,8 @@ from shapely import Point, box
 from sheetstack.geometry.artwork.read import Artwork, LayerDrawing
 from sheetstack.geometry.artwork.source import source_of
 from sheetstack.geometry.build import Build, build_sheets
-from sheetstack.geometry.job.job import Job, parse_job
+from sheetstack.geometry.job.job import Job
+from sheetstack.geometry.job.load import parse_job
 from sheetstack.geometry.planar.polygons import as_multipolygon
 
 HEAD = """

@@ -14,7 +14,7 @@ from sheetstack.geometry.errors import Cancelled, JobError
 from sheetstack.geometry.export import export_build
 from sheetstack.geometry.fabricate.drill_template import drill_template
 from sheetstack.geometry.fabricate.pieces import cut_pieces, made_sheet, paper_sheet, sheets_to_make
-from sheetstack.geometry.job.job import parse_job
+from sheetstack.geometry.job.load import parse_job
 from sheetstack.geometry.progress import Progress
 from sheetstack.geometry.sheet.registration import pin_centres
 

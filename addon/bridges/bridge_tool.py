@@ -9,7 +9,7 @@ from bpy_extras.view3d_utils import region_2d_to_origin_3d, region_2d_to_vector_
 from mathutils.geometry import intersect_line_plane
 
 from ...geometry.errors import SheetstackError
-from ...geometry.job.bridge_section import BridgeByHand
+from ...geometry.job.sections import BridgeByHand
 from ..core.conversion import metres, millimetres
 from ..core.viewport import redraw_views
 from ..job.layer_list import active_layer

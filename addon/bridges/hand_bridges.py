@@ -8,7 +8,7 @@ import bpy
 import numpy as np
 from bpy.props import IntProperty
 
-from ...geometry.job.bridge_section import BridgeByHand
+from ...geometry.job.sections import BridgeByHand
 from ..core.setting_property import put_values
 from ..job.job_property import job_changed
 from ..sheets.sheet_object import marks_on, sheets_of

@@ -5,8 +5,8 @@ from typing import Any
 import bpy
 
 from ...geometry.cautions import WORKS, cautions_for
-from ...geometry.job.job import SECTIONS, LayerSettings
 from ...geometry.job.materials import Material
+from ...geometry.job.sections import SECTIONS, LayerSettings
 from ..job.layer_list import ARTWORK_ENDINGS, active_layer
 from ..job.material_preset import material_of, own_material
 from ..sheets.finding_list import active_finding, is_accepted, offers_mending

@@ -7,7 +7,7 @@ import numpy as np
 
 from ...geometry.errors import SheetstackError
 from ...geometry.files.stl import write_stl
-from ...geometry.job.job import file_stem
+from ...geometry.job.names import file_stem
 from ...geometry.mesh.solid import Mesh
 from ..core.conversion import blender_coordinates, read_mesh, vertex_coordinates
 from ..core.folder_dialogue import FolderDialogue

@@ -12,7 +12,7 @@ import numpy as np
 from ...geometry.arrays import Floats
 from ...geometry.errors import ArtworkError, GeometryError, SheetstackError
 from ...geometry.files.artwork_svg import Fill, Line, Stroke, artwork_svg
-from ...geometry.job.job import file_stem
+from ...geometry.job.names import file_stem
 from ...geometry.mesh.outline import flat_shape
 from ...geometry.mesh.solid import Mesh
 from ..core.blender_versions import GREASE_PENCIL_TYPES, stroke_points

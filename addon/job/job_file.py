@@ -12,7 +12,8 @@ from ...geometry.artwork.source import source_of
 from ...geometry.errors import JobError, SheetstackError
 from ...geometry.files.atomic import atomic
 from ...geometry.job.edit import edited_job_text, rebased
-from ...geometry.job.job import Job, load_job
+from ...geometry.job.job import Job
+from ...geometry.job.load import load_job
 from ..core.blender_versions import HAS_FILE_HANDLERS
 from . import kept_artwork
 from .scene_job import job_of, put_job

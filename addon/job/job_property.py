@@ -15,9 +15,8 @@ from bpy.props import (
 )
 
 from ...geometry.finding import Severity
-from ...geometry.job.bridge_section import BridgeByHand
-from ...geometry.job.job import SECTIONS, LayerSettings
 from ...geometry.job.materials import Material
+from ...geometry.job.sections import SECTIONS, BridgeByHand, LayerSettings
 from ..core.conversion import display_colour
 from ..core.setting_property import property_group
 

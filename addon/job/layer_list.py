@@ -6,7 +6,7 @@ from typing import Any
 import bpy
 from bpy.props import EnumProperty, StringProperty
 
-from ...geometry.job.job import ROLES, LayerSettings
+from ...geometry.job.sections import ROLES, LayerSettings
 from ..core.blender_versions import HAS_FILE_HANDLERS
 from ..core.conversion import display_colour
 from ..core.setting_property import fields_of, switch_name

@@ -11,10 +11,11 @@ from typing import Any
 import bpy
 
 from ...geometry.errors import JobError
-from ...geometry.job.bridge_section import BridgeByHand
+from ...geometry.job.check import check_job
 from ...geometry.job.fields import read_section
-from ...geometry.job.job import SECTIONS, Job, LayerSettings, check_job
+from ...geometry.job.job import Job
 from ...geometry.job.materials import Material
+from ...geometry.job.sections import SECTIONS, BridgeByHand, LayerSettings
 from ..core.conversion import display_colour, hexadecimal
 from ..core.setting_property import put_values, table_of
 from .job_property import FORMAT

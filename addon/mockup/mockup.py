@@ -8,7 +8,7 @@ from bpy.props import BoolProperty, EnumProperty, IntProperty
 from numpy.typing import NDArray
 
 from ...geometry.build import Build
-from ...geometry.job.mockup_section import MockupSettings
+from ...geometry.job.sections import MockupSettings
 from ...geometry.paint.compositing import painted_picture
 from ...geometry.progress import Progress
 from ..core.long_work import LongWork, Work

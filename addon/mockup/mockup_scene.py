@@ -12,7 +12,7 @@ from mathutils import Matrix, Vector
 from numpy.typing import NDArray
 
 from ...geometry.arrays import Floats
-from ...geometry.job.mockup_section import MockupSettings
+from ...geometry.job.sections import MockupSettings
 from ...geometry.mesh.solid import Mesh, extrude
 from ...geometry.scene.brickwork import brickwork
 from ...geometry.scene.camera import camera_place, look_axes

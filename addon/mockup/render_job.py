@@ -17,8 +17,8 @@ import bpy
 
 from ...geometry.build import Build, build
 from ...geometry.errors import GeometryError, JobError, SheetstackError
-from ...geometry.job.job import load_job
-from ...geometry.job.mockup_section import MockupSettings
+from ...geometry.job.load import load_job
+from ...geometry.job.sections import MockupSettings
 from ...geometry.paint.compositing import painted_picture
 from ...geometry.progress import Progress
 from ..core.blender_versions import write_video

@@ -11,8 +11,8 @@ import numpy as np
 
 from ...geometry.build import Build, BuiltLayer
 from ...geometry.finding import Finding
-from ...geometry.job.job import LayerSettings
 from ...geometry.job.materials import Material
+from ...geometry.job.sections import LayerSettings
 from ...geometry.scene.arrange import sheet_places
 from ...geometry.scene.marks import Mark, marks_of
 from ..core.blender_versions import show_transparency, use_nodes

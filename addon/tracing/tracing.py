@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from ...geometry.errors import Cancelled, SheetstackError
 from ...geometry.job.fields import read_section
-from ...geometry.job.job import load_job
+from ...geometry.job.load import load_job
 from ...geometry.progress import Progress
 from ...geometry.tracing.settings import TracingSettings
 from ...geometry.tracing.trace import PREVIEW_PIXELS, Tracing, read_and_trace

@@ -5,7 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from pathlib import Path
 
-from ..job.job import Job, LayerSettings
+from ..job.job import Job
+from ..job.sections import LayerSettings
 
 
 @dataclass(frozen=True)

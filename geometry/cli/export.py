@@ -16,7 +16,7 @@ from ..files.atomic import atomic, output_batch
 from ..files.cut_dxf import cut_sheet_dxf
 from ..files.cut_svg import cut_sheet_svg
 from ..finding import Severity
-from ..job.job import load_job
+from ..job.load import load_job
 from ..progress import Progress
 
 _MARKS = {Severity.NOTE: "note", Severity.WARNING: "look", Severity.SPOILS: "SPOILS"}

@@ -8,9 +8,8 @@ import textwrap
 from collections.abc import Iterator
 from typing import Any
 
-from ..job.bridge_section import BridgeByHand
-from ..job.job import SECTIONS, LayerSettings
 from ..job.materials import Material
+from ..job.sections import SECTIONS, BridgeByHand, LayerSettings
 from ..progress import Report
 
 

@@ -18,7 +18,7 @@ import shapely
 from ..build import Build, build
 from ..errors import Cancelled, SheetstackError
 from ..finding import Severity
-from ..job.job import load_job
+from ..job.load import load_job
 from ..progress import Progress
 from ..report.build_files import write_outputs
 from .export import add_export_commands

@@ -13,7 +13,8 @@ from ..build import Build, build
 from ..files.atomic import Batch, output_batch
 from ..files.png import write_png
 from ..finding import Finding
-from ..job.job import file_stem, load_job
+from ..job.load import load_job
+from ..job.names import file_stem
 from ..paint.overspray import shade_findings, soft_edge, soft_picture
 from ..paint.register_margins import Drift, Trouble, drift_findings, drift_of
 from ..paint.spray_order import OrderAdvice, compare_orders

@@ -20,8 +20,8 @@ from typing import Any, Protocol
 from ..build import build
 from ..errors import JobError, SheetstackError, WriteError
 from ..files.atomic import output_batch
-from ..job.job import load_job
-from ..job.mockup_section import LIGHTS, SCALES, SURFACES
+from ..job.load import load_job
+from ..job.sections import LIGHTS, SCALES, SURFACES
 from ..progress import Progress
 from ..report.client_html import client_html
 

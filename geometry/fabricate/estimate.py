@@ -16,8 +16,8 @@ import shapely
 
 from ..build import Build, BuiltLayer
 from ..job.job import Job
-from ..job.making_section import EstimateSettings
 from ..job.processes import ProcessSettings
+from ..job.sections import EstimateSettings
 from .kerf import CutPaths, cut_paths
 
 

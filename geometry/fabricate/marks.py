@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from ..arrays import Floats
-from ..job.job import RegistrationSettings, SheetSettings
+from ..job.sections import RegistrationSettings, SheetSettings
 from ..sheet.registration import pin_centres
 from .stroke_font import letter_lines, text_width
 

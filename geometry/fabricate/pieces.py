@@ -11,8 +11,8 @@ from ..arrays import Floats
 from ..build import Build
 from ..finding import Finding, Severity
 from ..job.job import Job
-from ..job.making_section import PrintingSettings
 from ..job.names import sheet_stems
+from ..job.sections import PrintingSettings
 from ..support.bridges import Bridge
 from .cut_sheet import CutSheet, lines_of
 from .kerf import cut_paths

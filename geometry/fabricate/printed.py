@@ -13,7 +13,7 @@ import shapely
 from shapely import MultiPolygon, Point, Polygon
 
 from ..finding import Finding, Severity
-from ..job.making_section import PrintingSettings
+from ..job.sections import PrintingSettings
 from ..mesh.boolean import block, mesh_of, solid_of
 from ..mesh.solid import Mesh, extrude
 from ..planar.morphology import filled, openings_of, widened, worn
@@ -167,7 +167,7 @@ def printed(
     Examples
     --------
     >>> from .tiling import split_for_bed
-    >>> from ..job.making_section import TileSettings
+    >>> from ..job.sections import TileSettings
     >>> plate = as_multipolygon(shapely.box(0, 0, 60, 40))
     >>> whole = split_for_bed(plate, plate.geoms[0], (220, 220), TileSettings(), narrow=3)
     >>> rimmed = PrintingSettings(rim_height_mm=2, rim_width_mm=4)

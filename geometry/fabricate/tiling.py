@@ -21,7 +21,7 @@ from shapely import LineString, MultiPolygon, Polygon
 from ..arrays import Floats
 from ..errors import GeometryError
 from ..finding import Finding, Severity
-from ..job.making_section import TileSettings
+from ..job.sections import TileSettings
 from ..planar.morphology import filled, openings_of, widened
 from ..planar.polygons import as_multipolygon, touching_points
 from ..planar.union import union_by_clusters

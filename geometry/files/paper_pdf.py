@@ -18,7 +18,7 @@ from ..arrays import Floats
 from ..cautions import cautions_text
 from ..fabricate.cut_sheet import CutSheet
 from ..fabricate.pages import PagePlan, page_plan
-from ..job.making_section import PaperSettings
+from ..job.sections import PaperSettings
 from .atomic import atomic
 
 #: Strip round the window for crop marks, scale bar and caption, inside the printer's margin.

@@ -13,7 +13,9 @@ from tomlkit.exceptions import TOMLKitError
 from tomlkit.items import AoT, Table
 
 from ..errors import JobError
-from .job import SECTIONS, Job, job_text, parse_job
+from .job import Job
+from .load import job_text, parse_job
+from .sections import SECTIONS
 
 #: Tables that stand several times, with the key that names each.
 ROWS = {"layers": "name", "bridge": "id"}

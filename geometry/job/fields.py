@@ -1,4 +1,4 @@
-"""Settings: frozen dataclasses whose fields carry their unit, limits and meaning.
+"""Fields of a job file: dataclass fields that carry their unit, limits and meaning.
 
 A section of the job file is one such dataclass. Reading checks every value against its field and
 says in one sentence what was found and what was expected; writing leaves out what is default.
@@ -22,7 +22,7 @@ _COLOUR = re.compile(r"#[0-9a-fA-F]{6}\Z")
 _REQUIRED = dataclasses.MISSING
 
 
-def setting(
+def field(
     default: Any = _REQUIRED,
     *,
     about: str,
@@ -60,7 +60,7 @@ def read_section(section: type[T], table: object, where: str) -> T:
     Parameters
     ----------
     section : type
-        A dataclass made with ``setting`` fields.
+        A dataclass made of fields of :func:`field`.
     table : mapping
         Plain Python values.
     where : str
@@ -81,11 +81,11 @@ def read_section(section: type[T], table: object, where: str) -> T:
                 f"{where}: unknown key '{key}'; expected one of {', '.join(sorted(fields))}."
             )
     values: dict[str, Any] = {}
-    for name, field in fields.items():
+    for name, one in fields.items():
         if name in table:
-            values[name] = _checked(table[name], hints[name], field, f"{where}: {name}")
-        elif field.default is _REQUIRED:
-            raise JobError(f"{where}: the key '{name}' is missing ({field.metadata['about']}).")
+            values[name] = _checked(table[name], hints[name], one, f"{where}: {name}")
+        elif one.default is _REQUIRED:
+            raise JobError(f"{where}: the key '{name}' is missing ({one.metadata['about']}).")
     return section(**values)
 
 
@@ -95,13 +95,13 @@ def write_section(section: object) -> dict[str, Any]:
     The reverse of ``read_section``.
     """
     table: dict[str, Any] = {}
-    for field in dataclasses.fields(section):  # type: ignore[arg-type]
-        if not field.metadata:
+    for one in dataclasses.fields(section):  # type: ignore[arg-type]
+        if not one.metadata:
             continue
-        value = getattr(section, field.name)
-        if value is None or value == field.default:
+        value = getattr(section, one.name)
+        if value is None or value == one.default:
             continue
-        table[field.name] = _plain(value)
+        table[one.name] = _plain(value)
     return table
 
 
@@ -114,8 +114,8 @@ def _shown(value: object) -> str:
     return text if len(text) <= 60 else text[:57] + "..."
 
 
-def _checked(value: object, hint: Any, field: dataclasses.Field[Any], where: str) -> Any:
-    meta = field.metadata
+def _checked(value: object, hint: Any, one: dataclasses.Field[Any], where: str) -> Any:
+    meta = one.metadata
     kind = meta["kind"]
     if kind == "colour":
         if not isinstance(value, str) or not _COLOUR.match(value):
@@ -142,7 +142,7 @@ def _checked(value: object, hint: Any, field: dataclasses.Field[Any], where: str
         raise JobError(f"{where} = {_shown(value)}: expected a text in quotes.")
     if meta["choices"] and value not in meta["choices"]:
         raise JobError(f"{where} = {_shown(value)}: expected one of {', '.join(meta['choices'])}.")
-    if not value.strip() and field.default != "":
+    if not value.strip() and one.default != "":
         raise JobError(f"{where} is empty: expected a text ({meta['about']}).")
     return value
 

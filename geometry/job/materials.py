@@ -11,7 +11,7 @@ from typing import Any
 
 import tomlkit
 
-from .fields import read_section, setting
+from .fields import field, read_section
 
 #: Names of sheet plastics and rubbers that hold chlorine; chemistry's own names, no trade marks.
 CHLORINE_WORDS = frozenset(
@@ -30,62 +30,62 @@ class Material:
     hold for it too.
     """
 
-    title: str = setting(about="name that people read")
-    thicknesses_mm: tuple[float, ...] = setting(about="thicknesses it is sold in", kind="numbers")
-    density_g_cm3: float = setting(about="density in g/cm3", least=0.01, most=25)
-    modulus_mpa: float = setting(about="bending modulus in MPa", least=1, most=1e6)
-    strength_mpa: float = setting(about="bending strength in MPa", least=0.1, most=1e4)
-    least_bridge_mm: float = setting(about="least width of a bridge", least=0.1, most=100)
-    least_opening_mm: float = setting(about="least width of an opening", least=0.05, most=100)
-    colour: str = setting(about="colour of the raw sheet in pictures", kind="colour")
-    source: str = setting(about="where the values come from")
-    process: str = setting(
+    title: str = field(about="name that people read")
+    thicknesses_mm: tuple[float, ...] = field(about="thicknesses it is sold in", kind="numbers")
+    density_g_cm3: float = field(about="density in g/cm3", least=0.01, most=25)
+    modulus_mpa: float = field(about="bending modulus in MPa", least=1, most=1e6)
+    strength_mpa: float = field(about="bending strength in MPa", least=0.1, most=1e4)
+    least_bridge_mm: float = field(about="least width of a bridge", least=0.1, most=100)
+    least_opening_mm: float = field(about="least width of an opening", least=0.05, most=100)
+    colour: str = field(about="colour of the raw sheet in pictures", kind="colour")
+    source: str = field(about="where the values come from")
+    process: str = field(
         "knife", about="how it is usually made into a sheet", choices=("knife", "laser", "printer")
     )
-    least_bridge_knife_mm: float | None = setting(
+    least_bridge_knife_mm: float | None = field(
         None, about="least width of a bridge cut by hand or plotter", least=0.1, most=100
     )
-    least_bridge_laser_mm: float | None = setting(
+    least_bridge_laser_mm: float | None = field(
         None, about="least width of a bridge cut by laser", least=0.1, most=100
     )
-    least_bridge_printer_mm: float | None = setting(
+    least_bridge_printer_mm: float | None = field(
         None, about="least width of a printed bridge", least=0.1, most=100
     )
-    least_opening_knife_mm: float | None = setting(
+    least_opening_knife_mm: float | None = field(
         None, about="least width of an opening cut by hand or plotter", least=0.05, most=100
     )
-    least_opening_laser_mm: float | None = setting(
+    least_opening_laser_mm: float | None = field(
         None, about="least width of an opening cut by laser", least=0.05, most=100
     )
-    least_opening_printer_mm: float | None = setting(
+    least_opening_printer_mm: float | None = field(
         None, about="least width of a printed opening", least=0.05, most=100
     )
-    handling_n: float = setting(
+    handling_n: float = field(
         0.02,
         about="push of hand or spray on an island, in N: common practice, no source",
         least=0,
         most=1000,
     )
-    deflection_mm: float = setting(
+    deflection_mm: float = field(
         5.0,
         about="most that an island may give way under handling; common practice, no source",
         least=0.01,
         most=1000,
     )
-    safety: float = setting(
+    safety: float = field(
         2.0,
         about="times that bridges must be stronger than needed: common practice",
         least=1,
         most=100,
     )
-    laser: str = setting(
+    laser: str = field(
         "unknown",
         about="whether it may go under a laser: fit, poor (melts or chars), never, unknown",
         choices=("fit", "poor", "never", "unknown"),
     )
-    laser_note: str = setting("", about="what to know before it goes under a laser")
-    care: str = setting("", about="cleaning, storing and what spoils it")
-    price_m2: tuple[float, ...] = setting(
+    laser_note: str = field("", about="what to know before it goes under a laser")
+    care: str = field("", about="cleaning, storing and what spoils it")
+    price_m2: tuple[float, ...] = field(
         (), about="low and high price of a square metre, for the estimate", kind="numbers"
     )
 

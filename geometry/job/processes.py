@@ -11,7 +11,7 @@ from importlib.resources import files
 import tomlkit
 
 from ..finding import Finding, Severity
-from .fields import read_section, setting
+from .fields import field, read_section
 from .materials import Material
 
 KINDS = ("knife", "laser", "printer")
@@ -25,17 +25,17 @@ class Process:
     that fits, and the stock sheet that pieces are nested on.
     """
 
-    title: str = setting(about="name that people read")
-    kerf_mm: float = setting(about="width that the cut removes", least=0, most=20)
-    nozzle_mm: float = setting(about="diameter of the nozzle; 0 where none", least=0, most=5)
-    layer_height_mm: float = setting(about="height of a printed layer", least=0, most=5)
-    bed_width_mm: float = setting(about="width of bed or stock sheet", least=10, most=20000)
-    bed_height_mm: float = setting(about="height of bed or stock sheet", least=10, most=20000)
-    speed_mm_s: float = setting(about="cutting or printing speed", least=0.01, most=10000)
-    travel_mm_s: float = setting(about="speed between cuts", least=0.01, most=10000)
-    pierce_s: float = setting(about="time to begin one cut", least=0, most=600)
-    power_on_cost_h: float = setting(about="cost of an hour switched on", least=0, most=10000)
-    source: str = setting(about="where the values come from")
+    title: str = field(about="name that people read")
+    kerf_mm: float = field(about="width that the cut removes", least=0, most=20)
+    nozzle_mm: float = field(about="diameter of the nozzle; 0 where none", least=0, most=5)
+    layer_height_mm: float = field(about="height of a printed layer", least=0, most=5)
+    bed_width_mm: float = field(about="width of bed or stock sheet", least=10, most=20000)
+    bed_height_mm: float = field(about="height of bed or stock sheet", least=10, most=20000)
+    speed_mm_s: float = field(about="cutting or printing speed", least=0.01, most=10000)
+    travel_mm_s: float = field(about="speed between cuts", least=0.01, most=10000)
+    pierce_s: float = field(about="time to begin one cut", least=0, most=600)
+    power_on_cost_h: float = field(about="cost of an hour switched on", least=0, most=10000)
+    source: str = field(about="where the values come from")
     kind: str = ""
 
     @property
@@ -48,37 +48,37 @@ class Process:
 class ProcessSettings:
     """``[process]``: how the sheets are made; what is absent comes from the process table."""
 
-    kind: str = setting(
+    kind: str = field(
         "material",
         about="knife, laser or printer; 'material' takes the material's usual one",
         choices=("material", *KINDS),
     )
-    kerf_mm: float | None = setting(
+    kerf_mm: float | None = field(
         None, about="width that the cut removes; measure it with the kerf strip", least=0, most=20
     )
-    nozzle_mm: float | None = setting(None, about="diameter of the nozzle", least=0.05, most=5)
-    layer_height_mm: float | None = setting(
+    nozzle_mm: float | None = field(None, about="diameter of the nozzle", least=0.05, most=5)
+    layer_height_mm: float | None = field(
         None, about="height of a printed layer", least=0.02, most=5
     )
-    bed_width_mm: float | None = setting(
+    bed_width_mm: float | None = field(
         None, about="width of bed or stock sheet", least=10, most=20000
     )
-    bed_height_mm: float | None = setting(
+    bed_height_mm: float | None = field(
         None, about="height of bed or stock sheet", least=10, most=20000
     )
-    speed_mm_s: float | None = setting(
+    speed_mm_s: float | None = field(
         None, about="cutting or printing speed in mm/s", least=0.01, most=10000
     )
-    travel_mm_s: float | None = setting(
+    travel_mm_s: float | None = field(
         None, about="speed between cuts in mm/s", least=0.01, most=10000
     )
-    pierce_s: float | None = setting(
+    pierce_s: float | None = field(
         None, about="time to begin one cut in seconds", least=0, most=600
     )
-    power_on_cost_h: float | None = setting(
+    power_on_cost_h: float | None = field(
         None, about="cost of an hour switched on", least=0, most=10000
     )
-    lead_in_mm: float = setting(
+    lead_in_mm: float = field(
         0.0, about="length of the run-in on waste before each cut; 0 for none", least=0, most=50
     )
 

@@ -21,7 +21,7 @@ from ..arrays import Floats, Geometries
 from ..build import Build
 from ..colour import linear_from_srgb, srgb_from_hex, srgb_from_linear
 from ..finding import Finding, Severity
-from ..job.job import SpraySettings
+from ..job.sections import SpraySettings
 from ..planar.polygons import as_multipolygon
 from ..planar.raster import coverage, filled, pixel_shape, to_bytes
 from .compositing import sprayed

@@ -19,7 +19,7 @@ from ..arrays import Bools, Floats
 from ..build import Build
 from ..colour import hex_from_srgb, linear_from_srgb, source_over, srgb_from_hex, srgb_from_linear
 from ..errors import GeometryError
-from ..job.job import LayerSettings
+from ..job.sections import LayerSettings
 from ..planar.arrangement import Partition, partition
 from ..planar.raster import coverage, pixel_shape, to_bytes
 from ..progress import Progress

@@ -18,7 +18,7 @@ from shapely import MultiPolygon
 
 from ..arrays import Floats
 from ..finding import Finding, Severity
-from ..job.job import SheetSettings
+from ..job.sections import SheetSettings
 from .sheet import PlacedArtwork
 
 Complexes = NDArray[np.complex128]

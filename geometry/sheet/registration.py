@@ -10,7 +10,7 @@ import shapely
 from shapely import MultiPolygon
 
 from ..finding import Finding, Severity
-from ..job.job import RegistrationSettings, SheetSettings
+from ..job.sections import RegistrationSettings, SheetSettings
 
 #: Segments a quarter circle: a chord of a 10 mm hole is off by less than 0.002 mm.
 QUARTER_SEGMENTS = 32

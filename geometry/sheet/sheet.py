@@ -12,7 +12,7 @@ from shapely import MultiPolygon, Polygon
 from ..artwork.read import Artwork
 from ..errors import GeometryError
 from ..finding import Finding, Severity
-from ..job.job import SheetSettings
+from ..job.sections import SheetSettings
 from ..planar.polygons import as_multipolygon, touching_points
 from ..tolerance import TOLERANCES, Tolerances
 

@@ -15,7 +15,7 @@ from shapely import MultiPolygon, Polygon
 
 from ..colour import hides
 from ..finding import Finding, Severity
-from ..job.job import LayerSettings
+from ..job.sections import LayerSettings
 from ..planar.polygons import as_multipolygon
 from ..planar.union import union_by_clusters
 from .sheet import PlacedArtwork

@@ -9,7 +9,8 @@ import shapely
 from shapely import LineString, MultiPolygon
 
 from ..arrays import Floats
-from ..job.job import Job, LayerSettings
+from ..job.job import Job
+from ..job.sections import LayerSettings
 from ..planar.polygons import as_multipolygon
 from .statics import Stiffness
 

@@ -8,7 +8,8 @@ import numpy as np
 import shapely
 
 from ..finding import Finding, Severity
-from ..job.job import Job, LayerSettings
+from ..job.job import Job
+from ..job.sections import LayerSettings
 from ..planar.narrow import narrow_parts, narrow_sheet
 from ..planar.polygons import as_multipolygon
 from ..planar.strips import straight_strips

@@ -15,7 +15,8 @@ import shapely
 from shapely import MultiPolygon
 
 from ..finding import Finding, Severity
-from ..job.job import Job, LayerSettings
+from ..job.job import Job
+from ..job.sections import LayerSettings
 from ..planar.polygons import as_multipolygon
 from ..progress import Progress
 from ..sheet.sheet import PlacedArtwork

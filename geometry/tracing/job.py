@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
-from ..job.job import Job, LayerSettings, RegistrationSettings, SheetSettings, file_stem
+from ..job.job import Job
+from ..job.names import file_stem
 from ..job.processes import ProcessSettings
+from ..job.sections import LayerSettings, RegistrationSettings, SheetSettings
 from .layered_svg import DrawnLayer, layered_svg
 from .trace import Tracing
 

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from itertools import pairwise
 
 from ..errors import JobError
-from ..job.fields import setting
+from ..job.fields import field
 from ..job.materials import Material, load_materials
 from ..job.processes import Process, ProcessSettings, process_of
 
@@ -19,37 +19,37 @@ USUAL_SIDE_MM = 420.0
 class TracingSettings:
     """How a picture becomes layers."""
 
-    layers: int = setting(3, about="number of layers", least=1, most=MOST_LAYERS)
-    detail: float = setting(
+    layers: int = field(3, about="number of layers", least=1, most=MOST_LAYERS)
+    detail: float = field(
         0.5,
         about="how much is drawn: 0 a poster seen from afar, 1 all that can be cut",
         least=0,
         most=1,
     )
-    ground: str | None = setting(
+    ground: str | None = field(
         None, about="colour of the wall; taken from the picture when absent", kind="colour"
     )
-    cans: tuple[str, ...] = setting(
+    cans: tuple[str, ...] = field(
         (), about="colours that you own; each layer takes the nearest", kind="colours"
     )
-    thresholds: tuple[float, ...] = setting(
+    thresholds: tuple[float, ...] = field(
         (),
         about="lightness, 0 to 100, of the cuts between tones; found from the picture when absent",
         kind="numbers",
     )
-    highlights: int | None = setting(
+    highlights: int | None = field(
         None,
         about="how many layers are lighter than the wall; found from its colour when absent",
         least=0,
         most=MOST_LAYERS,
     )
-    local_contrast: float = setting(
+    local_contrast: float = field(
         0.35,
         about="how much light and dark are told by their surroundings: lifts faces out of shade",
         least=0,
         most=1,
     )
-    colour_contrast: float = setting(
+    colour_contrast: float = field(
         0.8,
         about=(
             "how far colours taken from the picture are spread, darks darker and lights lighter: "
@@ -58,49 +58,49 @@ class TracingSettings:
         least=0,
         most=1,
     )
-    sheet_width_mm: float | None = setting(
+    sheet_width_mm: float | None = field(
         None, about="width of the sheets; follows the picture when absent", least=5, most=20000
     )
-    sheet_height_mm: float | None = setting(
+    sheet_height_mm: float | None = field(
         None, about="height of the sheets; follows the picture when absent", least=5, most=20000
     )
-    margin_mm: float = setting(20.0, about="uncut edge round the picture", least=0, most=5000)
-    material: str = setting("card", about="key of the material")
-    process: str = setting(
+    margin_mm: float = field(20.0, about="uncut edge round the picture", least=0, most=5000)
+    material: str = field("card", about="key of the material")
+    process: str = field(
         "material",
         about="knife, laser or printer; 'material' takes the material's usual one",
         choices=("material", "knife", "laser", "printer"),
     )
-    least_mm: float | None = setting(
+    least_mm: float | None = field(
         None,
         about="least width of an opening; the material's for its process when absent",
         least=0.05,
         most=500,
     )
-    trap_mm: float = setting(
+    trap_mm: float = field(
         1.0, about="how far a layer runs under the ones sprayed over it", least=0, most=50
     )
-    tolerance_mm: float | None = setting(
+    tolerance_mm: float | None = field(
         None,
         about="how far fitted curves may stray from the outline; a share of the stroke when absent",
         least=0.01,
         most=10,
     )
-    background: str = setting(
+    background: str = field(
         "keep",
         about="what is left to the wall: nothing, what looks like the border, or what a mask marks",
         choices=("keep", "flood", "mask"),
     )
-    background_mask: str = setting("", about="picture that is white where the background is")
-    flood_difference: float = setting(
+    background_mask: str = field("", about="picture that is white where the background is")
+    flood_difference: float = field(
         12.0, about="CIEDE2000 difference to the border that still is background", least=0, most=100
     )
-    focus: tuple[tuple[float, float, float, float], ...] = setting(
+    focus: tuple[tuple[float, float, float, float], ...] = field(
         (),
         about="rectangles x, y, width, height in the picture's pixels, y down, that keep detail",
         kind="boxes",
     )
-    focus_mask: str = setting("", about="picture that is white where detail is kept")
+    focus_mask: str = field("", about="picture that is white where detail is kept")
 
     @property
     def sheet_material(self) -> Material:

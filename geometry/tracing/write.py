@@ -8,7 +8,7 @@ from dataclasses import replace
 from pathlib import Path
 
 from ..files.atomic import output_batch
-from ..job.job import job_text
+from ..job.load import job_text
 from ..progress import Progress
 from .contact_sheet import histogram_picture, preview_picture, sweep_picture
 from .job import DRAWING, traced_drawing, traced_job

@@ -13,7 +13,7 @@ from mathutils import Vector  # noqa: E402
 
 from sheetstack.addon.sheets.sheet_object import sheets_of  # noqa: E402
 from sheetstack.geometry.build import build  # noqa: E402
-from sheetstack.geometry.job.job import load_job  # noqa: E402
+from sheetstack.geometry.job.load import load_job  # noqa: E402
 from sheetstack.geometry.scene.section import cut_through  # noqa: E402
 
 from .mesh_arrays import coordinates  # noqa: E402

@@ -11,7 +11,7 @@ import pytest
 bpy = pytest.importorskip("bpy", reason="Blender's Python module is not installed")
 
 from sheetstack.addon.job.scene_job import job_of, put_job  # noqa: E402
-from sheetstack.geometry.job.job import load_job, parse_job  # noqa: E402
+from sheetstack.geometry.job.load import load_job, parse_job  # noqa: E402
 
 DEMOS = sorted(Path(__file__).parents[2].glob("demo_scenes/*/*.toml"))
 

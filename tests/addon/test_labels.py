@@ -7,7 +7,7 @@ bpy = pytest.importorskip("bpy", reason="Blender's Python module is not installe
 import blf  # noqa: E402
 
 from sheetstack.addon.core.panels import DRAWN, SECTION_PANELS  # noqa: E402
-from sheetstack.geometry.job.job import SECTIONS, LayerSettings  # noqa: E402
+from sheetstack.geometry.job.sections import SECTIONS, LayerSettings  # noqa: E402
 from sheetstack.geometry.tracing.settings import TracingSettings  # noqa: E402
 
 #: Pixels of Blender's own font at 11 points. Measured in Blender 3.4's first sidebar, 220 pixels

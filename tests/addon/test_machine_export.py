@@ -10,7 +10,7 @@ import bmesh  # noqa: E402
 
 from sheetstack.geometry.build import build  # noqa: E402
 from sheetstack.geometry.export import FORMATS, export_build  # noqa: E402
-from sheetstack.geometry.job.job import load_job  # noqa: E402
+from sheetstack.geometry.job.load import load_job  # noqa: E402
 from sheetstack.geometry.mesh.solid import extrude  # noqa: E402
 
 from .mesh_arrays import coordinates  # noqa: E402

@@ -8,7 +8,7 @@ bpy = pytest.importorskip("bpy", reason="Blender's Python module is not installe
 
 from sheetstack.addon.job.scene_job import job_of  # noqa: E402
 from sheetstack.addon.sheets.viewport_marks import signs_of  # noqa: E402
-from sheetstack.geometry.job.job import load_job  # noqa: E402
+from sheetstack.geometry.job.load import load_job  # noqa: E402
 
 #: Two square openings that a strip of sheet 0.5 mm wide parts, from x = 40 to 40.5.
 NECK = '<path d="M20 20h20v40h-20zM40.5 20h20v40h-20z"/>'

@@ -18,8 +18,8 @@ from sheetstack.addon.mockup.mockup_scene import EYES, render_settings  # noqa: 
 from sheetstack.addon.mockup.render_job import own_scene, render_order  # noqa: E402
 from sheetstack.geometry.build import build  # noqa: E402
 from sheetstack.geometry.errors import JobError  # noqa: E402
-from sheetstack.geometry.job.job import load_job  # noqa: E402
-from sheetstack.geometry.job.mockup_section import LIGHTS, SURFACES, MockupSettings  # noqa: E402
+from sheetstack.geometry.job.load import load_job  # noqa: E402
+from sheetstack.geometry.job.sections import LIGHTS, SURFACES, MockupSettings  # noqa: E402
 from sheetstack.geometry.paint.compositing import painted_picture  # noqa: E402
 
 SIGN = Path(__file__).parents[2] / "demo_scenes" / "sign" / "sign.toml"

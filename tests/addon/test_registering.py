@@ -83,7 +83,7 @@ def test_a_failed_registration_is_undone_and_seen(monkeypatch):
 
 
 def test_lengths_are_shown_in_millimetres_and_limits_are_those_of_the_job():
-    from sheetstack.geometry.job.job import SheetSettings
+    from sheetstack.geometry.job.sections import SheetSettings
 
     rna = type(bpy.context.scene.sheetstack.sheet).bl_rna.properties["width_mm"]
     field = SheetSettings.__dataclass_fields__["width_mm"]

@@ -10,7 +10,7 @@ bpy = pytest.importorskip("bpy", reason="Blender's Python module is not installe
 from sheetstack.addon.job.scene_job import job_of  # noqa: E402
 from sheetstack.geometry.build import build  # noqa: E402
 from sheetstack.geometry.files.stl import stl_bytes  # noqa: E402
-from sheetstack.geometry.job.job import load_job  # noqa: E402
+from sheetstack.geometry.job.load import load_job  # noqa: E402
 
 from .mesh_arrays import coordinates, corners  # noqa: E402
 

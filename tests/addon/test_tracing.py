@@ -11,7 +11,7 @@ bpy = pytest.importorskip("bpy", reason="Blender's Python module is not installe
 
 from sheetstack.addon.job.scene_job import job_of  # noqa: E402
 from sheetstack.addon.tracing import tracing  # noqa: E402
-from sheetstack.geometry.job.job import load_job  # noqa: E402
+from sheetstack.geometry.job.load import load_job  # noqa: E402
 from sheetstack.geometry.tracing.settings import TracingSettings  # noqa: E402
 from sheetstack.geometry.tracing.trace import (  # noqa: E402
     PREVIEW_PIXELS,

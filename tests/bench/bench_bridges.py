@@ -15,7 +15,7 @@ import numpy as np
 import shapely
 from shapely import MultiPolygon
 
-from sheetstack.geometry.job.job import SheetSettings
+from sheetstack.geometry.job.sections import SheetSettings
 from sheetstack.geometry.planar.polygons import as_multipolygon
 from sheetstack.geometry.sheet.sheet import PlacedArtwork, make_sheet
 from sheetstack.geometry.support.bridges import hold_islands

@@ -13,7 +13,7 @@ from pathlib import Path
 
 from sheetstack.geometry.build import build
 from sheetstack.geometry.export import FORMATS, export_build
-from sheetstack.geometry.job.job import load_job
+from sheetstack.geometry.job.load import load_job
 
 DEMO = Path(__file__).parents[2] / "demo_scenes/portrait"
 

@@ -75,7 +75,7 @@ def main() -> None:
             import trimesh
 
             from sheetstack.geometry.build import build
-            from sheetstack.geometry.job.job import load_job
+            from sheetstack.geometry.job.load import load_job
 
             sheet = build(load_job(job)).layers[0].sheet
             (plate,) = sheet.shape.geoms

@@ -3,7 +3,7 @@ from __future__ import annotations
 import dataclasses
 
 from sheetstack.geometry.cli.main import main
-from sheetstack.geometry.job.job import SECTIONS, LayerSettings
+from sheetstack.geometry.job.sections import SECTIONS, LayerSettings
 
 
 def test_every_key_is_listed_with_its_meaning(capsys):

@@ -8,7 +8,7 @@ from shapely import Point
 
 from sheetstack.geometry.build import build
 from sheetstack.geometry.fabricate.estimate import Range, assumptions, coverage_m2_per_l, estimate
-from sheetstack.geometry.job.job import parse_job
+from sheetstack.geometry.job.load import parse_job
 
 ARTWORK = """<svg xmlns="http://www.w3.org/2000/svg" width="100mm" height="100mm"
 viewBox="0 0 100 100"><g id="a"><rect x="20" y="20" width="40" height="30"/></g>

@@ -19,7 +19,7 @@ def held(sheet_maker):
 def sheet_maker():
     from shapely import MultiPolygon
 
-    from sheetstack.geometry.job.job import SheetSettings
+    from sheetstack.geometry.job.sections import SheetSettings
     from sheetstack.geometry.planar.polygons import as_multipolygon
     from sheetstack.geometry.sheet.sheet import PlacedArtwork, make_sheet
 

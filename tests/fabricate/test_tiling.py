@@ -8,7 +8,7 @@ from shapely import affinity, box
 
 from sheetstack.geometry.errors import GeometryError
 from sheetstack.geometry.fabricate.tiling import split_for_bed
-from sheetstack.geometry.job.making_section import TileSettings
+from sheetstack.geometry.job.sections import TileSettings
 from sheetstack.geometry.planar.polygons import as_multipolygon
 
 BED = (90.0, 70.0)

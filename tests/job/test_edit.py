@@ -7,7 +7,7 @@ import pytest
 
 from sheetstack.geometry.artwork.source import source_of
 from sheetstack.geometry.job.edit import edited_job_text, rebased
-from sheetstack.geometry.job.job import load_job, parse_job
+from sheetstack.geometry.job.load import load_job, parse_job
 
 DEMOS = sorted(Path(__file__).parents[2].glob("demo_scenes/*/*.toml"))
 TEXT = """# A job of mine

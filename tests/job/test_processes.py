@@ -5,7 +5,7 @@ import dataclasses
 import pytest
 
 from sheetstack.geometry.finding import Severity
-from sheetstack.geometry.job.job import job_text, parse_job
+from sheetstack.geometry.job.load import job_text, parse_job
 from sheetstack.geometry.job.materials import Material, load_materials
 from sheetstack.geometry.job.processes import KINDS, load_processes, process_findings, process_of
 

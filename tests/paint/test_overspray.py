@@ -13,7 +13,8 @@ from shapely import MultiPolygon, Point, box
 
 from sheetstack.geometry.build import build
 from sheetstack.geometry.finding import Severity
-from sheetstack.geometry.job.job import SpraySettings, parse_job
+from sheetstack.geometry.job.load import parse_job
+from sheetstack.geometry.job.sections import SpraySettings
 from sheetstack.geometry.paint.overspray import (
     cone,
     dose,

@@ -15,7 +15,7 @@ from matplotlib.textpath import TextPath
 
 from sheetstack.geometry.artwork.fill.contour import Contour
 from sheetstack.geometry.artwork.fill.fill import fill
-from sheetstack.geometry.job.job import SheetSettings
+from sheetstack.geometry.job.sections import SheetSettings
 from sheetstack.geometry.mesh.islands import find_pieces
 from sheetstack.geometry.mesh.solid import extrude
 from sheetstack.geometry.sheet.sheet import PlacedArtwork, make_sheet

@@ -10,7 +10,7 @@ from shapely import Point, Polygon, box
 from sheetstack.geometry.fabricate.cut_sheet import CutSheet
 from sheetstack.geometry.fabricate.kerf import cut_paths
 from sheetstack.geometry.files.paper_pdf import STRIP, paper_pdf, paper_plan
-from sheetstack.geometry.job.making_section import PaperSettings
+from sheetstack.geometry.job.sections import PaperSettings
 
 POINT = 25.4 / 72  # PDF 1.7, 8.3.2.3: a unit of default user space is 1/72 inch
 

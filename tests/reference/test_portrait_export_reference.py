@@ -22,7 +22,7 @@ from PIL import Image
 from sheetstack.geometry.build import build
 from sheetstack.geometry.export import export_build
 from sheetstack.geometry.fabricate.pieces import made_sheet, printed_pieces, sheets_to_make
-from sheetstack.geometry.job.job import load_job
+from sheetstack.geometry.job.load import load_job
 from sheetstack.geometry.mesh.check import soundness, volume
 
 DEMO = Path(__file__).parents[2] / "demo_scenes/portrait"

@@ -12,7 +12,7 @@ from shapely import Point, box
 from sheetstack.geometry.fabricate.printed import printed
 from sheetstack.geometry.fabricate.tiling import split_for_bed
 from sheetstack.geometry.files.stl import write_stl
-from sheetstack.geometry.job.making_section import PrintingSettings, TileSettings
+from sheetstack.geometry.job.sections import PrintingSettings, TileSettings
 from sheetstack.geometry.mesh.check import volume
 from sheetstack.geometry.planar.polygons import as_multipolygon
 

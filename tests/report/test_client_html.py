@@ -13,7 +13,7 @@ from PIL import Image
 
 from sheetstack.geometry.build import build
 from sheetstack.geometry.cautions import cautions_for
-from sheetstack.geometry.job.job import parse_job
+from sheetstack.geometry.job.load import parse_job
 from sheetstack.geometry.report.client_html import client_html
 
 JOB = """

@@ -5,7 +5,7 @@ import pytest
 import shapely
 
 from sheetstack.geometry.build import build
-from sheetstack.geometry.job.job import parse_job
+from sheetstack.geometry.job.load import parse_job
 from sheetstack.geometry.scene.arrange import sheet_places
 from sheetstack.geometry.scene.marks import marks_of
 

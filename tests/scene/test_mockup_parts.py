@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 from shapely import MultiPolygon, Point, box
 
 from sheetstack.geometry.errors import GeometryError
-from sheetstack.geometry.job.mockup_section import MockupSettings
+from sheetstack.geometry.job.sections import MockupSettings
 from sheetstack.geometry.paint.register_margins import drifted_corner
 from sheetstack.geometry.planar.polygons import as_multipolygon
 from sheetstack.geometry.scene.brickwork import COURSE, JOINT, LENGTH, brickwork

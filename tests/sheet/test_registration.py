@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 from shapely import MultiPolygon, affinity, box
 
 from sheetstack.geometry.fabricate.marks import edge_marks, pin_crosses
-from sheetstack.geometry.job.job import RegistrationSettings, SheetSettings
+from sheetstack.geometry.job.sections import RegistrationSettings, SheetSettings
 from sheetstack.geometry.sheet.registration import (
     holes,
     pin_centres,

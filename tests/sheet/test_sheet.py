@@ -7,7 +7,7 @@ from shapely import MultiPolygon, Polygon, box
 from sheetstack.geometry.artwork.read import Artwork
 from sheetstack.geometry.errors import GeometryError
 from sheetstack.geometry.finding import Finding, Severity
-from sheetstack.geometry.job.job import SheetSettings
+from sheetstack.geometry.job.sections import SheetSettings
 from sheetstack.geometry.planar.polygons import as_multipolygon, touching_points
 from sheetstack.geometry.sheet.sheet import PlacedArtwork, make_sheet, place_artworks
 

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from shapely import MultiPolygon, Point, box
 
 from sheetstack.geometry.build import build
-from sheetstack.geometry.job.job import load_job, replace
+from sheetstack.geometry.job.load import load_job
 from sheetstack.geometry.paint.wall import Can, composite_colours
 from sheetstack.geometry.planar.arrangement import partition
 from sheetstack.geometry.planar.polygons import as_multipolygon

@@ -10,7 +10,7 @@ from shapely import LineString, MultiPolygon, Point, box
 from sheetstack.geometry.artwork.read import Artwork
 from sheetstack.geometry.build import build
 from sheetstack.geometry.finding import Severity
-from sheetstack.geometry.job.job import parse_job
+from sheetstack.geometry.job.load import parse_job
 from sheetstack.geometry.planar.polygons import as_multipolygon
 from sheetstack.geometry.support.bridges import hold_islands
 from sheetstack.geometry.support.constraints import DrawnBridge, Loads, Rules

@@ -18,7 +18,7 @@ from sheetstack.geometry.artwork.source import ArtworkSource
 from sheetstack.geometry.build import build
 from sheetstack.geometry.colour import ciede2000, lab_from_srgb, srgb_from_hex
 from sheetstack.geometry.errors import Cancelled, JobError
-from sheetstack.geometry.job.job import load_job
+from sheetstack.geometry.job.load import load_job
 from sheetstack.geometry.planar.raster import coverage
 from sheetstack.geometry.progress import Progress
 from sheetstack.geometry.tracing.job import traced_drawing

@@ -6,14 +6,10 @@ import pytest
 
 from sheetstack.geometry.artwork.source import source_of
 from sheetstack.geometry.errors import JobError
-from sheetstack.geometry.job.job import (
-    SECTIONS,
-    file_stem,
-    job_text,
-    load_job,
-    parse_job,
-    with_spray_order,
-)
+from sheetstack.geometry.job.job import with_spray_order
+from sheetstack.geometry.job.load import job_text, load_job, parse_job
+from sheetstack.geometry.job.names import file_stem
+from sheetstack.geometry.job.sections import SECTIONS
 from sheetstack.geometry.sheet.registration import holes, pin_centres
 
 GOOD = """

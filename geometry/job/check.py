@@ -1,0 +1,82 @@
+"""Checks of a job that span several of its keys; each key by itself is checked as it is read."""
+
+from __future__ import annotations
+
+from ..errors import JobError
+from .job import Job
+from .names import file_stem
+
+
+def check_job(job: Job, name: str = "job") -> None:
+    """Check what spans several keys of a job; ``read_section`` has checked each by itself.
+
+    Raises
+    ------
+    JobError
+        Unknown material, margin wider than the sheet, two layers of one name, hole off the sheet.
+    """
+    sheet = job.sheet
+    if sheet.material not in job.materials:
+        raise JobError(
+            f"{name}: [sheet]: material = '{sheet.material}': expected one of "
+            f"{', '.join(sorted(job.materials))}."
+        )
+    least = job.material.least_bridge(job.made_by.kind)
+    if job.bridge_width < least:
+        raise JobError(
+            f"{name}: [bridges]: width_mm = {job.bridge_width:g}: expected at least {least:g}, the "
+            f"least width that {sheet.material} allows."
+        )
+    if 2 * sheet.margin_mm >= min(sheet.width_mm, sheet.height_mm):
+        raise JobError(
+            f"{name}: [sheet]: margin_mm = {sheet.margin_mm:g}: expected less than half of the "
+            f"sheet's {sheet.width_mm:g} x {sheet.height_mm:g} mm."
+        )
+    seen: set[str] = set()
+    for layer in job.layers:
+        for sheet_name in layer.sheet_names:
+            slug = file_stem(sheet_name)
+            if slug in seen:
+                raise JobError(
+                    f"{name}: two [[layers]] tables are named '{sheet_name}'; expected names that "
+                    "differ in more than case and punctuation (a split layer makes sheets 'A' and "
+                    "'B' of its name)."
+                )
+            seen.add(slug)
+    _check_bridges(job, name)
+    registration = job.registration
+    radius = registration.hole_diameter_mm / 2
+    for x, y in registration.holes_mm:
+        if not (radius < x < sheet.width_mm - radius and radius < y < sheet.height_mm - radius):
+            raise JobError(
+                f"{name}: [registration]: holes_mm holds [{x:g}, {y:g}]: expected a whole hole on "
+                f"the sheet's {sheet.width_mm:g} x {sheet.height_mm:g} mm."
+            )
+
+
+def _check_bridges(job: Job, name: str) -> None:
+    least = job.material.least_bridge(job.made_by.kind)
+    ids: set[tuple[str, str]] = set()
+    for i, bridge in enumerate(job.bridges_by_hand, 1):
+        where = f"{name}: [[bridge]] number {i}"
+        names = [layer.name for layer in job.layers]
+        if bridge.layer not in names:
+            raise JobError(
+                f"{where}: layer = '{bridge.layer}': expected one of {', '.join(names)}."
+            )
+        if len(bridge.line_mm) < 2:
+            raise JobError(f"{where}: line_mm: expected two or more points, found one or none.")
+        if bridge.width_mm is not None and bridge.width_mm < least:
+            raise JobError(
+                f"{where}: width_mm = {bridge.width_mm:g}: expected at least {least:g}, the least "
+                f"width that {job.sheet.material} allows."
+            )
+        if bridge.id and (bridge.layer, bridge.id) in ids:
+            raise JobError(f"{where}: id = '{bridge.id}': another bridge of the layer has it.")
+        ids.add((bridge.layer, bridge.id))
+    for area in job.bridges.keep_free_areas_mm:
+        if len(area) < 3:
+            raise JobError(
+                f"{name}: [bridges]: keep_free_areas_mm: expected three or more corners, "
+                f"found {len(area)}."
+            )

@@ -1,0 +1,150 @@
+"""The job file, read and written: one TOML document, units in the key names."""
+
+from __future__ import annotations
+
+import os
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import tomlkit
+from tomlkit.exceptions import TOMLKitError
+
+from ..errors import JobError
+from .check import check_job
+from .fields import field, read_section, write_section
+from .job import Job
+from .materials import read_materials
+from .sections import SECTIONS, BridgeByHand, LayerSettings
+
+#: A job file is read whole; one this big is a mistake.
+MOST_BYTES = 4_000_000
+
+
+@dataclass(frozen=True)
+class _Head:
+    title: str = field(about="title of the job")
+    ground: str = field("#ffffff", about="colour of the wall below the paint", kind="colour")
+
+
+def load_job(path: str | os.PathLike[str]) -> Job:
+    """Read and check a job file.
+
+    Parameters
+    ----------
+    path : path
+        A TOML document, UTF-8.
+
+    Raises
+    ------
+    JobError
+        One sentence that names file, key, value and what was expected.
+    """
+    path = Path(path)
+    try:
+        if not path.is_file():
+            raise JobError(
+                f"{path}: expected a job file, "
+                f"found {'a folder' if path.is_dir() else 'nothing of that name'}."
+            )
+        if path.stat().st_size > MOST_BYTES:
+            raise JobError(f"{path}: {path.stat().st_size} bytes are too many for a job file.")
+        text = path.read_text(encoding="utf-8")
+    except OSError as error:
+        raise JobError(f"{path}: cannot be read: {error.strerror or error}.") from None
+    except UnicodeDecodeError as error:
+        raise JobError(f"{path}: is not UTF-8 text (byte {error.start}).") from None
+    return parse_job(text, str(path), path.parent)
+
+
+def parse_job(text: str, name: str = "job", folder: Path = Path()) -> Job:
+    """Read and check a job from TOML text.
+
+    Parameters
+    ----------
+    text : str
+    name : str
+        What to call the job in errors, as a rule the file's name.
+    folder : Path
+        What relative artwork paths are relative to.
+
+    Raises
+    ------
+    JobError
+
+    Examples
+    --------
+    >>> parse_job('title = 3', 'cat.toml')
+    Traceback (most recent call last):
+    ...
+    sheetstack.geometry.errors.JobError: cat.toml: title = 3: expected a text in quotes.
+    """
+    try:
+        table = tomlkit.parse(text).unwrap()
+    except (TOMLKitError, RecursionError, ValueError) as error:
+        reason = str(error) or "nested too deeply"
+        raise JobError(f"{name}: is not valid TOML: {reason}.") from None
+    head_keys = {"title", "ground"}
+    known = head_keys | set(SECTIONS) | {"layers", "bridge", "materials"}
+    for key in table:
+        if key not in known:
+            raise JobError(
+                f"{name}: unknown key '{key}'; expected one of {', '.join(sorted(known))}."
+            )
+    head = read_section(_Head, {k: v for k, v in table.items() if k in head_keys}, name)
+    sections: dict[str, Any] = {
+        key: read_section(section, table.get(key, {}), f"{name}: [{key}]")
+        for key, section in SECTIONS.items()
+        if key in table or key == "sheet"
+    }
+    rows = table.get("layers", [])
+    if not isinstance(rows, list) or not rows:
+        raise JobError(f"{name}: expected at least one [[layers]] table, found none.")
+    layers = tuple(
+        read_section(LayerSettings, row, f"{name}: [[layers]] number {i}")
+        for i, row in enumerate(rows, 1)
+    )
+    by_hand = table.get("bridge", [])
+    if not isinstance(by_hand, list):
+        raise JobError(f"{name}: bridge: expected [[bridge]] tables.")
+    bridges_by_hand = tuple(
+        read_section(BridgeByHand, row, f"{name}: [[bridge]] number {i}")
+        for i, row in enumerate(by_hand, 1)
+    )
+    own = table.get("materials", {})
+    if not isinstance(own, dict):
+        raise JobError(f"{name}: [materials]: expected a table for each material.")
+    job = Job(
+        title=head.title,
+        ground=head.ground,
+        layers=layers,
+        bridges_by_hand=bridges_by_hand,
+        own_materials=read_materials(own, f"{name}: materials"),
+        folder=folder,
+        **sections,
+    )
+    check_job(job, name)
+    return job
+
+
+def job_text(job: Job) -> str:
+    """Return a job as TOML text; ``parse_job`` gives an equal job back."""
+    document = tomlkit.document()
+    for key, value in write_section(_Head(job.title, job.ground)).items():
+        document[key] = value
+    for key in SECTIONS:
+        values = write_section(getattr(job, key))
+        if values:
+            document[key] = values
+    layers = tomlkit.aot()
+    for layer in job.layers:
+        layers.append(tomlkit.item(write_section(layer)))
+    document["layers"] = layers
+    if job.bridges_by_hand:
+        by_hand = tomlkit.aot()
+        for bridge in job.bridges_by_hand:
+            by_hand.append(tomlkit.item(write_section(bridge)))
+        document["bridge"] = by_hand
+    if job.own_materials:
+        document["materials"] = {k: write_section(m) for k, m in job.own_materials.items()}
+    return tomlkit.dumps(document)

@@ -1,0 +1,313 @@
+"""The tables of a job file, each a frozen dataclass whose fields carry unit, limits and meaning."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from .fields import field
+from .processes import ProcessSettings
+
+ROLES = ("mid-tone", "shadow", "highlight")
+PAPERS = ("A0", "A1", "A2", "A3", "A4", "A5")
+JOINTS = ("puzzle", "lap", "butt")
+SURFACES = ("brick", "plaster", "concrete", "board", "canvas")
+LIGHTS = ("daylight", "evening")
+SCALES = ("auto", "rule", "figure", "none")
+#: Pictures higher than this, in mm, are shown with a figure beside them, smaller with a rule.
+FIGURE_FROM = 900.0
+
+
+@dataclass(frozen=True)
+class SheetSettings:
+    """``[sheet]``: the plate that every layer is cut from."""
+
+    width_mm: float = field(about="width of every sheet", least=5, most=20000)
+    height_mm: float = field(about="height of every sheet", least=5, most=20000)
+    margin_mm: float = field(20.0, about="uncut edge round the artwork", least=0, most=5000)
+    material: str = field("card", about="key of the material")
+    thickness_mm: float = field(0.4, about="thickness of the sheet", least=0.01, most=100)
+    placement: str = field(
+        "centre",
+        about="where the artwork's page lies: centred on the sheet, or corner on corner",
+        choices=("centre", "corner"),
+    )
+
+
+@dataclass(frozen=True)
+class LayerSettings:
+    """``[[layers]]``: one colour's share of the picture; the tables stand in spray order."""
+
+    name: str = field(about="name of the layer")
+    colour: str = field(about="colour it is sprayed in, like '#a0522d'", kind="colour")
+    artwork: str = field(about="artwork file, relative to the job file")
+    role: str = field("", about="mid-tone, shadow, highlight, or your own word")
+    group: str = field("", about="id or label of a group in an SVG, layer in a DXF")
+    opacity: float = field(
+        1.0, about="1 hides what is below, 0.4 lets it show through", least=0.0, most=1.0
+    )
+    scale: float = field(1.0, about="factor on the artwork's lengths", least=1e-4, most=1e4)
+    pixel_mm: float | None = field(
+        None, about="side of one pixel of a mask image", least=1e-4, most=1000
+    )
+    painted: str = field("dark", about="part of a mask that is painted", choices=("dark", "light"))
+    threshold: float = field(0.5, about="level between dark and light of a mask", least=0, most=1)
+    smooth_mm: float = field(0.0, about="smoothing of a mask's contours", least=0, most=100)
+    simplify_mm: float = field(
+        0.05, about="most that a mask's contour moves when points are left out", least=0, most=100
+    )
+    bridges_mm: tuple[tuple[tuple[float, float], ...], ...] = field(
+        (), about="middle lines of bridges drawn by hand, on the sheet", kind="lines"
+    )
+    bridges_group: str = field(
+        "", about="id or label of an SVG group whose lines are bridges drawn by hand"
+    )
+    split: bool = field(False, about="two sheets of this colour that leave no bridge in the paint")
+    mend_mm: tuple[tuple[float, float], ...] = field(
+        (), about="places of findings (necks, tongues, slits) to be mended", kind="points"
+    )
+
+    @property
+    def sheet_names(self) -> tuple[str, ...]:
+        """Names of the sheets that the layer makes: its own, or with A and B when split."""
+        return (f"{self.name} A", f"{self.name} B") if self.split else (self.name,)
+
+
+@dataclass(frozen=True)
+class BridgeSettings:
+    """``[bridges]``: the strips that hold islands."""
+
+    width_mm: float | None = field(
+        None, about="width of bridges; the material's least width when absent", least=0.05, most=500
+    )
+    choice: str = field(
+        "least-visible",
+        about="which bridges are laid: those that spoil the picture least, or the shortest",
+        choices=("least-visible", "shortest"),
+    )
+    direction: str = field(
+        "any",
+        about="way bridges run: any, or rather along the drawing (an island's long axis)",
+        choices=("any", "drawing"),
+    )
+    style: str = field(
+        "straight",
+        about="sides of bridges: straight, or filleted where they meet the sheet",
+        choices=("straight", "filleted"),
+    )
+    fillet_mm: float = field(1.0, about="radius of fillets", least=0.05, most=100)
+    handling_load_n: float | None = field(
+        None,
+        about="push on an island's edge that its bridges bear, in N; the material's when absent",
+        least=0,
+        most=1000,
+    )
+    deflection_mm: float | None = field(
+        None,
+        about="most that an island may give way; the material's limit when absent",
+        least=0.01,
+        most=1000,
+    )
+    safety: float | None = field(
+        None, about="times that bridges must be stronger than needed", least=1, most=100
+    )
+    most_per_island: int = field(6, about="most bridges that one island gets", least=1, most=40)
+    seam_overlap_mm: float = field(
+        1.0, about="overlap of paint where a layer is split into two sheets", least=0, most=50
+    )
+    keep_free_mm: tuple[tuple[float, float, float, float], ...] = field(
+        (), about="boxes on the sheet that bridges keep out of", kind="boxes"
+    )
+    keep_free_areas_mm: tuple[tuple[tuple[float, float], ...], ...] = field(
+        (), about="areas on the sheet that bridges keep out of, each by its corners", kind="lines"
+    )
+
+
+@dataclass(frozen=True)
+class BridgeByHand:
+    """``[[bridge]]``: one bridge that the artist has set; places are on the sheet."""
+
+    layer: str = field(about="name of its layer")
+    line_mm: tuple[tuple[float, float], ...] = field(
+        about="its middle line from sheet to sheet", kind="points"
+    )
+    id: str = field("", about="its lasting name")
+    width_mm: float | None = field(
+        None, about="its width; the job's bridge width when absent", least=0.05, most=500
+    )
+    state: str = field(
+        "locked",
+        about="locked: stays where it is; forbidden: no bridge is laid across this line",
+        choices=("locked", "forbidden"),
+    )
+
+
+@dataclass(frozen=True)
+class RegistrationSettings:
+    """``[registration]``: holes at the same place on every sheet and on the wall."""
+
+    hole_diameter_mm: float = field(0.0, about="diameter; 0 for none", least=0, most=200)
+    inset_mm: float = field(
+        10.0, about="distance of hole centres from the edge", least=0, most=2000
+    )
+    holes_mm: tuple[tuple[float, float], ...] = field(
+        (), about="centres of holes instead of the usual three corners", kind="points"
+    )
+    feature: str = field(
+        "holes",
+        about="holes for pins, or half holes in three edges that are pushed against pins",
+        choices=("holes", "notches"),
+    )
+    marks: bool = field(
+        False, about="engraved crosses at the edges' middles, and the layer's number and name"
+    )
+    drift_mm: float = field(
+        1.0, about="how far a sheet may lie off its place when sprayed", least=0, most=100
+    )
+    turn_deg: float = field(
+        0.1, about="how far a sheet may be turned when sprayed", least=0, most=10
+    )
+    trap_mm: float = field(
+        0.0, about="how far lower layers are let run under upper ones; 0 for not", least=0, most=50
+    )
+
+
+@dataclass(frozen=True)
+class PrintingSettings:
+    """``[printing]``: what a printed sheet has beyond the flat plate; 0 or false leaves it out."""
+
+    rim_height_mm: float = field(
+        0.0, about="height of the stiffening rim above the sheet", least=0, most=50
+    )
+    rim_width_mm: float = field(4.0, about="width of the rim", least=0.4, most=100)
+    rib_height_mm: float = field(0.0, about="height of ribs above the sheet", least=0, most=50)
+    rib_width_mm: float = field(2.0, about="width of a rib", least=0.4, most=50)
+    rib_spacing_mm: float = field(
+        40.0, about="distance between ribs, both ways", least=4, most=2000
+    )
+    rib_clearance_mm: float = field(
+        2.0, about="least distance from rim or rib to an opening", least=0.2, most=100
+    )
+    chamfer_mm: float = field(
+        0.0, about="how much wider openings are on the spray side, at each edge", least=0, most=10
+    )
+    land_mm: float = field(
+        0.2, about="height of the straight wall below the chamfer", least=0.05, most=20
+    )
+    grip_tab: bool = field(False, about="a tab on the upper edge to lift the sheet by")
+    label: bool = field(False, about="recessed layer number and 'this side up'")
+    label_depth_mm: float = field(0.3, about="depth of the label", least=0.05, most=5)
+    pegs: bool = field(False, about="pegs above and sockets below, so that sheets stack true")
+    peg_diameter_mm: float = field(4.0, about="diameter of a peg", least=1, most=50)
+    peg_clearance_mm: float = field(
+        0.2, about="how much wider a socket is than its peg, all round", least=0, most=2
+    )
+
+
+@dataclass(frozen=True)
+class TileSettings:
+    """``[tiles]``: how a sheet bigger than the bed is split."""
+
+    joint: str = field(
+        "puzzle",
+        about="dovetailed keys, half laps (printed or routed), or butted edges to be taped",
+        choices=JOINTS,
+    )
+    key_width_mm: float = field(8.0, about="width of a key at its head", least=1, most=200)
+    key_depth_mm: float = field(5.0, about="depth of a key, or width of a lap", least=0.5, most=200)
+    clearance_mm: float = field(0.1, about="width of the gap between joined tiles", least=0, most=2)
+    bed_margin_mm: float = field(3.0, about="edge of the bed that is kept free", least=0, most=200)
+    spacing_mm: float = field(
+        4.0, about="distance between pieces on one stock sheet", least=0, most=200
+    )
+
+
+@dataclass(frozen=True)
+class PaperSettings:
+    """``[paper]``: PDF pages at true size, to be cut by hand."""
+
+    size: str = field("A4", about="ISO 216 paper", choices=PAPERS)
+    overlap_mm: float = field(10.0, about="what neighbouring pages both show", least=0, most=100)
+    margin_mm: float = field(
+        7.0, about="edge of the paper that a printer leaves white", least=0, most=50
+    )
+
+
+@dataclass(frozen=True)
+class EstimateSettings:
+    """``[estimate]``: assumptions behind mass, time, paint and cost."""
+
+    currency: str = field("EUR", about="what costs are counted in")
+    sheet_price_m2: float | None = field(
+        None, about="price of a square metre of sheet; the material's range when absent", least=0
+    )
+    filament_price_kg: float = field(20.0, about="price of a kilogram of filament", least=0)
+    paint_price_l: float = field(30.0, about="price of a litre of paint", least=0)
+    solids_percent: float = field(
+        40.0, about="volume solids of the paint, from its data sheet", least=1, most=100
+    )
+    film_um: float = field(25.0, about="dry film that covers, in micrometres", least=1, most=2000)
+    paint_loss_percent: float = field(
+        50.0, about="share of sprayed paint that never reaches the picture", least=0, most=95
+    )
+    walls: int = field(1, about="how many times the picture is painted", least=1, most=100000)
+    spread_percent: float = field(
+        25.0, about="how far times and costs may lie off, either way", least=0, most=90
+    )
+
+
+@dataclass(frozen=True)
+class SpraySettings:
+    """``[spray]``: how the paint is sprayed, for soft edges and shaded openings."""
+
+    stand_off_mm: float = field(
+        200.0, about="distance of the nozzle from the sheet", least=10, most=2000
+    )
+    cone_deg: float = field(30.0, about="whole angle of the spray cone", least=1, most=120)
+    lift_mm: float = field(
+        0.3,
+        about="how far the sheet stands off the wall where it does not lie flat",
+        least=0,
+        most=50,
+    )
+    angle_deg: float = field(
+        0.0, about="how far the can leans from square to the sheet", least=0, most=75
+    )
+    from_deg: float = field(
+        90.0, about="side the can leans to: 0 right, 90 above, 180 left", least=0, most=360
+    )
+
+
+@dataclass(frozen=True)
+class MockupSettings:
+    """``[mockup]``: the scene that the painted picture is shown in."""
+
+    surface: str = field("brick", about="what the picture is painted on", choices=SURFACES)
+    light: str = field("daylight", about="light that it is seen in", choices=LIGHTS)
+    scale: str = field(
+        "auto", about="what stands beside it for its size: a rule or a figure", choices=SCALES
+    )
+
+    def scale_for(self, height_mm: float) -> str:
+        """Return what stands beside a picture of some height: rule, figure or none.
+
+        >>> MockupSettings().scale_for(500), MockupSettings().scale_for(2000)
+        ('rule', 'figure')
+        """
+        if self.scale != "auto":
+            return self.scale
+        return "figure" if height_mm > FIGURE_FROM else "rule"
+
+
+#: Tables of the job file that stand once, with their attribute of ``Job``.
+SECTIONS: dict[str, type] = {
+    "sheet": SheetSettings,
+    "bridges": BridgeSettings,
+    "registration": RegistrationSettings,
+    "process": ProcessSettings,
+    "printing": PrintingSettings,
+    "tiles": TileSettings,
+    "paper": PaperSettings,
+    "estimate": EstimateSettings,
+    "spray": SpraySettings,
+    "mockup": MockupSettings,
+}
