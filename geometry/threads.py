@@ -1,4 +1,4 @@
-"""The same operation on many geometries, spread over the machine's cores.
+"""The same operation on many geometries, shared among the machine's cores.
 
 GEOS works without Python's lock, so that threads are enough.
 """
@@ -19,7 +19,7 @@ from .arrays import Geometries
 FEWEST = 64
 
 
-def spread(function: Callable[..., Any], *arrays: Geometries, **options: Any) -> Geometries:
+def map_geometries(function: Callable[..., Any], *arrays: Geometries, **options: Any) -> Geometries:
     """Call a vectorised Shapely function on parts of its arrays at the same time.
 
     Parameters
@@ -38,7 +38,7 @@ def spread(function: Callable[..., Any], *arrays: Geometries, **options: Any) ->
     --------
     >>> import shapely
     >>> points = shapely.points(np.arange(200.0), 0.0)
-    >>> spread(shapely.buffer, points, distance=1.0).shape
+    >>> map_geometries(shapely.buffer, points, distance=1.0).shape
     (200,)
     """
     count = len(arrays[0])

@@ -39,7 +39,7 @@ def chamfer_cutter(
     openings : array of Polygon
         True shapes, kept below the chamfer.
     within : polygon or polygons
-        Where the chamfer may lie; as a rule the sheet's outline worn back a little.
+        Where the chamfer may lie; as a rule the sheet's outline eroded a little.
     width : float
         How much wider the openings get at each edge, in mm, at height ``top``.
     land : float

@@ -11,7 +11,7 @@ import shapely
 from shapely import LineString, MultiPolygon, Polygon
 
 from ..arrays import Floats, Geometries
-from ..planar.morphology import openings_of, worn
+from ..planar.morphology import erode, openings_of
 
 #: Width of a key's neck as a share of its head: a slope of about 1 to 3 on common proportions.
 _NECK = 0.6
@@ -80,7 +80,7 @@ def keys_along(
             np.array(seams, object), predicate="dwithin", distance=depth + width + 2 * wall
         )[1]
     )
-    solid = worn(shape, wall, openings[near])
+    solid = erode(shape, wall, openings[near])
     shapely.prepare(solid)
     found: list[Key] = []
     for seam in seams:

@@ -16,6 +16,7 @@ from shapely import MultiPolygon, Polygon
 
 from ..arrays import Floats, Geometries
 from ..finding import Finding, Severity
+from ..planar.morphology import openings_of, without_openings
 from ..planar.polygons import as_multipolygon
 
 #: Outer corners of a path are pointed up to this many times the offset, bevelled beyond: the beam
@@ -142,21 +143,16 @@ def cut_paths(
     [6.84, 104.04]
     """
     pieces = as_multipolygon(shape)
-    filled = as_multipolygon(shapely.union_all([Polygon(p.exterior) for p in pieces.geoms]))
-    if len(pieces.geoms) == 1:
-        waste = [Polygon(ring) for ring in pieces.geoms[0].interiors]
-    else:
-        waste = list(as_multipolygon(filled.difference(pieces)).geoms)
+    whole, openings = without_openings(pieces), openings_of(pieces)
     half = kerf / 2
-    opened = np.array(waste, object)
     if kerf > 0:
         inner = shapely.buffer(
-            opened, -half, quad_segs=16, join_style="mitre", mitre_limit=_MITRE_LIMIT
+            openings, -half, quad_segs=16, join_style="mitre", mitre_limit=_MITRE_LIMIT
         )
-        outer = offset(filled, half)
+        outer = offset(whole, half)
     else:
-        inner, outer = opened, filled
-    findings = _closed_up(opened, inner, kerf, layer)
+        inner, outer = openings, whole
+    findings = _closed_up(openings, inner, kerf, layer)
     rings = shapely.get_rings(shapely.get_parts(inner)) if len(inner) else np.empty(0, object)
     return CutPaths(
         tuple(_begun(ring, lead_in, inside=True) for ring in in_cutting_order(rings)),

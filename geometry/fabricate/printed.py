@@ -16,7 +16,7 @@ from ..finding import Finding, Severity
 from ..job.sections import PrintingSettings
 from ..mesh.boolean import block, mesh_of, solid_of
 from ..mesh.solid import Mesh, extrude
-from ..planar.morphology import filled, openings_of, widened, worn
+from ..planar.morphology import dilate, erode, openings_of, without_openings
 from ..planar.polygons import as_multipolygon
 from .chamfer import chamfer_cutter
 from .label_placement import PlacedLabel, place_label
@@ -105,10 +105,10 @@ def raised_regions(
     rim, ribs : MultiPolygon
         Ribs without what the rim covers.
     """
-    whole = filled(shape)
+    whole = without_openings(shape)
     kept_off = MultiPolygon()
     if settings.rim_height_mm > 0 or settings.rib_height_mm > 0:
-        kept_off = widened(openings_of(shape), settings.rib_clearance_mm + settings.chamfer_mm)
+        kept_off = dilate(openings_of(shape), settings.rib_clearance_mm + settings.chamfer_mm)
     rim = MultiPolygon()
     if settings.rim_height_mm > 0:
         inner = shapely.buffer(whole, -settings.rim_width_mm, join_style="mitre")
@@ -211,7 +211,7 @@ class _Printing:
         self._layer = layer
         self._findings: list[Finding] = []
         self._settings = self._within_limits(settings, bridge_width)
-        self._filled, self._openings = filled(shape), openings_of(shape)
+        self._filled, self._openings = without_openings(shape), openings_of(shape)
 
     def _within_limits(self, settings: PrintingSettings, bridge_width: float) -> PrintingSettings:
         most = bridge_width * (1 - _LEFT_OF_BRIDGE) / 2
@@ -339,7 +339,7 @@ class _Printing:
         self, name: str, upper: MultiPolygon, raised: shapely.Geometry
     ) -> PlacedLabel | None:
         away = self._settings.chamfer_mm + 0.4
-        free = worn(upper, away).difference(shapely.buffer(raised, 0.4))
+        free = erode(upper, away).difference(shapely.buffer(raised, 0.4))
         head = " ".join(part for part in (self._label, name) if part)
         for text in (f"{head} - this side up", f"{head} up", head.split()[0] + f" {name} up"):
             placed = place_label(
@@ -368,7 +368,7 @@ class _Printing:
         x0, y0, x1, y1 = self._filled.bounds
         w, h = x1 - x0, y1 - y0
         inset = self._boss_radius + 1.0
-        room = worn(self._shape, inset - 0.5)
+        room = erode(self._shape, inset - 0.5)
         lines = [line.buffer(self._boss_radius + 0.5) for line in self._tiling.seams]
         room = room.difference(shapely.union_all(lines))
         found = []

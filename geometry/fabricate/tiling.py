@@ -22,7 +22,7 @@ from ..arrays import Floats
 from ..errors import GeometryError
 from ..finding import Finding, Severity
 from ..job.sections import TileSettings
-from ..planar.morphology import filled, openings_of, widened
+from ..planar.morphology import dilate, openings_of, without_openings
 from ..planar.polygons import as_multipolygon, touching_points
 from ..planar.union import union_by_clusters
 from ..tolerance import TOLERANCES
@@ -180,12 +180,12 @@ def _narrow_places(shape: MultiPolygon, narrow: float) -> MultiPolygon:
 
     The outside counts as an opening, so that necks along the outer edge are found too.
     """
-    whole = filled(shape)
+    whole = without_openings(shape)
     outside = as_multipolygon(shapely.buffer(whole, 2 * narrow).difference(whole))
     openings = np.append(openings_of(shape), shapely.get_parts(outside))
     # Worn back a little more than widened: else rounding fills each corner.
     closed = shapely.buffer(
-        shapely.get_parts(widened(openings, narrow / 2)), -narrow / 2 * 1.02, quad_segs=8
+        shapely.get_parts(dilate(openings, narrow / 2)), -narrow / 2 * 1.02, quad_segs=8
     )
     at, inside = shapely.STRtree(openings).query(closed, predicate="intersects")
     order = np.argsort(at, kind="stable")

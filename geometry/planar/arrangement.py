@@ -1,8 +1,10 @@
-"""Partition: the sheet cut along every edge of every layer, so that each cell is painted as one.
+"""Arrangements: edges cut where they cross, the faces between them, and what each face lies in.
 
-All layers' edges are noded together once and the faces between them found. Every later question
-(the finished picture for any spray order, what a bridge leaves bare, how much paint lies where) is
-then a matter of cells and sets of layers, and no edge is computed twice.
+All edges are noded together once, the faces are the polygons that they bound, and a face is
+labelled by a point inside it: by its winding number where the edges are one shape's outlines
+(``arrange``), or by the regions that it lies in (``partition``). Every later question (the finished
+picture for any spray order, what a bridge leaves bare, how much paint lies where) is then a matter
+of cells and sets of layers, and no edge is computed twice.
 """
 
 from __future__ import annotations
@@ -16,14 +18,12 @@ import shapely
 from numpy.typing import NDArray
 from shapely import MultiPolygon, Polygon
 
-from ..arrays import Bools, Floats, Indices
+from ..arrays import Bools, Floats, Geometries, Indices
 from ..errors import GeometryError
 from ..progress import Progress
+from ..tolerance import TOLERANCES, Tolerances
 from .polygons import as_multipolygon
-
-#: Crossings of edges are rounded to this grid, in mm: far below any tool, far above
-#: the rounding of a float at the far end of a sheet. Edges nearer than that become one.
-GRID = 1e-7
+from .winding import winding_numbers
 
 
 @dataclass(frozen=True)
@@ -75,11 +75,45 @@ class Partition:
         return as_multipolygon(shapely.coverage_union_all(self.cells[chosen]))
 
 
+def arrange(rings: Geometries, tolerances: Tolerances) -> tuple[Geometries, Indices, Floats]:
+    """Cut rings at their crossings into faces, each with its winding number.
+
+    Parameters
+    ----------
+    rings : object array of LinearRing
+    tolerances : Tolerances
+
+    Returns
+    -------
+    faces : object array (n,) of Polygon
+    winding : int array (n,)
+        How often the rings, and they alone, go round each face.
+    crossings : float64 array (k, 2)
+        Where rings cross or touch themselves or each other.
+
+    Examples
+    --------
+    >>> bow = shapely.linearrings([[0, 0], [2, 2], [2, 0], [0, 2]])
+    >>> faces, winding, crossings = arrange(np.array([bow]), TOLERANCES)
+    >>> sorted(winding.tolist()), crossings.tolist()
+    ([-1, 1], [[1.0, 1.0]])
+    """
+    edges = _noded(rings, tolerances.grid)
+    faces = _faces(edges)
+    xy, index = shapely.get_coordinates(rings, return_index=True)
+    within = index[1:] == index[:-1]
+    inner = shapely.get_coordinates(shapely.point_on_surface(faces)).reshape(-1, 2)
+    winding = winding_numbers(inner, xy[:-1][within], xy[1:][within])
+    ends = np.concatenate([shapely.get_point(edges, 0), shapely.get_point(edges, -1)])
+    nodes, degree = np.unique(shapely.get_coordinates(ends), axis=0, return_counts=True)
+    return faces, winding, nodes[degree > 2]
+
+
 def partition(
     regions: Sequence[Polygon | MultiPolygon],
     frame: Polygon,
     progress: Progress | None = None,
-    grid: float = GRID,
+    grid: float = TOLERANCES.grid,
 ) -> Partition:
     """Cut a frame along the edges of all regions.
 
@@ -118,9 +152,9 @@ def partition(
     progress(0.0, "cutting along all edges")
     clipped = [_within(region, frame) for region in regions]
     lines = shapely.boundary(np.array([frame, *clipped], object))
-    noded = shapely.union_all(lines, grid_size=grid)
+    edges = _noded(lines, grid)
     progress(0.5, "finding cells")
-    faces = shapely.get_parts(shapely.polygonize(shapely.get_parts(noded)))
+    faces = _faces(edges)
     # Faces outside a frame with holes of its own.
     points = shapely.point_on_surface(faces)
     if len(shapely.get_rings(frame)) > 1:
@@ -143,6 +177,39 @@ def partition(
         array.setflags(write=False)
     progress(1.0, "cells found")
     return Partition(frame, faces, inside, areas)
+
+
+def merge_faces(faces: Geometries, tolerances: Tolerances) -> Geometries:
+    """Return faces of one arrangement as polygons, the edges between them taken away.
+
+    Parameters
+    ----------
+    faces : object array of Polygon
+    tolerances : Tolerances
+
+    Returns
+    -------
+    object array of Polygon
+        Disjoint; they touch at points at most.
+    """
+    merged = shapely.coverage_union_all(faces)
+    if not shapely.is_valid(merged):
+        merged = shapely.union_all(faces, grid_size=tolerances.grid)
+    parts = shapely.get_parts(merged)
+    polygons: Geometries = parts[shapely.get_type_id(parts) == shapely.GeometryType.POLYGON]
+    return polygons
+
+
+def _noded(lines: Geometries, grid: float) -> Geometries:
+    """Return the edges that lines and rings are cut into where they cross, as LineStrings."""
+    edges = shapely.get_parts(shapely.union_all(lines, grid_size=grid))
+    cut: Geometries = edges[shapely.get_type_id(edges) == shapely.GeometryType.LINESTRING]
+    return cut
+
+
+def _faces(edges: Geometries) -> Geometries:
+    faces: Geometries = shapely.get_parts(shapely.polygonize(edges))
+    return faces
 
 
 def _within(region: Polygon | MultiPolygon, frame: Polygon) -> shapely.Geometry:

@@ -15,7 +15,7 @@ import shapely
 from shapely import LineString, MultiPolygon, Polygon
 
 from ..arrays import Bools, Floats, Geometries, Indices
-from ..threads import spread
+from ..threads import map_geometries
 from .union import cluster_labels, union_by_label
 
 QUARTER_SEGMENTS = 12
@@ -81,13 +81,13 @@ def narrow_parts(shape: Polygon | MultiPolygon, width: float) -> list[NarrowPlac
     """
     radius = width / 2 * ENOUGH
     parts = shapely.get_parts(shape)
-    core = spread(shapely.buffer, parts, distance=-radius, quad_segs=QUARTER_SEGMENTS)
+    core = map_geometries(shapely.buffer, parts, distance=-radius, quad_segs=QUARTER_SEGMENTS)
     grow = radius * (1 + SLACK)
-    wide = spread(shapely.buffer, core, distance=grow, quad_segs=QUARTER_SEGMENTS)
-    lost, of = shapely.get_parts(spread(shapely.difference, parts, wide), return_index=True)
+    wide = map_geometries(shapely.buffer, core, distance=grow, quad_segs=QUARTER_SEGMENTS)
+    lost, of = shapely.get_parts(map_geometries(shapely.difference, parts, wide), return_index=True)
     kept = _worth_a_look(lost, width)
     beside = _a_hair_wider(wide, of[kept], width)
-    touch = spread(shapely.intersection, shapely.boundary(lost[kept]), beside)
+    touch = map_geometries(shapely.intersection, shapely.boundary(lost[kept]), beside)
     return _places(lost[kept], touch, width)
 
 
@@ -126,15 +126,15 @@ def narrow_sheet(outline: Polygon, openings: MultiPolygon, width: float) -> list
     rim = outline.buffer(2 * width, join_style="mitre").difference(outline)
     if len(voids) and (shapely.distance(voids, outline.exterior) < width).any():
         voids = np.append(voids, rim)
-    grown = spread(shapely.buffer, voids, distance=radius, quad_segs=QUARTER_SEGMENTS)
+    grown = map_geometries(shapely.buffer, voids, distance=radius, quad_segs=QUARTER_SEGMENTS)
     labels = cluster_labels(grown)
     joined, own = union_by_label(grown, labels), union_by_label(voids, labels)
     shrink = -radius * (1 + SLACK)
-    closed = spread(shapely.buffer, joined, distance=shrink, quad_segs=QUARTER_SEGMENTS)
-    lost, of = shapely.get_parts(spread(shapely.difference, closed, own), return_index=True)
+    closed = map_geometries(shapely.buffer, joined, distance=shrink, quad_segs=QUARTER_SEGMENTS)
+    lost, of = shapely.get_parts(map_geometries(shapely.difference, closed, own), return_index=True)
     kept = _worth_a_look(lost, width)
     beside = _a_hair_wider(own, of[kept], width)
-    touch = spread(shapely.difference, shapely.boundary(lost[kept]), beside)
+    touch = map_geometries(shapely.difference, shapely.boundary(lost[kept]), beside)
     return _places(lost[kept], touch, width)
 
 
@@ -142,7 +142,7 @@ def _a_hair_wider(shapes: Geometries, wanted: Indices, width: float) -> Geometri
     """Return the wanted shapes, each widened once, so that what touches them overlaps them."""
     needed, place = np.unique(wanted, return_inverse=True)
     hair = 1e-4 * width + 1e-6
-    return spread(shapely.buffer, shapes[needed], distance=hair, quad_segs=1)[place]
+    return map_geometries(shapely.buffer, shapes[needed], distance=hair, quad_segs=1)[place]
 
 
 def _worth_a_look(lost: Geometries, width: float) -> Bools:

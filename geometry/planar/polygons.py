@@ -8,7 +8,7 @@ import numpy as np
 import shapely
 from shapely import MultiPolygon, Polygon
 
-from ..arrays import Floats
+from ..arrays import Bools, Floats, Geometries, Indices
 
 
 def as_multipolygon(geometry: shapely.Geometry) -> MultiPolygon:
@@ -46,3 +46,46 @@ def largest_piece(pieces: Sequence[Polygon]) -> int:
     """Return which piece is the frame of a sheet: that with the largest bounding rectangle."""
     x0, y0, x1, y1 = shapely.bounds(np.asarray(pieces, object)).T
     return int(np.argmax((x1 - x0) * (y1 - y0)))
+
+
+def piece_of(points: Geometries, pieces: Geometries) -> Indices:
+    """Return for each point the piece that it lies in, -1 where none.
+
+    >>> piece_of(shapely.points([[5, 1], [9, 9]]), shapely.box([0, 4], 0, [2, 6], 2)).tolist()
+    [1, -1]
+    """
+    home = np.full(len(points), -1)
+    which, found = shapely.STRtree(pieces).query(points, predicate="intersects")
+    home[which] = found
+    return home
+
+
+def without_specks(polygons: Geometries, least_area: float) -> tuple[Geometries, Bools]:
+    """Leave out polygons, and holes of polygons, that are smaller than an area.
+
+    Parameters
+    ----------
+    polygons : object array (n,) of Polygon
+    least_area : float
+        In mm2.
+
+    Returns
+    -------
+    polygons : object array of Polygon
+    kept : bool array (n,)
+        Which of the polygons are left.
+
+    Examples
+    --------
+    >>> left, kept = without_specks(shapely.box(0, 0, np.array([1, 9]), 1), 2.0)
+    >>> kept.tolist(), left[0].area
+    ([False, True], 9.0)
+    """
+    kept: Bools = shapely.area(polygons) >= least_area
+    cleaned = polygons[kept]
+    for index in np.flatnonzero(shapely.get_num_interior_rings(cleaned) > 0):
+        rings = shapely.get_rings(cleaned[index])
+        big = shapely.area(shapely.polygons(rings)) >= least_area
+        if not big.all():
+            cleaned[index] = shapely.polygons(rings[0], rings[1:][big[1:]])
+    return cleaned, kept

@@ -5,7 +5,7 @@ In this order: bridges that the artist has drawn or locked; then of all candidat
 tree; then further ones where an island would flap, turn or tear (see ``enough``). At last the core
 of the sheet is looked at (see ``core``): where pieces hang together by less than the least width
 only, a strip is laid along the neck. Every strip runs from core to core, so it has full width along
-its whole length and at both roots, and by construction the sheet worn back by just under half that
+its whole length and at both roots, and by construction the sheet eroded by just under half that
 width is one piece.
 """
 
@@ -143,7 +143,7 @@ def hold_islands(
     Returns
     -------
     Supported
-        One piece, also when worn back by just under half of ``width``. What could not be held is
+        One piece, also when eroded by just under half of ``width``. What could not be held is
         a finding that spoils the stencil.
 
     Notes

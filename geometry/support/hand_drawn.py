@@ -11,7 +11,7 @@ from shapely import LineString, MultiPolygon, Polygon
 
 from ..arrays import Floats, Geometries, Indices
 from ..finding import Finding, Severity
-from ..planar.core import piece_of
+from ..planar.polygons import piece_of
 from .constraints import DrawnBridge
 from .gaps import Gaps, join_gaps
 from .laying import Strip

@@ -10,8 +10,8 @@ import shapely
 from shapely import MultiPolygon, Polygon
 
 from ..arrays import Floats, Geometries, Indices
-from ..planar.core import Core, piece_of
-from ..planar.polygons import as_multipolygon
+from ..planar.morphology import ErodedSheet
+from ..planar.polygons import as_multipolygon, piece_of
 from ..planar.strips import fillets, straight_strips
 from ..planar.subdivide import chunks
 from ..planar.tiles import tiles
@@ -57,7 +57,7 @@ class Laying:
     ----------
     sheet : Sheet
     width : float
-        Least width of a bridge in mm: the core is the sheet worn back by just under half of it.
+        Least width of a bridge in mm: the core is the sheet eroded by just under half of it.
     fillet : float
         Radius of fillets in mm; 0 for none.
     """
@@ -68,7 +68,7 @@ class Laying:
         self._fillet = fillet
         # Slits that open touching points belong to the openings here.
         self._openings = as_multipolygon(sheet.outline.difference(sheet.shape))
-        self._core = Core(sheet.outline, width / 2 * JUST_UNDER)
+        self._core = ErodedSheet(sheet.outline, width / 2 * JUST_UNDER)
         self._tiles = tiles(self._openings)
         self._tree = shapely.STRtree(self._tiles)
         self.strips: list[Strip] = []

@@ -19,10 +19,11 @@ import shapely
 from shapely import MultiPolygon, Polygon
 
 from ..arrays import Bools, Plane
+from ..planar.morphology import close_shape, open_shape
 from ..planar.polygons import as_multipolygon
 from ..progress import Progress
 from .blur import blur, blur_within
-from .pixel_shapes import closed, opened, outline, smoothed, without_slivers, without_specks
+from .pixel_shapes import outline, smoothed, without_slivers, without_specks
 from .ridges import line_evidence
 from .total_variation import flatten
 
@@ -338,14 +339,14 @@ def _cleaned(shape: MultiPolygon, hand: Hand, board: Board) -> MultiPolygon:
     shape = without_specks(shape, (0.5 * speck) ** 2, 0.0, board.focus, board.pixel)
     if hand in (FINE, GLINT):
         shape = _thickened(shape, width)
-    shape = opened(closed(shape, gap), width)
+    shape = open_shape(close_shape(shape, gap), width)
     return without_specks(shape, speck**2, finer**2, board.focus, board.pixel)
 
 
 def _thickened(shape: MultiPolygon, width: float) -> MultiPolygon:
     """Return the shape with its thin lines made just wide enough to be cut."""
-    thin = as_multipolygon(shape.difference(opened(shape, width)))
-    thin = opened(thin, 0.4 * width)  # corners and the tips of strokes stay pointed
+    thin = as_multipolygon(shape.difference(open_shape(shape, width)))
+    thin = open_shape(thin, 0.4 * width)  # corners and the tips of strokes stay pointed
     return _joined([shape, as_multipolygon(thin.buffer(0.3 * width))])
 
 
@@ -364,7 +365,7 @@ def _stacked(
         shape = raw[at]
         if later is not None and not later.is_empty:
             shape = _under(shape, later, board, hand)
-        shape = closed(opened(shape, board.least), 0.8 * board.least)
+        shape = close_shape(open_shape(shape, board.least), 0.8 * board.least)
         least = board.least**2
         shape = without_specks(shape, least, least, board.focus, board.pixel)
         shape = without_slivers(shape, 0.8 * max(board.least, 0.6 * hand.width * board.stroke))
@@ -383,14 +384,14 @@ def _under(shape: MultiPolygon, later: MultiPolygon, board: Board, hand: Hand) -
     a drift of the sheets shows no rim; where the lower one goes on it runs under the upper whole.
     """
     rim = as_multipolygon(shape.difference(later))
-    rim = opened(rim, max(board.least, board.trap, 0.6 * hand.width * board.stroke))
+    rim = open_shape(rim, max(board.least, board.trap, 0.6 * hand.width * board.stroke))
     speck = max(board.least, 0.5 * hand.speck * board.stroke)
     rim = without_specks(rim, speck**2, (_FINER_SPECK * speck) ** 2, board.focus, board.pixel)
     inner = later.buffer(-board.trap, join_style="mitre")
     reach = rim.buffer(board.trap).intersection(later)
     whole = _joined([rim, as_multipolygon(inner), as_multipolygon(reach)])
     # Joints under the upper layer do not show: filled and smoothed.
-    whole = closed(whole, max(board.bridge, 2 * board.trap))
+    whole = close_shape(whole, max(board.bridge, 2 * board.trap))
     whole = as_multipolygon(whole.intersection(rim.buffer(1e-6).union(later)))
     return _filled(whole, as_multipolygon(shape.union(later)).buffer(1e-3))
 

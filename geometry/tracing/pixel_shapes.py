@@ -1,4 +1,4 @@
-"""From pixels to shapes: outlines of marked pixels in mm, opened, closed and freed of specks."""
+"""From pixels to shapes: outlines of marked pixels in mm, freed of specks and slivers."""
 
 from __future__ import annotations
 
@@ -15,9 +15,6 @@ from ..arrays import Bools, Geometries
 from ..planar.polygons import as_multipolygon
 from ..planar.raster import coverage
 from .blur import blur
-
-# Corners stay corners when shapes are worn and grown back, unless they are needles.
-_MITRE = 2.5
 
 
 def outline(marked: NDArray[Any], pixel: float, soften: float = 1.2) -> MultiPolygon:
@@ -77,30 +74,6 @@ def smoothed(shape: MultiPolygon, size: tuple[int, int], pixel: float) -> MultiP
     return outline(coverage(shape, (columns * pixel, rows * pixel), 1 / pixel), pixel)
 
 
-def opened(shape: MultiPolygon, width: float) -> MultiPolygon:
-    """Return the shape without what is narrower than ``width``.
-
-    >>> key = as_multipolygon(shapely.union(shapely.box(0, 0, 4, 4), shapely.box(4, 1, 9, 2)))
-    >>> opened(key, 1.5).bounds
-    (0.0, 0.0, 4.0, 4.0)
-    """
-    worn = shape.buffer(-width / 2, join_style="mitre", mitre_limit=_MITRE)
-    grown = worn.buffer(width / 2, join_style="mitre", mitre_limit=_MITRE)
-    return as_multipolygon(grown.intersection(shape))
-
-
-def closed(shape: MultiPolygon, width: float) -> MultiPolygon:
-    """Return the shape with gaps narrower than ``width`` filled.
-
-    >>> two = as_multipolygon(shapely.union(shapely.box(0, 0, 4, 4), shapely.box(5, 0, 9, 4)))
-    >>> closed(two, 1.5).area
-    36.0
-    """
-    grown = shape.buffer(width / 2, join_style="mitre", mitre_limit=_MITRE)
-    worn = grown.buffer(-width / 2, join_style="mitre", mitre_limit=_MITRE)
-    return as_multipolygon(worn.union(shape))
-
-
 def without_specks(
     shape: MultiPolygon, least: float, finer: float, fine: Bools, pixel: float
 ) -> MultiPolygon:
@@ -149,5 +122,5 @@ def without_slivers(shape: MultiPolygon, width: float) -> MultiPolygon:
     (0.0, 3.0, 9.0, 9.0)
     """
     parts = shapely.get_parts(shape)
-    worn = shapely.buffer(parts, -width / 2, join_style="mitre")
-    return MultiPolygon(list(parts[~shapely.is_empty(worn)]))
+    eroded = shapely.buffer(parts, -width / 2, join_style="mitre")
+    return MultiPolygon(list(parts[~shapely.is_empty(eroded)]))

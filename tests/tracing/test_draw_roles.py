@@ -3,11 +3,10 @@ import pytest
 import shapely
 from shapely import MultiPolygon
 
+from sheetstack.geometry.planar.morphology import close_shape, open_shape
 from sheetstack.geometry.progress import Progress
 from sheetstack.geometry.tracing.draw_roles import BLOCKY, CLEAN, FINE, Board, draw, plan_roles
 from sheetstack.geometry.tracing.pixel_shapes import (
-    closed,
-    opened,
     outline,
     smoothed,
     without_slivers,
@@ -172,9 +171,9 @@ def test_smoothing_moves_edges_by_less_than_a_pixel():
 
 def test_opening_and_closing_take_what_is_narrow_and_keep_corners():
     key = MultiPolygon([shapely.union(shapely.box(0, 0, 4, 4), shapely.box(4, 1, 9, 2))])
-    assert opened(key, 1.5).symmetric_difference(shapely.box(0, 0, 4, 4)).area < 1e-9
+    assert open_shape(key, 1.5).symmetric_difference(shapely.box(0, 0, 4, 4)).area < 1e-9
     slit = MultiPolygon([shapely.box(0, 0, 9, 4).difference(shapely.box(4, -1, 5, 3))])
-    assert closed(slit, 1.5).symmetric_difference(shapely.box(0, 0, 9, 4)).area < 1e-9
+    assert close_shape(slit, 1.5).symmetric_difference(shapely.box(0, 0, 9, 4)).area < 1e-9
 
 
 def test_specks_and_slivers_go():

@@ -10,7 +10,6 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 import shapely
@@ -19,9 +18,10 @@ from shapely import MultiPolygon
 from ...arrays import Bools, Floats, Geometries, Indices
 from ...errors import ArtworkError
 from ...finding import Finding
-from ...planar.clusters import box_pairs, components
+from ...planar.arrangement import arrange, merge_faces
 from ...planar.graph import members_of
-from ...planar.winding import arrange, snap_grid
+from ...planar.polygons import without_specks
+from ...planar.union import box_pairs, pair_labels, unite
 from ...tolerance import TOLERANCES, Tolerances
 from .contour import Compound, Contour, Rule
 from .join_ends import join_ends
@@ -38,7 +38,6 @@ __all__ = [
     "fill_all",
     "fill_each",
     "join_ends",
-    "unite",
 ]
 
 
@@ -173,56 +172,8 @@ def fill_each(
     outside = _winding_outside(pieces, compounds)
     bounds = _boundaries(pieces, outside, compounds, tolerances)
     polygons, owner = _assemble(bounds, tolerances)
-    polygons, owner = _without_specks(polygons, owner, bounds.noded_owners, tolerances)
+    polygons, owner = _without_crumbs(polygons, owner, bounds.noded_owners, tolerances)
     return FilledEach(shapely.orient_polygons(polygons), owner, told.findings())
-
-
-def unite(polygons: Geometries, *, tolerances: Tolerances = TOLERANCES) -> MultiPolygon:
-    """Unite polygons that overlap or touch; leave all others exactly as they are.
-
-    Parameters
-    ----------
-    polygons : ndarray of Polygon
-        Valid polygons.
-    tolerances : Tolerances
-        Parts and holes of united shapes under ``least_area`` are rounding crumbs and vanish.
-
-    Returns
-    -------
-    MultiPolygon
-    """
-    polygons = np.asarray(polygons, dtype=object)
-    if len(polygons) < 2:
-        return _as_multipolygon(polygons)
-    first, second = box_pairs(polygons)
-    shapely.prepare(polygons)
-    meet = shapely.intersects(polygons[first], polygons[second])
-    first, second = first[meet], second[meet]
-    # What lies within another adds nothing: details on a background need no cutting at all.
-    shown = np.ones(len(polygons), bool)
-    shown[second[shapely.contains_properly(polygons[first], polygons[second])]] = False
-    shown[first[shapely.contains_properly(polygons[second], polygons[first])]] = False
-    both = shown[first] & shown[second]
-    label = components(len(polygons), first[both], second[both])
-    alone = shown & (np.bincount(label)[label] == 1)
-    united = [polygons[alone]]
-    meeting = shown & ~alone
-    for members in members_of(label[meeting], np.flatnonzero(meeting)):
-        united.append(_union(polygons[members], tolerances))
-    return _as_multipolygon(shapely.orient_polygons(np.concatenate(united)))
-
-
-def _union(polygons: Geometries, tolerances: Tolerances) -> Geometries:
-    """Cut all outlines at once and keep the faces that some polygon covers.
-
-    Not GEOS's own union of polygons: without a grid it was seen to lose area (:func:`snap_grid`),
-    and with one it takes several times as long for thousands of polygons, since it unites them
-    pair by pair.
-    """
-    rings = shapely.get_rings(shapely.orient_polygons(polygons))
-    faces, covers, _ = arrange(rings, tolerances)
-    merged = _merge_faces(faces[covers > 0], tolerances)
-    return _without_specks(merged, None, None, tolerances)[0]
 
 
 @dataclass(frozen=True, eq=False)
@@ -249,7 +200,7 @@ def _pieces(rings: Rings, tolerances: Tolerances, told: Repairs) -> _Pieces:
     first, second = inside[first], inside[second]
     shapely.prepare(rings.shapes[inside])
     meet = shapely.intersects(rings.shapes[first], rings.shapes[second])
-    label = components(n, first[meet], second[meet])
+    label = pair_labels(n, first[meet], second[meet])
     lone = rings.simple & (np.bincount(label)[label] == 1)
 
     alone = np.flatnonzero(lone)
@@ -365,7 +316,7 @@ def _boundaries(
     faces = np.flatnonzero(~lone & edge)
     for members in members_of(pieces.piece[faces], faces):
         piece = int(pieces.piece[members[0]])
-        parts = _merge_faces(pieces.region[members], tolerances)
+        parts = merge_faces(pieces.region[members], tolerances)
         if not out[piece]:
             shells.append(parts)
             shell_owner.append(np.full(len(parts), pieces.owner[piece]))
@@ -388,15 +339,6 @@ def _boundaries(
         np.concatenate(hole_point),
         np.unique(pieces.owner[~pieces.lone]),
     )
-
-
-def _merge_faces(faces: Geometries, tolerances: Tolerances) -> Geometries:
-    merged = shapely.coverage_union_all(faces)
-    if not shapely.is_valid(merged):
-        merged = shapely.union_all(faces, grid_size=snap_grid(tolerances))
-    parts = shapely.get_parts(merged)
-    polygons: Geometries = parts[shapely.get_type_id(parts) == shapely.GeometryType.POLYGON]
-    return polygons
 
 
 def _assemble(bounds: _Boundaries, tolerances: Tolerances) -> tuple[Geometries, Indices]:
@@ -427,7 +369,7 @@ def _assemble(bounds: _Boundaries, tolerances: Tolerances) -> tuple[Geometries, 
         return polygons, bounds.shell_owner
     parts, owners = [np.delete(polygons, suspect)], [np.delete(bounds.shell_owner, suspect)]
     for index in suspect:
-        grid = snap_grid(tolerances)
+        grid = tolerances.grid
         gone = shapely.union_all(bounds.holes[h[s == index]], grid_size=grid)
         cut = shapely.difference(bounds.shells[index], gone, grid_size=grid)
         pieces = shapely.get_parts(cut)
@@ -437,21 +379,15 @@ def _assemble(bounds: _Boundaries, tolerances: Tolerances) -> tuple[Geometries, 
     return np.concatenate(parts), np.concatenate(owners)
 
 
-def _without_specks(
-    polygons: Geometries, owner: Any, noded_owners: Any, tolerances: Tolerances
-) -> tuple[Geometries, Any]:
-    """Drop crumbs that noding or a union left: parts and holes under the least area."""
-    suspect = np.ones(len(polygons), bool) if owner is None else np.isin(owner, noded_owners)
-    if not suspect.any():
-        return polygons, owner
-    keep = ~suspect | (shapely.area(polygons) >= tolerances.least_area)
+def _without_crumbs(
+    polygons: Geometries, owner: Indices, noded_owners: Indices, tolerances: Tolerances
+) -> tuple[Geometries, Indices]:
+    """Drop crumbs that noding left: parts and holes under the least area."""
+    noded = np.flatnonzero(np.isin(owner, noded_owners))
+    cleaned, kept = without_specks(polygons[noded], tolerances.least_area)
     polygons = polygons.copy()
-    for index in np.flatnonzero(suspect & keep & (shapely.get_num_interior_rings(polygons) > 0)):
-        rings = shapely.get_rings(polygons[index])
-        big = shapely.area(shapely.polygons(rings)) >= tolerances.least_area
-        if not big.all():
-            polygons[index] = shapely.polygons(rings[0], rings[1:][big[1:]])
-    return polygons[keep], None if owner is None else owner[keep]
+    polygons[noded[kept]] = cleaned
+    return np.delete(polygons, noded[~kept]), np.delete(owner, noded[~kept])
 
 
 def _as_multipolygon(polygons: Geometries) -> MultiPolygon:

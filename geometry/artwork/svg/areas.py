@@ -13,7 +13,6 @@ from ...arrays import Floats, Geometries
 from ...errors import ArtworkError
 from ...finding import Finding
 from ...planar.curves import largest_stretch
-from ...planar.winding import snap_grid
 from ...tolerance import Tolerances
 from ..fill.contour import Compound, Contour, Rule
 from ..fill.fill import FilledEach, fill_each
@@ -204,7 +203,7 @@ def clip_polygons(polygons: Geometries, clip: MultiPolygon, tolerances: Toleranc
     shapely.prepare(clip)
     meets = shapely.intersects(clip, polygons)
     whole = shapely.contains_properly(clip, polygons)
-    cut = shapely.intersection(polygons[meets & ~whole], clip, grid_size=snap_grid(tolerances))
+    cut = shapely.intersection(polygons[meets & ~whole], clip, grid_size=tolerances.grid)
     parts = shapely.get_parts(cut)
     parts = parts[shapely.get_type_id(parts) == shapely.GeometryType.POLYGON]
     parts = parts[shapely.area(parts) >= tolerances.least_area]

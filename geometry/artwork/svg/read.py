@@ -17,8 +17,8 @@ from shapely import MultiPolygon
 
 from ...errors import ArtworkError
 from ...finding import Finding, Severity
+from ...planar.union import unite
 from ...tolerance import TOLERANCES, Tolerances
-from ..fill.fill import unite
 from ..read import Artwork
 from ..source import ArtworkSource
 from .areas import Item, areas

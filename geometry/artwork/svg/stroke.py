@@ -18,9 +18,10 @@ from shapely import MultiPolygon
 from ...arrays import Bools, Floats, ramp
 from ...errors import ArtworkError
 from ...planar.curves import arc_step
+from ...planar.union import unite
 from ...tolerance import TOLERANCES, Tolerances
 from ..fill.contour import Compound, Contour
-from ..fill.fill import fill_each, unite
+from ..fill.fill import fill_each
 
 #: Dashes and gaps along one line; more are a mistake of the drawing.
 MOST_DASHES = 20_000

@@ -14,8 +14,8 @@ from shapely import MultiPolygon
 
 from ...errors import ArtworkError
 from ...finding import Finding, Severity
+from ...planar.union import unite
 from ...tolerance import Tolerances
-from ..fill.fill import unite
 from .areas import Item, areas, bounds_of
 from .document import Document, href, local_name
 from .path import PathData, parse_path

@@ -15,7 +15,6 @@ from sheetstack.geometry.artwork.fill.fill import (
     fill_all,
     fill_each,
     join_ends,
-    unite,
 )
 from sheetstack.geometry.errors import ArtworkError
 from sheetstack.geometry.finding import Severity
@@ -211,7 +210,7 @@ def test_absurd_coordinate_is_an_error_that_names_it(value, said):
 def test_nothing_fills_to_nothing():
     assert fill([], "nonzero").shape.is_empty
     assert fill_each([]).polygons.shape == (0,)
-    assert unite(np.empty(0, object)).is_empty
+    assert fill_all([]).shape.is_empty
 
 
 def test_winding_number_of_a_ring_walked_twice_is_two():
