@@ -107,3 +107,12 @@ def test_tiles_are_named_from_the_top_left():
 def test_a_bed_too_small_for_joints_is_refused():
     with pytest.raises(GeometryError, match="Shadow: a bed of 30 x 30 mm is too small"):
         split(box(0, 0, 200, 200), bed=(30, 30))
+
+
+def test_rows_after_z_are_named_with_two_letters_in_reading_order():
+    tiling = split(box(0, 0, 20, 1100), bed=(46.0, 46.0), joint="butt")
+    names = [tile.name for tile in tiling.tiles]
+    assert names[0] == "A1"
+    assert names[25:28] == ["Z1", "AA1", "AB1"]
+    tops = [tile.shape.bounds[3] for tile in tiling.tiles]
+    assert tops == sorted(tops, reverse=True)

@@ -1,0 +1,106 @@
+"""Crumbs: parts of a tile that no key holds go to the neighbour that they border on most."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import shapely
+from shapely import MultiPolygon, Polygon
+
+from ..job.sections import TileSettings
+from ..planar.polygons import as_multipolygon
+from ..tolerance import TOLERANCES
+from .joints import Key
+
+#: A part under this many times the area of a key is a crumb.
+_CRUMB = 4
+#: A part that comes this near to a key (mm) is held by it.
+_HELD = 0.1
+#: Least length of seam in mm that a crumb shares with the tile that takes it.
+_LEAST_SHARED = 1e-3
+
+
+def fits(size: tuple[float, float], room: tuple[float, float]) -> bool:
+    """Return whether a rectangle fits a room either way round, both in mm."""
+    (a, b), (c, d) = sorted(size), sorted(room)
+    hair = TOLERANCES.same_point
+    return a <= c + hair and b <= d + hair
+
+
+def without_crumbs(
+    exact: Sequence[MultiPolygon],
+    keys: Sequence[Key],
+    shape: MultiPolygon,
+    settings: TileSettings,
+    usable: tuple[float, float],
+) -> tuple[list[MultiPolygon], set[int]]:
+    """Give parts that nothing holds to the neighbour with which they share most of a seam.
+
+    Parameters
+    ----------
+    exact : sequence of MultiPolygon
+        Each cell's share of the sheet.
+    keys : sequence of Key
+    shape : MultiPolygon
+        The sheet.
+    settings : TileSettings
+    usable : tuple of float
+        Width and height of the bed; no tile grows beyond it.
+
+    Returns
+    -------
+    exact : list of MultiPolygon
+    grown : set of int
+        Cells that took over a part.
+    """
+    crumb = _CRUMB * settings.key_width_mm * settings.key_depth_mm
+    held = shapely.union_all([key.shape.buffer(_HELD) for key in keys])
+    cells = [cell for cell, share in enumerate(exact) for _ in share.geoms]
+    parts = [part for share in exact for part in share.geoms]
+    main = {
+        cell: max((k for k, c in enumerate(cells) if c == cell), key=lambda k: parts[k].area)
+        for cell in set(cells)
+    }
+    grown: set[int] = set()
+    loose = [
+        k
+        for k, part in enumerate(parts)
+        if part.area < crumb
+        or (settings.joint == "puzzle" and k != main[cells[k]] and not part.intersects(held))
+    ]
+    for k in sorted(loose, key=lambda k: parts[k].area):
+        target = _neighbour(k, cells, parts, usable)
+        if target is None:
+            continue
+        joined = shapely.union_all([parts[target], parts[k], _weld(parts[target], parts[k])])
+        parts[target] = as_multipolygon(joined.intersection(shape)).geoms[0]
+        parts[k] = Polygon()
+        grown.add(cells[target])
+    left: list[list[Polygon]] = [[] for _ in exact]
+    for cell, part in zip(cells, parts, strict=True):
+        if not part.is_empty:
+            left[cell].append(part)
+    return [MultiPolygon(p) for p in left], grown
+
+
+def _neighbour(
+    k: int, cells: list[int], parts: list[Polygon], usable: tuple[float, float]
+) -> int | None:
+    part = parts[k]
+    hair = TOLERANCES.same_point
+    near = part.boundary
+    best, longest = None, _LEAST_SHARED
+    for other, shape in enumerate(parts):
+        if cells[other] == cells[k] or shape.is_empty or not part.dwithin(shape, hair):
+            continue
+        x0, y0, x1, y1 = shapely.total_bounds([part, shape])
+        shared = near.intersection(shape.buffer(hair)).length
+        if shared > longest and fits((x1 - x0, y1 - y0), usable):
+            best, longest = other, shared
+    return best
+
+
+def _weld(a: Polygon, b: Polygon) -> shapely.Geometry:
+    """Return a strip along what two parts share: points computed on a seam may lie just off it."""
+    hair = TOLERANCES.same_point
+    return a.buffer(hair).intersection(b.buffer(hair))
