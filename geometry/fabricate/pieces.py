@@ -18,7 +18,8 @@ from .cut_sheet import CutSheet, lines_of
 from .kerf import cut_paths
 from .label_placement import place_label
 from .marks import edge_marks
-from .printed import PrintedSet, printed, with_grip_tab
+from .printed import PrintedSet, printed
+from .raised import with_grip_tab
 from .tiling import Tiling, split_for_bed
 
 #: Sheet narrower than this many times the bridges' width counts as a neck where seams are laid.

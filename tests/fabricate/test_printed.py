@@ -9,7 +9,8 @@ import shapely
 from shapely import Point, box
 
 from sheetstack.geometry.fabricate.chamfer import chamfer_cutter
-from sheetstack.geometry.fabricate.printed import printed, raised_regions, with_grip_tab
+from sheetstack.geometry.fabricate.printed import printed
+from sheetstack.geometry.fabricate.raised import raised_regions, with_grip_tab
 from sheetstack.geometry.fabricate.tiling import split_for_bed
 from sheetstack.geometry.job.sections import PrintingSettings, TileSettings
 from sheetstack.geometry.mesh.boolean import solid_of
