@@ -13,8 +13,8 @@ from ...geometry.build import Build, BuiltLayer
 from ...geometry.finding import Finding
 from ...geometry.job.materials import Material
 from ...geometry.job.sections import LayerSettings
-from ...geometry.scene.arrange import sheet_places
 from ...geometry.scene.marks import Mark, marks_of
+from ...geometry.scene.stack import sheet_places
 from ..core.blender_versions import show_transparency, use_nodes
 from ..core.conversion import fill_mesh, metres, shader_colour, vertex_coordinates
 

@@ -6,8 +6,8 @@ import shapely
 
 from sheetstack.geometry.build import build
 from sheetstack.geometry.job.load import parse_job
-from sheetstack.geometry.scene.arrange import sheet_places
 from sheetstack.geometry.scene.marks import marks_of
+from sheetstack.geometry.scene.stack import sheet_places
 
 
 def test_sheets_half_way_aside_stand_half_as_high():
