@@ -15,7 +15,6 @@ from .errors import JobError
 from .fabricate.cut_sheet import CutSheet, laid_together
 from .fabricate.drill_template import drill_template
 from .fabricate.estimate import estimate
-from .fabricate.estimate_text import estimate_text
 from .fabricate.nesting import nest
 from .fabricate.patches import Patch, patch_for, patch_sheet, place_marks
 from .fabricate.pieces import (
@@ -41,6 +40,7 @@ from .job.job import Job
 from .job.names import file_stem
 from .mesh.solid import Mesh
 from .progress import Progress
+from .report.estimate_text import estimate_text
 
 FORMATS = ("svg", "dxf", "pdf", "stl", "3mf")
 CAUTIONS, ESTIMATE = "cautions.txt", "estimate.txt"

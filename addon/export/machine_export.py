@@ -14,12 +14,12 @@ from ...geometry.build import Build
 from ...geometry.errors import GeometryError
 from ...geometry.export import ESTIMATE, FORMATS, Export, export_sheets
 from ...geometry.fabricate.estimate import estimate
-from ...geometry.fabricate.estimate_text import estimate_text
 from ...geometry.fabricate.pieces import SheetToMake, sheets_to_make
 from ...geometry.mesh.outline import flat_shape
 from ...geometry.mesh.solid import Mesh
 from ...geometry.planar.polygons import as_multipolygon
 from ...geometry.progress import Progress
+from ...geometry.report.estimate_text import estimate_text
 from ..core.folder_dialogue import FolderWork
 from ..core.long_work import Work
 from ..job.scene_job import job_of

@@ -10,7 +10,6 @@ from ..build import build
 from ..cautions import cautions_text
 from ..export import FORMATS, check_formats, export_build
 from ..fabricate.estimate import estimate
-from ..fabricate.estimate_text import estimate_text
 from ..fabricate.kerf_test import GAP_KERFS, kerf_strip
 from ..files.atomic import atomic, output_batch
 from ..files.cut_dxf import cut_sheet_dxf
@@ -18,6 +17,7 @@ from ..files.cut_svg import cut_sheet_svg
 from ..finding import Severity
 from ..job.load import load_job
 from ..progress import Progress
+from ..report.estimate_text import estimate_text
 
 _MARKS = {Severity.NOTE: "note", Severity.WARNING: "look", Severity.SPOILS: "SPOILS"}
 

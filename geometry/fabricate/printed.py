@@ -213,7 +213,9 @@ def _where_chamfered(shape: MultiPolygon, tiling: Tiling, chamfer: float) -> sha
     """Return where openings are chamfered: off the sheet's edge and off laps."""
     if chamfer == 0:
         return MultiPolygon()
-    within = shapely.buffer(without_openings(shape), -_CHAMFER_TO_EDGE * chamfer, join_style="mitre")
+    within = shapely.buffer(
+        without_openings(shape), -_CHAMFER_TO_EDGE * chamfer, join_style="mitre"
+    )
     laps = [
         shapely.symmetric_difference(tile.lower, tile.upper)
         for tile in tiling.tiles

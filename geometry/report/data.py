@@ -49,12 +49,12 @@ import shapely
 
 from ..build import Build, BuiltLayer
 from ..fabricate.estimate import estimate
-from ..fabricate.estimate_data import estimate_data
 from ..finding import Finding, Severity
 from ..job.names import sheet_stems
 from ..mesh.islands import Piece
 from ..support.bridges import Bridge
 from ..support.stiffening import HeldIsland
+from .estimate_text import estimate_data
 
 SCHEMA = 1
 #: Decimals of mm and mm2 in the report: a tenth of a micrometre.

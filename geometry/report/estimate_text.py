@@ -1,8 +1,14 @@
-"""The estimate in words: one table of layers and totals, then every assumption."""
+"""The estimate reported: a table of layers and totals in words, the same as plain values."""
 
 from __future__ import annotations
 
-from .estimate import Estimate, LayerEstimate, Range, duration_text
+import dataclasses
+from typing import Any
+
+from ..fabricate.estimate import Estimate, LayerEstimate, Range, duration_text
+
+#: Decimals kept of estimated numbers.
+_DECIMALS = 4
 
 
 def estimate_rows(found: Estimate) -> tuple[tuple[str, ...], ...]:
@@ -43,3 +49,34 @@ def estimate_text(found: Estimate) -> str:
     lines += ["", "Assumptions, each to be changed in the job file:"]
     lines += [f"  {a.key} = {a.value}: {a.about} ({a.source})" for a in found.assumptions]
     return "\n".join([*lines, ""])
+
+
+def estimate_data(found: Estimate) -> dict[str, Any]:
+    """Return an estimate ready for ``json.dumps``.
+
+    Returns
+    -------
+    dict
+        ``currency``; ``layers`` and ``total``, each with the fields of ``LayerEstimate`` (ranges
+        as [low, high]); ``rows``, the same as a table of words with a heading; ``assumptions``
+        with key, value, about and source.
+    """
+    return {
+        "currency": found.currency,
+        "layers": [_values(e) for e in found.layers],
+        "total": _values(found.total),
+        "rows": [list(row) for row in estimate_rows(found)],
+        "assumptions": [dataclasses.asdict(a) for a in found.assumptions],
+    }
+
+
+def _values(e: LayerEstimate) -> dict[str, Any]:
+    values: dict[str, Any] = {}
+    for field in dataclasses.fields(e):
+        value = getattr(e, field.name)
+        if isinstance(value, Range):
+            value = [round(value.low, _DECIMALS), round(value.high, _DECIMALS)]
+        elif isinstance(value, float):
+            value = round(value, _DECIMALS)
+        values[field.name] = value
+    return values

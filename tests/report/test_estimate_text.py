@@ -8,10 +8,9 @@ import pytest
 
 from sheetstack.geometry.build import build
 from sheetstack.geometry.fabricate.estimate import estimate
-from sheetstack.geometry.fabricate.estimate_data import estimate_data
-from sheetstack.geometry.fabricate.estimate_text import estimate_rows, estimate_text
 from sheetstack.geometry.job.load import load_job
 from sheetstack.geometry.report.data import report_data
+from sheetstack.geometry.report.estimate_text import estimate_data, estimate_rows, estimate_text
 
 DEMO = Path(__file__).parents[2] / "demo_scenes/sign/sign.toml"
 
