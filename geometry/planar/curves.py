@@ -1,12 +1,14 @@
-"""Curves to polylines whose distance from the curve is proven to be within a tolerance.
+"""Curves to polylines whose distance from the curve is within a tolerance.
 
-All functions work on arrays of curves at once. They return the points of all curves one after
-another, without each curve's start and with its end exactly as given, and how many points each
-curve got.
+For Bezier curves and arcs the distance is proven; for B-splines it is measured. The functions for
+Bezier curves and arcs work on arrays of curves at once. They return the points of all curves one
+after another, without each curve's start and with its end exactly as given, and how many points
+each curve got.
 """
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -15,6 +17,13 @@ from ..arrays import Bools, Floats, Indices
 
 #: An arc of a small circle keeps at least eight sides to the turn, however wide the tolerance.
 _WIDEST_STEP = np.pi / 4
+
+#: A span between two knots is looked at in this many pieces at least.
+_FIRST_SPLINE_PIECES = 4
+#: Where within each piece its distance from the chord is measured.
+_PROBES = np.array([0.25, 0.5, 0.75])
+#: Halving this often makes a piece shorter than any drawing can hold.
+_MOST_HALVINGS = 20
 
 
 def flatten_cubics(control: Floats, tolerance: Floats | float) -> tuple[Floats, Indices]:
@@ -59,31 +68,6 @@ def flatten_cubics(control: Floats, tolerance: Floats | float) -> tuple[Floats, 
         + (t * t * t) * p3[which]
     )
     points[np.cumsum(counts) - 1] = p3
-    return points, counts
-
-
-def flatten_quadratics(control: Floats, tolerance: Floats | float) -> tuple[Floats, Indices]:
-    """Flatten quadratic Bezier curves.
-
-    As :func:`flatten_cubics`; here B'' = 2 (P0 - 2 P1 + P2) is constant and
-    k = ceil(sqrt(|P0 - 2 P1 + P2| / (4 tolerance))).
-
-    Parameters
-    ----------
-    control : ndarray, shape (n, 3, 2)
-    tolerance : float or ndarray, shape (n,)
-
-    Returns
-    -------
-    points : ndarray, shape (sum of counts, 2)
-    counts : ndarray of int, shape (n,)
-    """
-    p0, p1, p2 = np.moveaxis(control, 1, 0)
-    counts = _pieces(np.sqrt(0.25 * _length(p0 - 2 * p1 + p2) / tolerance))
-    t, which = _parameters(counts)
-    s = 1.0 - t
-    points = (s * s) * p0[which] + (2 * s * t) * p1[which] + (t * t) * p2[which]
-    points[np.cumsum(counts) - 1] = p2
     return points, counts
 
 
@@ -221,6 +205,97 @@ def largest_stretch(u: Floats, v: Floats) -> Floats:
     return np.asarray(0.5 * (p + q))
 
 
+def flatten_spline(
+    control: Floats, knots: Floats, degree: int, weights: Floats, tolerance: float
+) -> Floats:
+    """Flatten a B-spline.
+
+    The curve runs over its natural domain, from knot number ``degree`` to that number from the
+    end; with knots that are not repeated at the ends, as periodic splines have them, this is
+    less than all knots.
+
+    Parameters
+    ----------
+    control : (n, 2) array
+    knots : (n + degree + 1,) array
+        Never falling.
+    degree : int
+    weights : (n,) or (0,) array
+        Positive; empty when the spline is not rational.
+    tolerance : float
+        Largest distance between curve and chord, measured at three places of each piece.
+
+    Returns
+    -------
+    (m, 2) array
+
+    Raises
+    ------
+    ValueError
+        The numbers of points, knots and weights do not fit together, knots fall or are all
+        equal, or a weight is not positive.
+
+    Examples
+    --------
+    >>> square = np.array([[0.0, 0], [9, 0], [9, 9], [0, 9]])
+    >>> knots = np.array([0.0, 0, 1, 2, 3, 3])
+    >>> flatten_spline(square, knots, 1, np.empty(0), 0.1).tolist()
+    [[0.0, 0.0], [9.0, 0.0], [9.0, 9.0], [0.0, 9.0]]
+    """
+    count = len(control)
+    if degree < 1 or count <= degree or len(knots) != count + degree + 1:
+        raise ValueError(f"{count} points of degree {degree} do not fit {len(knots)} knots")
+    if len(weights) not in (0, count) or not (weights > 0).all():
+        raise ValueError("expected a positive weight for every point")
+    if (np.diff(knots) < 0).any() or not knots[degree] < knots[count]:
+        raise ValueError("expected knots that rise")
+    w = np.ones(count) if len(weights) == 0 else weights
+    # Rational curves are projections of plain ones a dimension up.
+    lifted = np.column_stack([control * w[:, None], w])
+
+    def at(t: Floats) -> Floats:
+        values = spline_points(lifted, knots, degree, t)
+        points: Floats = values[..., :2] / values[..., 2:]
+        return points
+
+    spans = np.unique(knots[degree : count + 1])
+    steps = np.arange(_FIRST_SPLINE_PIECES) / _FIRST_SPLINE_PIECES if degree > 1 else np.zeros(1)
+    t = np.append((spans[:-1, None] + np.diff(spans)[:, None] * steps).ravel(), spans[-1])
+    for _ in range(_MOST_HALVINGS):
+        far = _distance_from_chords(at, t) > tolerance
+        if not far.any():
+            break
+        t = np.sort(np.append(t, 0.5 * (t[:-1] + t[1:])[far]))
+    return at(t)
+
+
+def spline_points(control: Floats, knots: Floats, degree: int, t: Floats) -> Floats:
+    """Return points of a plain B-spline by de Boor's recurrence (de Boor 1978, chapter X).
+
+    Parameters
+    ----------
+    control : (n, k) array
+    knots : (n + degree + 1,) array
+        Never falling.
+    degree : int
+    t : (m,) array
+        Parameters within the natural domain.
+
+    Returns
+    -------
+    (m, k) array
+    """
+    span = np.clip(np.searchsorted(knots, t, side="right") - 1, degree, len(control) - 1)
+    near = [control[span - degree + j] for j in range(degree + 1)]
+    for level in range(1, degree + 1):
+        for j in range(degree, level - 1, -1):
+            low, high = knots[span - degree + j], knots[span + 1 + j - level]
+            wide = np.where(high > low, high - low, 1.0)
+            share = np.where(high > low, (t - low) / wide, 0.0)[:, None]
+            near[j] = (1 - share) * near[j - 1] + share * near[j]
+    return near[degree]
+
+
 def _length(vector: Floats) -> Floats:
     return np.asarray(np.hypot(vector[..., 0], vector[..., 1]))
 
@@ -237,3 +312,15 @@ def _parameters(counts: Indices) -> tuple[Floats, Indices]:
     first = np.cumsum(counts) - counts
     step = np.arange(len(which)) - first[which] + 1
     return (step / counts[which])[:, None], which
+
+
+def _distance_from_chords(at: Callable[[Floats], Floats], t: Floats) -> Floats:
+    """Return for each piece its largest distance from its chord, at the probes."""
+    ends = at(t)
+    start, chord = ends[:-1], np.diff(ends, axis=0)
+    probes = at((t[:-1] + np.diff(t) * _PROBES[:, None]).ravel()).reshape(len(_PROBES), -1, 2)
+    from_start = probes - start
+    square = np.maximum((chord**2).sum(axis=1), np.finfo(np.float64).tiny)
+    along = np.clip((from_start * chord).sum(axis=2) / square, 0, 1)
+    distance: Floats = np.linalg.norm(from_start - along[..., None] * chord, axis=2)
+    return np.asarray(distance.max(axis=0))

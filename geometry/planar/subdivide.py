@@ -1,17 +1,24 @@
-"""Chunks: rings cut into short lines, so that what lies near a point is found without the rest."""
+"""Rings cut into short lines, shapes into small polygons, so that an index finds the near ones."""
 
 from __future__ import annotations
 
 import numpy as np
 import shapely
+from shapely import MultiPolygon, Polygon
 
 from ..arrays import Geometries, Indices, ramp
 
-#: Segments a chunk.
+#: Segments a short line.
 SEGMENTS = 8
 
+#: Polygons of more vertices are halved. Small ones are quick to clip, few are quick to find.
+MOST_VERTICES = 200
 
-def chunks(rings: Geometries) -> tuple[Geometries, Indices]:
+#: A polygon of no more than this across, in mm, is not halved again, however many its vertices.
+LEAST_SIZE = 1e-3
+
+
+def short_lines(rings: Geometries) -> tuple[Geometries, Indices]:
     """Cut rings into lines of a few segments each.
 
     Parameters
@@ -27,7 +34,7 @@ def chunks(rings: Geometries) -> tuple[Geometries, Indices]:
 
     Examples
     --------
-    >>> lines, ring = chunks(shapely.get_rings(shapely.Point(0, 0).buffer(1, quad_segs=4)))
+    >>> lines, ring = short_lines(shapely.get_rings(shapely.Point(0, 0).buffer(1, quad_segs=4)))
     >>> len(lines), ring.tolist()
     (2, [0, 0])
     """
@@ -42,3 +49,53 @@ def chunks(rings: Geometries) -> tuple[Geometries, Indices]:
     within = ramp(size)
     lines: Geometries = shapely.linestrings(points[start[line] + within], indices=line)
     return lines, ring[start]
+
+
+def small_polygons(shape: Polygon | MultiPolygon, most_vertices: int = MOST_VERTICES) -> Geometries:
+    """Cut a shape into polygons of few vertices each that together cover it and share edges only.
+
+    Parameters
+    ----------
+    shape : Polygon or MultiPolygon
+        Valid.
+    most_vertices : int
+        Parts of more vertices are halved.
+
+    Returns
+    -------
+    object array of Polygon
+
+    Examples
+    --------
+    >>> disc = shapely.Point(0, 0).buffer(1, quad_segs=100)
+    >>> parts = small_polygons(disc, most_vertices=50)
+    >>> len(parts) > 4, bool(np.isclose(shapely.area(parts).sum(), disc.area))
+    (True, True)
+    """
+    todo = [p for p in shapely.get_parts(shape) if not p.is_empty]
+    done: list[Polygon] = []
+    while todo:
+        array = np.asarray(todo, object)
+        counts = shapely.get_num_coordinates(array)
+        bounds = shapely.bounds(array)
+        todo = []
+        for polygon, count, (x0, y0, x1, y1) in zip(
+            array.tolist(), counts.tolist(), bounds.tolist(), strict=True
+        ):
+            if count <= most_vertices or max(x1 - x0, y1 - y0) < LEAST_SIZE:
+                done.append(polygon)
+                continue
+            if x1 - x0 > y1 - y0:
+                middle = (x0 + x1) / 2
+                halves = ((x0, y0, middle, y1), (middle, y0, x1, y1))
+            else:
+                middle = (y0 + y1) / 2
+                halves = ((x0, y0, x1, middle), (x0, middle, x1, y1))
+            for half in halves:
+                part = shapely.clip_by_rect(polygon, *half)
+                if not part.is_valid:  # rings that ran along the cut
+                    part = shapely.intersection(polygon, shapely.box(*half))
+                todo += [
+                    p for p in shapely.get_parts(shapely.get_parts(part)) if isinstance(p, Polygon)
+                ]
+    return np.asarray(done, object)

@@ -17,7 +17,7 @@ from shapely import Polygon
 
 from ..arrays import Bools, Floats, Geometries, Indices, ramp
 from ..planar.polygons import largest_piece
-from ..planar.subdivide import chunks
+from ..planar.subdivide import short_lines
 from .gaps import Gaps, join_gaps
 
 #: Returns a quick cost for each gap.
@@ -208,7 +208,7 @@ def _tightened(gaps: Gaps, rings: Geometries, owner: Indices, width: float) -> G
     """Return for each gap the shortest way between the stretches of edge near its two ends."""
     if len(gaps) == 0:
         return gaps
-    lines, ring = chunks(rings)
+    lines, ring = short_lines(rings)
     line_owner = owner[ring]
     tree = shapely.STRtree(lines)
     best = []

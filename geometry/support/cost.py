@@ -10,7 +10,7 @@ from shapely import Polygon
 
 from ..arrays import Floats, Geometries
 from ..planar.strips import bars
-from ..planar.tiles import tiles
+from ..planar.subdivide import small_polygons
 from .constraints import Rules
 from .gaps import Gaps
 from .visible_damage import DamageMap
@@ -48,7 +48,7 @@ class Prices:
     ) -> None:
         self._rules = rules
         self._damage = None if rules.shortest else damage
-        self._barred = tiles(rules.barred)
+        self._barred = small_polygons(rules.barred)
         self._barred_tree = shapely.STRtree(self._barred)
         self._axis = _long_axes(pieces) if rules.along_drawing else None
 

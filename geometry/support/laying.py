@@ -13,8 +13,7 @@ from ..arrays import Floats, Geometries, Indices
 from ..planar.morphology import ErodedSheet
 from ..planar.polygons import as_multipolygon, piece_of
 from ..planar.strips import fillets, straight_strips
-from ..planar.subdivide import chunks
-from ..planar.tiles import tiles
+from ..planar.subdivide import short_lines, small_polygons
 from ..planar.union import union_by_clusters
 from ..sheet.sheet import Sheet
 from .gaps import Gaps
@@ -69,7 +68,7 @@ class Laying:
         # Slits that open touching points belong to the openings here.
         self._openings = as_multipolygon(sheet.outline.difference(sheet.shape))
         self._core = ErodedSheet(sheet.outline, width / 2 * JUST_UNDER)
-        self._tiles = tiles(self._openings)
+        self._tiles = small_polygons(self._openings)
         self._tree = shapely.STRtree(self._tiles)
         self.strips: list[Strip] = []
         self.shapes: list[shapely.Geometry] = []
@@ -161,7 +160,7 @@ class Roots:
         self._home = piece_of(shapely.point_on_surface(self._cores), self._pieces)
         # Points to be rooted lie outside the core, so that its nearest point is on an edge.
         rings, owner = shapely.get_rings(self._cores, return_index=True)
-        self._lines, ring = chunks(rings)
+        self._lines, ring = short_lines(rings)
         self._line_home = self._home[owner[ring]]
         self._tree = shapely.STRtree(self._lines)
 

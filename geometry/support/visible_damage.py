@@ -21,7 +21,7 @@ from ..colour import (
     srgb_from_hex,
 )
 from ..planar.polygons import as_multipolygon
-from ..planar.tiles import tiles
+from ..planar.subdivide import small_polygons
 
 #: Vertices of a tile of the map: many thousand candidates are clipped to them.
 ZONE_VERTICES = 48
@@ -128,7 +128,7 @@ class DamageMap:
         for coat in above:
             if coat.opacity < 1:
                 regions = _sprayed(regions, coat)
-        zones = [tiles(r.shape, ZONE_VERTICES) for r in regions]
+        zones = [small_polygons(r.shape, ZONE_VERTICES) for r in regions]
         weights = [np.full(len(z), r.difference()) for z, r in zip(zones, regions, strict=True)]
         self._zones = np.concatenate(zones)
         self._weights = np.concatenate(weights)

@@ -7,14 +7,16 @@ from fontTools.misc import bezierTools
 from fontTools.svgLib.path import parse_path
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from scipy.interpolate import BSpline
 
 from sheetstack.geometry.planar.curves import (
     Arcs,
     arcs_from_ends,
     flatten_arcs,
     flatten_cubics,
-    flatten_quadratics,
+    flatten_spline,
     largest_stretch,
+    spline_points,
 )
 
 tolerances = st.sampled_from([0.5, 0.05, 0.003])
@@ -35,14 +37,6 @@ def test_cubic_stays_within_tolerance_of_points_by_fonttools(control, tolerance)
     assert counts.tolist() == [len(points)]
     assert tuple(points[-1]) == control[3]
     true = [bezierTools.cubicPointAtT(*control, t) for t in np.linspace(0, 1, 301)]
-    assert farthest(np.array(true), np.vstack([control[:1], points])) <= tolerance + 1e-9
-
-
-@settings(max_examples=100, deadline=None)
-@given(st.tuples(point, point, point), tolerances)
-def test_quadratic_stays_within_tolerance_of_points_by_fonttools(control, tolerance):
-    points, _ = flatten_quadratics(np.array([control]), tolerance)
-    true = [bezierTools.quadraticPointAtT(*control, t) for t in np.linspace(0, 1, 301)]
     assert farthest(np.array(true), np.vstack([control[:1], points])) <= tolerance + 1e-9
 
 
@@ -135,3 +129,29 @@ def test_largest_stretch_is_numpys_largest_singular_value():
     m = np.random.default_rng(2).normal(size=(50, 2, 2))
     wanted = np.linalg.svd(m, compute_uv=False)[:, 0]
     assert largest_stretch(m[:, :, 0], m[:, :, 1]) == pytest.approx(wanted)
+
+
+@pytest.mark.parametrize("degree", [1, 2, 3, 5])
+@pytest.mark.parametrize("kind", ["clamped", "uniform", "repeated"])
+def test_points_equal_scipys(degree, kind):
+    rng = np.random.default_rng(degree)
+    control = rng.uniform(0, 100, (degree + 7, 3))
+    inner = np.sort(rng.uniform(0, 1, 6))
+    if kind == "repeated":
+        inner[2:4] = inner[2]
+    knots = {
+        "clamped": np.concatenate([np.zeros(degree + 1), inner, np.ones(degree + 1)]),
+        "repeated": np.concatenate([np.zeros(degree + 1), inner, np.ones(degree + 1)]),
+        "uniform": np.arange(len(control) + degree + 1, dtype=float),
+    }[kind]
+    t = np.linspace(knots[degree], knots[len(control)], 201)
+    expected = BSpline(knots, control, degree)(t)
+    assert spline_points(control, knots, degree, t) == pytest.approx(expected, abs=1e-9)
+
+
+def test_a_quarter_circle_as_a_rational_spline_is_round():
+    # The exact rational quadratic quarter circle: weights 1, cos 45 degrees, 1 (standard result).
+    control = np.array([[10.0, 0], [10, 10], [0, 10]])
+    knots = np.array([0.0, 0, 0, 1, 1, 1])
+    points = flatten_spline(control, knots, 2, np.array([1, 0.5**0.5, 1]), 0.001)
+    assert np.hypot(*points.T) == pytest.approx(10, abs=1e-12)

@@ -17,8 +17,7 @@ from ezdxf.entities.dxfgfx import DXFGraphic
 from ezdxf.lldxf.const import DXFError
 
 from ...arrays import Floats
-from ...planar.curves import Arcs, flatten_arcs
-from ...planar.splines import flatten_spline
+from ...planar.curves import Arcs, flatten_arcs, flatten_spline
 from ..fill.contour import Contour
 from ..fill.join_ends import join_ends
 
