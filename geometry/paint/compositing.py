@@ -7,7 +7,7 @@ from numpy.typing import NDArray
 
 from ..build import Build
 from ..colour import linear_from_srgb, source_over, srgb_from_hex, srgb_from_linear
-from ..planar.raster import Coverage, coverage, filled, pixel_shape, srgb_bytes
+from ..planar.raster import Coverage, coverage, one_colour, pixel_shape, srgb_bytes
 
 
 def painted_picture(
@@ -38,7 +38,7 @@ def painted_picture(
     frame = sheet_frame(build)
     scale = pixels / max(frame)
     rows, columns = pixel_shape(frame, scale)
-    picture = filled(linear_from_srgb(srgb_from_hex(build.job.ground)), rows, columns)
+    picture = one_colour(linear_from_srgb(srgb_from_hex(build.job.ground)), rows, columns)
     for layer in build.layers:
         openings = layer.plainly_bridged if plainly_bridged else layer.sheet.openings
         open_share = coverage(openings, frame, scale)

@@ -23,7 +23,7 @@ from ..colour import linear_from_srgb, srgb_from_hex, srgb_from_linear
 from ..finding import Finding, Severity
 from ..job.sections import SpraySettings
 from ..planar.polygons import as_multipolygon
-from ..planar.raster import coverage, filled, pixel_shape, to_bytes
+from ..planar.raster import coverage, one_colour, pixel_shape, to_bytes
 from .compositing import sprayed
 
 Picture = NDArray[np.float32]
@@ -241,7 +241,9 @@ def soft_picture(build: Build, pixels: int = 1200) -> list[NDArray[np.uint8]]:
     sheet = build.job.sheet
     frame = (sheet.width_mm, sheet.height_mm)
     scale = pixels / max(frame)
-    light = filled(linear_from_srgb(srgb_from_hex(build.job.ground)), *pixel_shape(frame, scale))
+    light = one_colour(
+        linear_from_srgb(srgb_from_hex(build.job.ground)), *pixel_shape(frame, scale)
+    )
     pictures = [to_bytes(srgb_from_linear(light))]
     for layer in build.layers:
         landed = dose(layer.sheet.openings, frame, scale, layer.sheet.thickness, build.job.spray)

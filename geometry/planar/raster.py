@@ -209,7 +209,7 @@ def _is_shell(owner: Indices) -> Bools:
     return np.append(True, owner[1:] != owner[:-1])[: len(owner)]
 
 
-def filled(colour: ArrayLike, rows: int, columns: int) -> Coverage:
+def one_colour(colour: ArrayLike, rows: int, columns: int) -> Coverage:
     """Return a picture of one colour.
 
     Parameters

@@ -28,7 +28,7 @@ from ..paint.compositing import sprayed
 from ..planar.raster import (
     directed_edges,
     edge_coverage,
-    filled,
+    one_colour,
     srgb_bytes,
     thinned,
     to_bytes,
@@ -184,7 +184,7 @@ class _Scene:
         left = margin + (room - drawn[0]) / 2
         self.origin = np.array([left - low[0] * self.scale, head + high[1] * self.scale])
         self.right = left + drawn[0]
-        self.picture = filled(_light(BACKGROUND), self.rows, self.columns)
+        self.picture = one_colour(_light(BACKGROUND), self.rows, self.columns)
         self.behind: MultiPolygon | Polygon = build.layers[0].sheet.outline
         #: A fifth of a pixel: fewer points than can be seen.
         self.tolerance = 0.2 / self.scale

@@ -7,7 +7,7 @@ from PIL import Image
 from shapely import box
 
 from sheetstack.geometry.paint.compositing import painted_picture, sprayed
-from sheetstack.geometry.planar.raster import filled
+from sheetstack.geometry.planar.raster import one_colour
 
 from ..small_builds import DISC, RING, built
 
@@ -77,7 +77,7 @@ def test_inner_pixels_agree_with_an_independent_renderer():
 def test_thin_coat_mixes_srgb_values_and_its_edge_mixes_light():
     # W3C Compositing and Blending Level 1, 5.1: 0.25 of black over white is 0.75 in sRGB values;
     # its linear light is 0.5225 (IEC 61966-2-1), half of which and half white is 0.7613.
-    white = filled((1, 1, 1), 1, 1)
+    white = one_colour((1, 1, 1), 1, 1)
     coat = sprayed(white, "#000000", 0.25, np.ones((1, 1), np.float32))
     edge = sprayed(white, "#000000", 0.25, np.full((1, 1), 0.5, np.float32))
     assert coat[0, 0] == pytest.approx([0.5225] * 3, abs=1e-4)
