@@ -6,11 +6,13 @@ import contextlib
 import importlib
 from types import ModuleType
 
+from ..geometry import __version__
+
 bl_info = {
     "name": "Sheetstack",
     "description": "Layered artwork in, rigid stencil sheets at true size out",
     "author": "The Sheetstack authors",
-    "version": (0, 1, 0),
+    "version": tuple(int(number) for number in __version__.split(".")),
     "blender": (3, 4, 0),
     "location": "3D View > Sidebar > Stencil",
     "category": "Import-Export",

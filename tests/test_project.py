@@ -6,6 +6,7 @@ import ast
 import doctest
 import importlib
 import pkgutil
+import re
 import subprocess
 import sys
 from pathlib import Path
@@ -114,6 +115,8 @@ def _imports(path: Path) -> list[tuple[str, ...]]:
 def test_packages_import_only_from_those_before_them():
     wrong, looked_at = [], 0
     for path in sorted((TOP / "geometry").rglob("*.py")):
+        if path == TOP / "geometry" / "__init__.py":
+            continue  # the door, which hands out names of all packages
         own = _package_of(path.relative_to(TOP).with_suffix("").parts)
         for other in _imports(path):
             looked_at += 1
@@ -161,3 +164,33 @@ def test_the_top_level_is_as_the_design_card_says():
     if listed.returncode:
         pytest.skip("not a git checkout")
     assert {n for n in listed.stdout.split() if not n.startswith(".")} <= allowed
+
+
+def test_the_version_stands_in_one_place():
+    version = sheetstack.geometry.__version__
+    project = tomllib.loads((TOP / "pyproject.toml").read_text())
+    assert "version" not in project["project"]
+    assert project["tool"]["setuptools"]["dynamic"]["version"]["attr"] == "geometry.__version__"
+    command = ["git", "ls-files", "*.py", "*.toml", "*.md"]
+    listed = subprocess.run(command, cwd=TOP, capture_output=True, text=True, check=False)
+    if listed.returncode:
+        pytest.skip("not a git checkout")
+    stated = [
+        name
+        for name in listed.stdout.split()
+        if re.search(rf"version.{{0,12}}{re.escape(version)}", (TOP / name).read_text())
+    ]
+    assert stated == ["geometry/__init__.py"]
+
+
+def test_the_public_names_are_loaded_when_asked_for():
+    code = (
+        "import sys, sheetstack.geometry as g\n"
+        "assert 'numpy' not in sys.modules\n"
+        "for name in g.__all__: getattr(g, name)\n"
+        "from sheetstack.geometry import load_job, build_job, export_build, JobError\n"
+    )
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=False)
+    assert done.returncode == 0, done.stderr
+    with pytest.raises(AttributeError, match="no attribute 'nothing'"):
+        _ = sheetstack.geometry.nothing

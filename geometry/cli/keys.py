@@ -10,20 +10,23 @@ from typing import Any
 
 from ..job.materials import Material
 from ..job.sections import SECTIONS, BridgeByHand, LayerSettings
-from ..progress import Report
+from .command import add_command
+from .meter import Meter
 
 
 def add_keys_command(commands: Any) -> None:
     """Add the command to the command line's parsers."""
-    parser = commands.add_parser(
+    add_command(
+        commands,
         "keys",
-        help="list every key that a job file may have",
+        _run,
+        summary="list every key that a job file may have",
         description="List every key that a job file may have: meaning, limits, default.",
+        example="sheetstack keys | grep -i bridge",
     )
-    parser.set_defaults(run=_run)
 
 
-def _run(chosen: argparse.Namespace, meter: Report) -> int:
+def _run(chosen: argparse.Namespace, meter: Meter) -> int:
     print("\n".join(key_list()))
     return 0
 

@@ -6,26 +6,18 @@ import argparse
 import dataclasses
 import typing
 from pathlib import Path
-from typing import Any, Protocol
+from typing import Any
 
 from ..errors import JobError
 from ..job.fields import read_section
 from ..progress import Progress
 from ..tracing.settings import TracingSettings
+from .command import add_command, add_quiet
+from .meter import Meter
 
 #: Options that may be given several times, and what one of them looks like.
 _REPEATED = {"focus": "X,Y,W,H", "cans": "COLOUR"}
 _NUMBER_LISTS = {"thresholds": "L,L,..."}
-
-
-class Meter(Protocol):
-    """What shows progress on the terminal."""
-
-    def __call__(self, share: float, what: str) -> None:
-        """Show the share done, 0 to 1."""
-
-    def clear(self) -> None:
-        """Take the line away."""
 
 
 def add_layers_command(commands: Any) -> None:
@@ -33,14 +25,20 @@ def add_layers_command(commands: Any) -> None:
 
     Every option is a field of ``TracingSettings``, so that its meaning is said in one place.
     """
-    parser = commands.add_parser(
+    parser = add_command(
+        commands,
         "layers",
-        help="turn a picture into layers: an editable drawing and a job file",
+        _run_layers,
+        summary="turn a picture into layers: an editable drawing and a job file",
         description=(
             "Turn a photograph or painting (PNG, JPEG, TIFF) into layers as a stencil artist would "
             "draw them. Writes layers.svg (one group a layer, to be edited on), job.toml (builds "
             "as it is), preview.png, histogram.png and score.json. All files appear together at "
             "the end, or none."
+        ),
+        example=(
+            "sheetstack layers portrait.jpg --layers 4 --sheet-width-mm 400\n"
+            "sheetstack build portrait-layers/job.toml"
         ),
     )
     parser.add_argument("image", metavar="IMAGE", type=Path, help="the picture")
@@ -56,7 +54,7 @@ def add_layers_command(commands: Any) -> None:
         action="store_true",
         help="also write sweep.png: detail against cutting time",
     )
-    parser.add_argument("-q", "--quiet", action="store_true", help="no progress, no table")
+    add_quiet(parser)
     hints = typing.get_type_hints(TracingSettings)
     for field in dataclasses.fields(TracingSettings):
         meta = field.metadata
@@ -85,7 +83,6 @@ def add_layers_command(commands: Any) -> None:
                 type=kind,
                 help=about,
             )
-    parser.set_defaults(run=_run_layers)
 
 
 def _settings(chosen: argparse.Namespace) -> TracingSettings:

@@ -4,8 +4,7 @@ from __future__ import annotations
 
 import argparse
 from collections.abc import Iterator
-from pathlib import Path
-from typing import Any, Protocol
+from typing import Any
 
 from PIL import Image
 
@@ -22,46 +21,35 @@ from ..paint.wall import Wall, colour_areas, painted_pixels, wall_of
 from ..progress import Progress
 from ..report.drift_picture import write_drift_picture
 from ..report.order_picture import write_order_picture
+from .command import add_command, add_job, add_out, add_quiet, out_folder
+from .meter import Meter
 
 #: Pixels of the pictures along the long side.
 PIXELS = 1600
 
 
-class Meter(Protocol):
-    """What shows progress on the terminal."""
-
-    def __call__(self, share: float, what: str) -> None:
-        """Show the share done, 0 to 1."""
-
-    def clear(self) -> None:
-        """Take the line away."""
-
-
 def add_proof_command(commands: Any) -> None:
     """Add the command to the program's subcommands."""
-    parser = commands.add_parser(
+    parser = add_command(
+        commands,
         "proof",
-        help="see paint, spray order and drift before anything is sprayed",
+        _run,
+        summary="see paint, spray order and drift before anything is sprayed",
         description=(
             "Simulate the spraying of a job: what is on the wall after each pass, with sharp and "
             "with soft edges; what other spray orders would paint; how far each sheet may drift. "
             "Writes after-1-NAME.png and so on, soft.png, orders.png, drift.png and proof.txt. All "
             "files appear together at the end, or none."
         ),
+        example="sheetstack proof leaf.toml --out proof",
     )
-    parser.add_argument("job", metavar="JOB", type=Path, help="job file (TOML)")
-    parser.add_argument(
-        "--out",
-        metavar="DIR",
-        type=Path,
-        help="folder for the results; 'proof' beside the job file when absent",
-    )
-    parser.add_argument("-q", "--quiet", action="store_true", help="no progress, no text")
-    parser.set_defaults(run=_run)
+    add_job(parser)
+    add_out(parser, "proof")
+    add_quiet(parser, "no progress, no text")
 
 
 def _run(chosen: argparse.Namespace, meter: Meter) -> int:
-    folder = chosen.out if chosen.out is not None else chosen.job.parent / "proof"
+    folder = out_folder(chosen, "proof")
     progress = Progress(meter)
     built = build(load_job(chosen.job), progress.part(0.0, 0.3))
     with output_batch(folder) as batch:

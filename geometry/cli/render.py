@@ -15,7 +15,7 @@ import sys
 import tempfile
 from importlib.util import find_spec
 from pathlib import Path
-from typing import Any, Protocol
+from typing import Any
 
 from ..build import build
 from ..errors import JobError, SheetstackError, WriteError
@@ -24,40 +24,30 @@ from ..job.load import load_job
 from ..job.sections import LIGHTS, SCALES, SURFACES
 from ..progress import Progress
 from ..report.client_html import client_html
+from .command import add_command, add_job, add_out, add_quiet, out_folder
+from .meter import Meter
 
 #: Run in the other process; a name, so that nothing of it is imported here.
 RENDERER = "sheetstack.addon.mockup.render_job"
 
 
-class Meter(Protocol):
-    """What shows progress on the terminal."""
-
-    def __call__(self, share: float, what: str) -> None:
-        """Show the share done, 0 to 1."""
-
-    def clear(self) -> None:
-        """Take the line away."""
-
-
 def add_render_command(commands: Any) -> None:
     """Add the command to the program's subcommands."""
-    parser = commands.add_parser(
+    parser = add_command(
+        commands,
         "render",
-        help="render pictures for the client, and a client sheet",
+        _run,
+        summary="render pictures for the client, and a client sheet",
         description=(
             "Render by Blender's Cycles what a client wants to see: mockup.png, the painted "
             "picture at true size on its wall, board or canvas; exploded.png, the sheets in their "
             "material; client.html, one page with both, size, colours, sheets, estimate and "
             "cautions. All files appear together at the end, or none. Needs the Python module bpy."
         ),
+        example="sheetstack render leaf.toml --surface plaster --size 1920x1080",
     )
-    parser.add_argument("job", metavar="JOB", type=Path, help="job file (TOML)")
-    parser.add_argument(
-        "--out",
-        metavar="DIR",
-        type=Path,
-        help="folder for the results; 'render' beside the job file when absent",
-    )
+    add_job(parser)
+    add_out(parser, "render")
     parser.add_argument("--surface", choices=SURFACES, help="what it is painted on; else the job's")
     parser.add_argument("--light", choices=LIGHTS, help="light it is seen in; else the job's")
     parser.add_argument("--scale", choices=SCALES, help="what tells its size; else the job's")
@@ -78,8 +68,7 @@ def add_render_command(commands: Any) -> None:
     parser.add_argument(
         "--face", metavar="WALL[:N]", help="mesh object in that scene, and number of its face"
     )
-    parser.add_argument("-q", "--quiet", action="store_true", help="no progress, no list")
-    parser.set_defaults(run=_run)
+    add_quiet(parser, "no progress, no list")
 
 
 def _run(chosen: argparse.Namespace, meter: Meter) -> int:
@@ -90,7 +79,7 @@ def _run(chosen: argparse.Namespace, meter: Meter) -> int:
             "Rendering needs Blender's Python module 'bpy', which is not installed here: "
             "python -m pip install 'sheetstack[bpy]'. Inside Blender, use Build Mock-Up Scene."
         )
-    folder = chosen.out if chosen.out is not None else chosen.job.parent / "render"
+    folder = out_folder(chosen, "render")
     progress = Progress(meter)
     built = build(job, progress.part(0.0, 0.1))
     order = {

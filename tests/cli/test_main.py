@@ -4,6 +4,7 @@ import io
 import json
 import os
 import pty
+import shlex
 import signal
 import subprocess
 import sys
@@ -12,7 +13,10 @@ from contextlib import suppress
 import pytest
 import shapely
 
-from sheetstack.geometry.cli.main import Meter, main
+from sheetstack.geometry import __version__
+from sheetstack.geometry.cli.main import main
+from sheetstack.geometry.cli.meter import Meter
+from sheetstack.geometry.cli.parser import parser
 from sheetstack.geometry.errors import Cancelled
 
 SVG = """<svg xmlns="http://www.w3.org/2000/svg" width="80mm" height="60mm" viewBox="0 0 80 60">
@@ -106,6 +110,28 @@ def test_help_teaches(capsys):
     told = capsys.readouterr().out
     for word in ("build", "check", "exit codes", "[[layers]]", "artwork"):
         assert word in told
+
+
+@pytest.mark.parametrize(
+    "command", ["build", "check", "layers", "proof", "render", "export", "kerf-strip", "keys"]
+)
+def test_help_of_each_command_shows_an_example(command, capsys):
+    with pytest.raises(SystemExit) as end:
+        main([command, "--help"])
+    assert end.value.code == 0
+    told = capsys.readouterr().out
+    example = told.split("example:")[1]
+    # What is shown can be typed: the words of the example are taken as they stand.
+    words = shlex.split(example.strip().split("\n")[0].split("|")[0])
+    assert words[:2] == ["sheetstack", command]
+    assert parser().parse_args(words[1:]).run is not None
+
+
+def test_the_version_is_told(capsys):
+    with pytest.raises(SystemExit) as end:
+        main(["--version"])
+    assert end.value.code == 0
+    assert capsys.readouterr().out == f"sheetstack {__version__}\n"
 
 
 def test_no_command_is_refused_by_usage(capsys):

@@ -1,0 +1,87 @@
+"""The commands ``sheetstack build JOB`` and ``sheetstack check JOB``."""
+
+from __future__ import annotations
+
+import argparse
+from typing import Any
+
+import shapely
+
+from ..build import Build, build
+from ..job.load import load_job
+from ..progress import Progress
+from ..report.build_files import write_outputs
+from .command import add_command, add_job, add_out, add_quiet, out_folder
+from .findings import print_findings, verdict
+from .meter import Meter
+
+#: Share of the work that building takes; writing takes the rest.
+_BUILDING = 0.7
+
+
+def add_build_commands(commands: Any) -> None:
+    """Add the commands to the program."""
+    making = add_command(
+        commands,
+        "build",
+        _run_build,
+        summary="build the sheets and write everything",
+        description=(
+            "Build every sheet of a job: cut, find islands, bridge them, make the sheet solid, "
+            "check it; then write an STL and a cut file for each layer, the pictures and the "
+            "report. All files appear together at the end, or none."
+        ),
+        example="sheetstack build leaf.toml --out results",
+    )
+    add_job(making)
+    add_quiet(making)
+    add_out(making, "out")
+    checking = add_command(
+        commands,
+        "check",
+        _run_check,
+        summary="build in memory and tell the findings; write nothing",
+        description="Build every sheet of a job in memory and tell the findings; write nothing.",
+        example='sheetstack check leaf.toml || echo "not ready to cut"',
+    )
+    add_job(checking)
+    add_quiet(checking)
+
+
+def _run_build(chosen: argparse.Namespace, meter: Meter) -> int:
+    job = load_job(chosen.job)
+    folder = out_folder(chosen, "out")
+    progress = Progress(meter)
+    built = build(job, progress.part(0.0, _BUILDING))
+    written = write_outputs(built, folder, progress.part(_BUILDING, 1.0))
+    meter.clear()
+    if not chosen.quiet:
+        _print_table(built)
+        print(f"\n{len(written)} files written to {folder}")
+    return verdict(built.findings)
+
+
+def _run_check(chosen: argparse.Namespace, meter: Meter) -> int:
+    built = build(load_job(chosen.job), Progress(meter))
+    meter.clear()
+    if not chosen.quiet:
+        _print_table(built)
+    return verdict(built.findings)
+
+
+def _print_table(built: Build) -> None:
+    print_findings(built.findings)
+    width = max(5, *(len(layer.settings.name) for layer in built.layers))
+    print(f"{'layer':<{width}}  openings  islands  bridges  left  sheet cm2  mass g  solid")
+    for layer in built.layers:
+        sound = layer.soundness.watertight and layer.soundness.oriented
+        print(
+            f"{layer.settings.name:<{width}}"
+            f"{len(layer.sheet.openings.geoms):>10}"
+            f"{len(layer.islands):>9}"
+            f"{len(layer.bridges):>9}"
+            f"{len(layer.islands_left):>6}"
+            f"{shapely.area(layer.sheet.shape) / 100:>11.1f}"
+            f"{layer.mass_g:>8.1f}"
+            f"  {'closed' if sound else 'LEAKS'}"
+        )

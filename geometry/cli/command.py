@@ -1,0 +1,77 @@
+"""One command of the command line: its words, its help and what it runs."""
+
+from __future__ import annotations
+
+import argparse
+import textwrap
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+from .meter import Meter
+
+#: Exit codes of a command that has run.
+CLEAN, SPOILT = 0, 1
+
+Run = Callable[[argparse.Namespace, Meter], int]
+
+
+def add_command(
+    commands: Any, name: str, run: Run, *, summary: str, description: str, example: str
+) -> argparse.ArgumentParser:
+    """Add a command to the program and return its parser, for arguments of its own.
+
+    Parameters
+    ----------
+    commands : subparsers of the program
+    name : str
+    run : callable
+        Takes the chosen arguments and a meter, returns the exit code.
+    summary : str
+        A few words for the program's list of commands.
+    description : str
+        What it does and writes.
+    example : str
+        One line or more to type, shown in its help.
+    """
+    parser: argparse.ArgumentParser = commands.add_parser(
+        name,
+        help=summary,
+        description=textwrap.fill(description, 78),
+        epilog="example:\n" + textwrap.indent(example, "  "),
+        formatter_class=argparse.RawDescriptionHelpFormatter,
+    )
+    parser.set_defaults(run=run)
+    return parser
+
+
+def add_job(parser: argparse.ArgumentParser) -> None:
+    """Let a command take a job file."""
+    parser.add_argument("job", metavar="JOB", type=Path, help="job file (TOML)")
+
+
+def add_out(parser: argparse.ArgumentParser, beside: str) -> None:
+    """Let a command be told a folder for its results.
+
+    Parameters
+    ----------
+    parser : ArgumentParser
+    beside : str
+        Name of the folder beside the job file that is taken else.
+    """
+    parser.add_argument(
+        "--out",
+        metavar="DIR",
+        type=Path,
+        help=f"folder for the results; '{beside}' beside the job file when absent",
+    )
+
+
+def add_quiet(parser: argparse.ArgumentParser, what: str = "no progress, no table") -> None:
+    """Let a command be told to say nothing."""
+    parser.add_argument("-q", "--quiet", action="store_true", help=what)
+
+
+def out_folder(chosen: argparse.Namespace, beside: str) -> Path:
+    """Return the folder that results go to: the one named, else one beside the job file."""
+    return chosen.out if chosen.out is not None else chosen.job.parent / beside
