@@ -11,8 +11,8 @@ from ..source import ArtworkSource
 from .areas import refuse_absurd
 from .path import flatten_paths
 from .read import collect_items
+from .state import Purpose
 from .transforms import linear_and_shift
-from .walk import Purpose
 
 
 def read_svg_lines(

@@ -23,10 +23,13 @@ from ..read import Artwork
 from ..source import ArtworkSource
 from .areas import Item, areas
 from .document import Document, load_document, local_name
+from .drawing import INKSCAPE, Drawing
+from .references import enter_view_box, enter_viewport
+from .state import Purpose, State
 from .style import Cascade
 from .transforms import at, view_box
 from .units import MM_PER_PX, length_px
-from .walk import INKSCAPE, Purpose, State, Walk
+from .walk import Walk
 
 #: How far (mm) artwork may reach beyond its page without a word.
 _PAGE_SLACK = 0.01
@@ -78,18 +81,19 @@ def collect_items(
     What is passed over is added to ``findings``.
     """
     document = load_document(source.path)
-    walk = Walk(document, _cascade(document, findings), tolerances, str(source.path))
-    page, state = _page(document, walk)
+    drawing = Drawing(document, _cascade(document, findings), tolerances, str(source.path))
+    walk = Walk(drawing)
+    page, state = _page(drawing, walk)
     element = document.root
     if source.group is not None:
-        element, state = _group(source.group, document, walk, state)
+        element, state = _group(source.group, drawing, walk, state)
     items = []
     if element is document.root:
         for child in document.root:
             items += walk.collect(child, state, purpose)
     else:
         items += walk.collect(element, state, purpose, forced=True)
-    findings += walk.findings
+    findings += drawing.findings
     return items, page
 
 
@@ -113,29 +117,29 @@ def _cascade(document: Document, findings: list[Finding]) -> Cascade:
     return Cascade(document.root, sheets, tell)
 
 
-def _page(document: Document, walk: Walk) -> tuple[tuple[float, float], State]:
+def _page(drawing: Drawing, walk: Walk) -> tuple[tuple[float, float], State]:
     """Return the page's size in mm, and the state just inside the root (SVG 1.1, section 7.2)."""
-    root = document.root
+    root = drawing.document.root
     box = None
     if (text := root.get("viewBox")) is not None:
         try:
             box = view_box(text)
         except ValueError as error:
-            raise walk.error(root, f"has viewBox={error}") from None
+            raise drawing.error(root, f"has viewBox={error}") from None
     size: list[float | None] = []
     for attribute, own in zip(("width", "height"), (2, 3), strict=True):
         length = root.get(attribute, "").strip()
         if not length or length == "auto":
             size.append(None)
         elif length.endswith("%") and box is None:
-            raise walk.error(
+            raise drawing.error(
                 root, f"has {attribute}='{length}' but no viewBox: its size is unknown"
             )
         else:
             try:
                 size.append(length_px(length, box[own] if box else 0.0, 16.0))
             except ValueError as error:
-                raise walk.error(root, f"has {attribute}={error}") from None
+                raise drawing.error(root, f"has {attribute}={error}") from None
     width, height = size
     if box is not None and box[2] > 0 and box[3] > 0:
         # What is missing follows from the view box, in its proportions.
@@ -146,15 +150,17 @@ def _page(document: Document, walk: Walk) -> tuple[tuple[float, float], State]:
         elif height is None and width is not None:
             height = width * box[3] / box[2]
     elif box is not None:
-        raise walk.error(root, f"has a view box of zero size, {box[2]:g} x {box[3]:g}")
+        raise drawing.error(root, f"has a view box of zero size, {box[2]:g} x {box[3]:g}")
     if width is None or height is None:
-        raise walk.error(root, "has neither width and height nor a viewBox: its size is unknown")
+        raise drawing.error(root, "has no width and height and no viewBox: its size is unknown")
     if width <= 0 or height <= 0:
-        raise walk.error(root, f"has a page of {width:g} x {height:g} px, expected a size above 0")
+        raise drawing.error(
+            root, f"has a page of {width:g} x {height:g} px, expected a size above 0"
+        )
     # Rounded, so that 80mm does not come out as 80.00000000000001.
     page = (round(width * MM_PER_PX, 9), round(height * MM_PER_PX, 9))
     upright = (MM_PER_PX, 0.0, 0.0, -MM_PER_PX, 0.0, page[1])
-    framed = walk.frame(root, upright, width, height)
+    framed = enter_view_box(drawing, root, upright, width, height)
     assert framed is not None  # the view box is not empty
     matrix, viewport, slices = framed
     outside = State(upright, (width, height))
@@ -167,26 +173,24 @@ def _page(document: Document, walk: Walk) -> tuple[tuple[float, float], State]:
     return page, replace(inside, matrix=matrix, viewport=viewport, clips=clips)
 
 
-def _group(wanted: str, document: Document, walk: Walk, state: State) -> tuple[Element, State]:
+def _group(wanted: str, drawing: Drawing, walk: Walk, state: State) -> tuple[Element, State]:
     """Return the named element and the state just outside it."""
-    element = _find(wanted, document, walk)
-    chain = []
-    ancestor = document.parent.get(element)
-    while ancestor is not None and ancestor is not document.root:
-        chain.append(ancestor)
-        ancestor = document.parent.get(ancestor)
+    element, root = _find(wanted, drawing), drawing.document.root
+    chain = [ancestor for ancestor in drawing.ancestors(element) if ancestor is not root]
     for ancestor in reversed(chain):
         inside = walk.enter(ancestor, state, Purpose.PAINT, forced=True)
         if inside is None:
-            raise walk.error(ancestor, f"is wholly transparent, and with it the group '{wanted}'")
+            raise drawing.error(
+                ancestor, f"is wholly transparent, and with it the group '{wanted}'"
+            )
         if local_name(ancestor) == "svg":
-            framed = walk.viewport(ancestor, inside)
+            framed = enter_viewport(drawing, ancestor, inside)
             if framed is None:
-                raise walk.error(ancestor, f"has no size, and with it the group '{wanted}'")
+                raise drawing.error(ancestor, f"has no size, and with it the group '{wanted}'")
             inside = framed
         state = inside
-    if element is not document.root and walk.is_hidden([element, *chain]):
-        walk.tell(
+    if element is not root and drawing.is_hidden([element, *chain]):
+        drawing.tell(
             "artwork.hidden",
             f"The group '{wanted}' is hidden in the drawing; it is read because the job names it",
             at(state.matrix, 0, 0),
@@ -195,7 +199,8 @@ def _group(wanted: str, document: Document, walk: Walk, state: State) -> tuple[E
     return element, state
 
 
-def _find(wanted: str, document: Document, walk: Walk) -> Element:
+def _find(wanted: str, drawing: Drawing) -> Element:
+    document = drawing.document
     by_id = document.ids.get(wanted)
     if by_id is not None and local_name(by_id):
         return by_id
@@ -205,7 +210,7 @@ def _find(wanted: str, document: Document, walk: Walk) -> Element:
     if named:
         lines = ", ".join(str(document.line.get(e, 0)) for e in named[:5])
         raise ArtworkError(
-            f"{walk.what}: {len(named)} groups are called '{wanted}' (lines {lines}); "
+            f"{drawing.what}: {len(named)} groups are called '{wanted}' (lines {lines}); "
             "give the id of one of them."
         )
     groups = [
@@ -216,7 +221,7 @@ def _find(wanted: str, document: Document, walk: Walk) -> Element:
     listed = [f"'{name}'" for name in dict.fromkeys(groups) if name]
     there = ", ".join(listed[:20]) + (f" and {len(listed) - 20} more" if len(listed) > 20 else "")
     raise ArtworkError(
-        f"{walk.what}: no group is called '{wanted}'; "
+        f"{drawing.what}: no group is called '{wanted}'; "
         + (f"there are {there}." if listed else "the drawing has no named groups.")
     )
 

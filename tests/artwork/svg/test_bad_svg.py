@@ -107,7 +107,7 @@ ERRORS = {
     "use of itself": (svg('<g id="loop"><use xlink:href="#loop"/></g>'), "'loop'"),
     "circular use": (
         svg('<g id="a"><use href="#b"/></g><g id="b"><use href="#a"/></g>'),
-        "a circle without end",
+        "that would never end",
     ),
     "use of the root": (
         f'<svg id="top" {NS} width="9" height="9"><use href="#top"/></svg>'.encode(),

@@ -1,0 +1,144 @@
+"""What a shape paints: its fill and its stroke."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import replace
+from xml.etree.ElementTree import Element
+
+from ...finding import Severity
+from .areas import Item
+from .document import local_name
+from .drawing import Drawing
+from .shapes import shape_path
+from .state import Purpose, State
+from .stroke import Pen
+from .style import Paint
+from .transforms import at
+from .units import MM_PER_PX
+
+#: What messages call the elements that a paint may refer to.
+_PAINT_SERVERS = {
+    "linearGradient": "gradient",
+    "radialGradient": "gradient",
+    "pattern": "pattern",
+}
+
+
+def shape_items(
+    drawing: Drawing, element: Element, tag: str, state: State, purpose: Purpose
+) -> Iterator[Item]:
+    """Yield the fill and the stroke of a shape, as far as they are painted.
+
+    Parameters
+    ----------
+    drawing : Drawing
+    element : Element
+    tag : str
+        Its name, one of ``SHAPES``.
+    state : State
+        Inside it.
+    purpose : Purpose
+        For a clip path or a box there is one item: the outline.
+
+    Raises
+    ------
+    ArtworkError
+        A length of the shape makes no sense.
+    """
+    style = state.style
+    if not style.visible and purpose is not Purpose.BOX:
+        return
+    path = shape_path(drawing, element, tag, state)
+    if path is None or len(path) == 0:
+        return
+    name = drawing.name(element)
+    if purpose is not Purpose.PAINT:
+        yield Item(path, state.matrix, name, style.clip_rule, clips=state.clips)
+        return
+    if style.marker and tag in ("path", "line", "polyline", "polygon"):
+        drawing.tell_of(
+            element,
+            "artwork.marker",
+            "has markers (such as arrow heads), which are not drawn",
+            at(state.matrix, *path.rows[0, 4:].tolist()),
+        )
+    pen, rigid = _pen(drawing, element, state)
+    place = at(state.matrix, *path.rows[0, 4:].tolist())
+    stroked = pen.width > 0 and style.stroke_shows
+    stroked = stroked and _paints(drawing, element, style.stroke, "stroke", state, place)
+    if (
+        tag != "line"
+        and style.fill_shows
+        and _paints(drawing, element, style.fill, "fill", state, place)
+    ):
+        yield Item(
+            path,
+            state.matrix,
+            name,
+            style.fill_rule,
+            also_stroked=stroked,
+            clips=state.clips,
+        )
+    if stroked:
+        yield Item(path, state.matrix, name, pen=pen, rigid_pen=rigid, clips=state.clips)
+
+
+def _pen(drawing: Drawing, element: Element, state: State) -> tuple[Pen, bool]:
+    style = state.style
+    pen = Pen(
+        style.stroke_width,
+        style.stroke_linecap,
+        style.stroke_linejoin,
+        style.stroke_miterlimit,
+        style.stroke_dasharray if sum(style.stroke_dasharray) > 0 else (),
+        style.stroke_dashoffset,
+    )
+    effect = drawing.declared(element).get("vector-effect", "none")
+    if effect != "non-scaling-stroke":
+        return pen, False
+    return (
+        replace(
+            pen,
+            width=pen.width * MM_PER_PX,
+            dashes=tuple(d * MM_PER_PX for d in pen.dashes),
+            dash_offset=pen.dash_offset * MM_PER_PX,
+        ),
+        True,
+    )
+
+
+def _paints(
+    drawing: Drawing,
+    element: Element,
+    paint: Paint,
+    role: str,
+    state: State,
+    place: tuple[float, float],
+) -> bool:
+    """Return whether a paint shows; gradients and patterns count as painted all over."""
+    if not paint.server:
+        return paint.shows
+    server = None
+    if paint.server.startswith("#"):
+        server = drawing.document.ids.get(paint.server[1:])
+    kind = _PAINT_SERVERS.get(local_name(server), "") if server is not None else ""
+    if not kind:
+        if paint.fallback is not None:
+            return paint.fallback
+        drawing.tell_of(
+            element,
+            "artwork.reference",
+            f"has a {role} of '{paint.server[:40]}', which the drawing does not "
+            "have; it counts as not painted",
+            place,
+        )
+        return False
+    drawing.tell_of(
+        element,
+        f"artwork.{kind}",
+        f"has a {kind} as {role}; it counts as painted all over",
+        place,
+        severity=Severity.NOTE,
+    )
+    return True

@@ -1,0 +1,42 @@
+"""What an element of a drawing takes over from those round it, and why it is walked through."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from enum import Enum
+
+from shapely import MultiPolygon
+
+from .style import Style
+from .transforms import Matrix
+
+
+class Purpose(Enum):
+    """Why elements are walked through."""
+
+    PAINT = "paint"  #: fills and strokes as styled
+    CLIP = "clip"  #: the shapes of a clip path, whatever their paint
+    BOX = "box"  #: the outlines, for a bounding box
+
+
+@dataclass(frozen=True)
+class State:
+    """What an element takes over from those round it.
+
+    Parameters
+    ----------
+    matrix : Matrix
+        From the current user space to mm, y up.
+    viewport : tuple of float
+        Width and height in user units, for percentages.
+    style : Style
+    clips : tuple of MultiPolygon
+    within : tuple of str
+        Ids of the ``use`` references being followed.
+    """
+
+    matrix: Matrix
+    viewport: tuple[float, float]
+    style: Style = field(default_factory=Style)
+    clips: tuple[MultiPolygon, ...] = ()
+    within: tuple[str, ...] = ()
