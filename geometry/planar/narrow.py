@@ -1,9 +1,10 @@
 """Narrow places: where a shape is narrower than a width, what kind of place it is, and how long.
 
 A shape that is worn back by half the width and grown again loses what a disc of that width cannot
-reach. Each lost part is a place: a neck where it lies between two parts of the rest, a tongue where
-it hangs on one, a sliver where nothing of its piece is left. Sharp corners lose their tips too,
-which is no fault of theirs: short ones are left out.
+reach. Near what is lost the shape's medial axis is followed as far as it is narrower than the
+width: each middle line there is a place. It is a neck where it leads from one wider part to
+another, a tongue where its end is free, a sliver where there is no wider part. Sharp corners lose
+their tips too, which is no fault of theirs: short ones are left out.
 """
 
 from __future__ import annotations
@@ -12,25 +13,46 @@ from dataclasses import dataclass
 
 import numpy as np
 import shapely
-from shapely import LineString, MultiPolygon, Polygon
+from shapely import LineString, MultiPolygon, Point, Polygon
+from shapely.ops import substring
 
 from ..arrays import Bools, Floats, Geometries, Indices
 from ..threads import map_geometries
+from .graph import connected_labels
+from .medial_axis import ROUND_A_CORNER, MedialAxis, Segments, axis_between, segments_of
+from .middle_lines import End, MiddleLine, middle_lines
 from .union import cluster_labels, union_by_label
 
 QUARTER_SEGMENTS = 12
 _POLYGON = 3  # shapely.GeometryType.POLYGON
 #: A tongue is told when it is longer than this many widths and slender: sharp corners are not.
 LONG = 2.5
-#: Points along a narrow place at which its width is measured.
-STATIONS = 33
 #: A place as wide as this share of the width is wide enough: rounds are polygons.
 ENOUGH = 0.99
+#: Candidates are sought with a disc wider by this factor, so that what is narrow by little only
+#: loses something to it too.
+WIDER = 1.25
 #: The rest of the shape is grown a little further (by this share of half the width), so that round
 #: parts, whose rounds are drawn as polygons, do not leave shavings all along.
 SLACK = 0.02
 #: Lost parts of less than this share of the width's square are nothing.
-LEAST_AREA = 0.02
+LEAST_AREA = 1e-3
+#: The boundary is looked at within this many widths of what is lost. An axis that leads farther off
+#: than this less half a width is another place's.
+AROUND = 1.6
+#: Shapes of what is lost are simplified by this share of the width first.
+COARSE = 0.1
+#: Between two corners that reach into a shape a disc loses nothing. They are looked at where they
+#: turn by this angle at least, in radians, or by the smaller one if their sides are as short as on
+#: a circle with a radius of this many widths.
+SHARP, BENT = 0.2, 0.03
+BENT_RADIUS = 1.1
+#: Points of a middle line that lie this near the line of the others, as a share of the width, are
+#: left out.
+THINNED = 2e-3
+#: A polygon with more holes than this is looked at through them: the buffer of a whole polygon
+#: works on all its edges together.
+MANY_HOLES = 8
 
 
 @dataclass(frozen=True)
@@ -40,15 +62,24 @@ class NarrowPlace:
     Parameters
     ----------
     kind : str
-        ``"neck"`` between two wider parts, ``"tongue"`` on one, ``"sliver"`` with none.
+        ``"neck"`` held at both ends, ``"tongue"`` with one end free, ``"sliver"`` with both.
     place : tuple of float
         x, y in mm: the middle of its narrowest width.
     width_mm : float
-        Least width of a neck, mean width of a tongue, which ends in a tip, greatest of a sliver.
+        Least width of a neck, median width of a tongue, which may end in a tip, greatest of a
+        sliver. Less than what was asked for.
     length_mm : float
-        Along its middle.
+        Along its middle, to the end of the tip; what opens into a wider part not counted, so that
+        it is 0 between two corners.
     path : float64 array (k, 2)
-        Its middle line.
+        Its middle line, from where the shape is as wide as was asked for, or from where it branches
+        off another place.
+    root : float64 array (r, 2)
+        Of a branch, the way to it from where the shape is wide; else empty.
+    ends : tuple of End
+        What the path ends at.
+    tips : tuple of float
+        How far the shape goes on beyond each free end, in mm; else 0.
     """
 
     kind: str
@@ -56,50 +87,41 @@ class NarrowPlace:
     width_mm: float
     length_mm: float
     path: Floats
+    root: Floats
+    ends: tuple[End, End]
+    tips: tuple[float, float]
+
+    @property
+    def line(self) -> LineString | Point:
+        """The middle line as a geometry."""
+        return Point(self.path[0]) if len(self.path) == 1 else LineString(self.path)
+
+    def spine(self, width: float) -> LineString | Point:
+        """Return the line along which a strip with round ends makes the place as wide as ``width``.
+
+        It begins where the shape is wide, also that of a branch, and stops short of free ends by
+        so much that the strip's end reaches no further than the tip.
+        """
+        rooted = np.concatenate([self.root[:-1], self.path])
+        if len(rooted) == 1:
+            return Point(rooted[0])
+        line = LineString(rooted)
+        cut = [
+            max(0.0, width / 2 - tip) if end is End.FREE else 0.0
+            for end, tip in zip(self.ends, self.tips, strict=True)
+        ]
+        if sum(cut) >= line.length:
+            return line.interpolate(0.0 if self.ends[0] is not End.FREE else line.length / 2)
+        return substring(line, cut[0], line.length - cut[1])
 
 
-def narrow_parts(shape: Polygon | MultiPolygon, width: float) -> list[NarrowPlace]:
-    """Return the places where openings, or any polygons, are narrower than ``width``.
+def narrow_places(shape: Polygon | MultiPolygon, width: float) -> list[NarrowPlace]:
+    """Return the places where polygons are narrower than a width.
 
     Parameters
     ----------
     shape : Polygon or MultiPolygon
-        Valid, in mm.
-    width : float
-        In mm.
-
-    Returns
-    -------
-    list of NarrowPlace
-        From the narrowest to the widest.
-
-    Examples
-    --------
-    >>> slot = shapely.union_all([shapely.box(0, 0, 9, 9), shapely.box(9, 4, 20, 4.8)])
-    >>> [(p.kind, round(p.width_mm, 1), round(p.length_mm)) for p in narrow_parts(slot, 1.5)]
-    [('tongue', 0.8, 11)]
-    """
-    radius = width / 2 * ENOUGH
-    parts = shapely.get_parts(shape)
-    core = map_geometries(shapely.buffer, parts, distance=-radius, quad_segs=QUARTER_SEGMENTS)
-    grow = radius * (1 + SLACK)
-    wide = map_geometries(shapely.buffer, core, distance=grow, quad_segs=QUARTER_SEGMENTS)
-    lost, of = shapely.get_parts(map_geometries(shapely.difference, parts, wide), return_index=True)
-    kept = _worth_a_look(lost, width)
-    beside = _a_hair_wider(wide, of[kept], width)
-    touch = map_geometries(shapely.intersection, shapely.boundary(lost[kept]), beside)
-    return _places(lost[kept], touch, width)
-
-
-def narrow_sheet(outline: Polygon, openings: MultiPolygon, width: float) -> list[NarrowPlace]:
-    """Return the places where a sheet is narrower than ``width``.
-
-    Parameters
-    ----------
-    outline : Polygon
-        Outer edge of the sheet in mm.
-    openings : MultiPolygon
-        All that is cut out of it; islands are holes in it.
+        Valid, in mm: a sheet, openings, or anything else.
     width : float
         In mm.
 
@@ -110,32 +132,97 @@ def narrow_sheet(outline: Polygon, openings: MultiPolygon, width: float) -> list
 
     Notes
     -----
-    Works on openings instead of on the sheet: openings that are grown by half the width and shrunk
-    again swallow what lies between them. Only those that meet when grown are looked at together,
-    so that the work grows with their number.
+    A neck is found when it is narrower than 0.99 of the width. The width between straight walls,
+    and between corners, is exact; between curves, which are polygons, it is that of the polygons.
+    Lengths are exact within a tenth of the width for straight places.
 
     Examples
     --------
-    >>> holes = shapely.MultiPolygon([shapely.box(10, 2, 19.2, 18), shapely.box(20, 2, 30, 18)])
-    >>> found = narrow_sheet(shapely.box(0, 0, 40, 20), holes, 1.5)
-    >>> [(p.kind, round(p.width_mm, 3)) for p in found]
-    [('neck', 0.8)]
+    >>> slot = shapely.union_all([shapely.box(0, 0, 9, 9), shapely.box(9, 4, 20, 4.8)])
+    >>> [(p.kind, round(p.width_mm, 3), round(p.length_mm, 1)) for p in narrow_places(slot, 1.5)]
+    [('tongue', 0.8, 11.0)]
     """
-    radius = width / 2 * ENOUGH
-    voids = shapely.get_parts(openings)
-    rim = outline.buffer(2 * width, join_style="mitre").difference(outline)
-    if len(voids) and (shapely.distance(voids, outline.exterior) < width).any():
+    parts = shapely.get_parts(shape)
+    parts = parts[shapely.area(parts) > 0]
+    if not len(parts) or not width > 0:
+        return []
+    lost, of, whole = _lost(parts, width)
+    rings, ring_part = shapely.get_rings(parts, return_index=True)
+    segments = segments_of(rings)
+    part_of = ring_part[segments.ring].astype(np.int64)
+    lines = segments.lines()
+    gaps, gap_of = _corner_gaps(parts, segments, part_of, lines, width)
+    near, group, polygons, homes, label = _near(
+        parts, segments, part_of, lines, np.append(lost, gaps), np.append(of, gap_of), width
+    )
+
+    def inside(middle: Floats, segment: Indices, mark: Indices) -> Bools:
+        found: Bools = shapely.contains_xy(polygons[group[segment[:, 0]]], *middle.T)
+        return found
+
+    axis = axis_between(near, group, width, inside)
+    # A line with both ends free in a part that is wide elsewhere is an odd corner.
+    slivers = np.zeros(len(polygons), bool)
+    slivers[label[np.flatnonzero(whole)]] = True
+    lines_found = [
+        line
+        for line in middle_lines(axis, _at_home(axis, homes, width))
+        if line.ends[0] is not End.FREE or slivers[axis.group[line.pieces[0]]]
+    ]
+    found = [_told(axis, line, width) for line in lines_found]
+    places = [p for p in found if p is not None]
+    places += _specks(lost[whole], places, width)
+    return sorted(places, key=lambda p: (p.width_mm, p.place))
+
+
+def _lost(parts: Geometries, width: float) -> tuple[Geometries, Indices, Bools]:
+    """Return what a disc cannot reach, the part that each belongs to, and which are whole parts.
+
+    Tips of corners are left out.
+    """
+    radius = width / 2 * WIDER
+    holes = shapely.get_num_interior_rings(parts)
+    few = np.flatnonzero(holes <= MANY_HOLES)
+    core = map_geometries(shapely.buffer, parts[few], distance=-radius, quad_segs=QUARTER_SEGMENTS)
+    grow = radius * (1 + SLACK)
+    wide = map_geometries(shapely.buffer, core, distance=grow, quad_segs=QUARTER_SEGMENTS)
+    rest, number = shapely.get_parts(
+        map_geometries(shapely.difference, parts[few], wide), return_index=True
+    )
+    kept = _counts(rest, width)
+    rest, number = rest[kept], number[kept]
+    whole = shapely.is_empty(core)[number]
+    beside = _a_hair_wider(wide, number, width)
+    touch = map_geometries(shapely.intersection, shapely.boundary(rest), beside)
+    kept = whole | _more_than_tips(rest, touch, width)
+    found = [(rest[kept], few[number[kept]], whole[kept])]
+    for part in np.flatnonzero(holes > MANY_HOLES).tolist():
+        rest = _lost_between_holes(parts[part], radius, width)
+        found.append((rest, np.full(len(rest), part), np.zeros(len(rest), bool)))
+    lost, of, whole = (np.concatenate(columns) for columns in zip(*found, strict=True))
+    return lost, of, whole
+
+
+def _lost_between_holes(part: Polygon, radius: float, width: float) -> Geometries:
+    """Return the same of one part through its holes, grown and shrunk again where they meet."""
+    voids = shapely.polygons(shapely.get_rings(part)[1:])
+    outline = Polygon(part.exterior)
+    if (shapely.distance(voids, outline.exterior) < 2 * radius).any() or not _is_box(outline):
+        rim = outline.buffer(2 * width, join_style="mitre").difference(outline)
         voids = np.append(voids, rim)
     grown = map_geometries(shapely.buffer, voids, distance=radius, quad_segs=QUARTER_SEGMENTS)
     labels = cluster_labels(grown)
     joined, own = union_by_label(grown, labels), union_by_label(voids, labels)
     shrink = -radius * (1 + SLACK)
     closed = map_geometries(shapely.buffer, joined, distance=shrink, quad_segs=QUARTER_SEGMENTS)
-    lost, of = shapely.get_parts(map_geometries(shapely.difference, closed, own), return_index=True)
-    kept = _worth_a_look(lost, width)
-    beside = _a_hair_wider(own, of[kept], width)
-    touch = map_geometries(shapely.difference, shapely.boundary(lost[kept]), beside)
-    return _places(lost[kept], touch, width)
+    rest, number = shapely.get_parts(
+        map_geometries(shapely.difference, closed, own), return_index=True
+    )
+    kept = _counts(rest, width)
+    rest, number = rest[kept], number[kept]
+    beside = _a_hair_wider(own, number, width)
+    touch = map_geometries(shapely.difference, shapely.boundary(rest), beside)
+    return rest[_more_than_tips(rest, touch, width)]
 
 
 def _a_hair_wider(shapes: Geometries, wanted: Indices, width: float) -> Geometries:
@@ -145,101 +232,284 @@ def _a_hair_wider(shapes: Geometries, wanted: Indices, width: float) -> Geometri
     return map_geometries(shapely.buffer, shapes[needed], distance=hair, quad_segs=1)[place]
 
 
-def _worth_a_look(lost: Geometries, width: float) -> Bools:
+def _counts(lost: Geometries, width: float) -> Bools:
     """Return which lost parts have an area that counts."""
-    return (shapely.get_type_id(lost) == _POLYGON) & (
+    counts: Bools = (shapely.get_type_id(lost) == _POLYGON) & (
         shapely.area(lost) > LEAST_AREA * width * width
+    )
+    return counts
+
+
+def _more_than_tips(lost: Geometries, touch: Geometries, width: float) -> Bools:
+    """Return which lost parts are not just tips of corners: they hang on more than one wider part,
+    or on none, or are too long round.
+
+    ``touch`` is the share of each one's edge along which it hangs on wider parts.
+    """
+    contacts = shapely.get_num_geometries(shapely.line_merge(touch))
+    more: Bools = (
+        (contacts > 1) | shapely.is_empty(touch) | (shapely.length(lost) > 2 * LONG * width)
+    )
+    return more
+
+
+def _corner_gaps(
+    parts: Geometries, segments: Segments, part_of: Indices, lines: Geometries, width: float
+) -> tuple[Geometries, Indices]:
+    """Return lines from corners that reach into a part to its edge opposite, and their parts."""
+    order = np.lexsort((segments.at, segments.ring))
+    ring = segments.ring[order]
+    first = np.flatnonzero(np.append(True, ring[1:] != ring[:-1]))
+    before = np.roll(order, 1)
+    last = np.append(first[1:], len(order)) - 1
+    before[first] = order[last]
+    into, out = (segments.end - segments.start)[before], (segments.end - segments.start)[order]
+    cross = into[:, 0] * out[:, 1] - into[:, 1] * out[:, 0]
+    turn = np.arctan2(cross, (into * out).sum(axis=1))
+    # Seen along a ring that runs counter-clockwise the inside is on the left; holes run the other
+    # way as often as not, so that each ring's own sense is asked for.
+    sense = np.bincount(ring, turn, int(segments.ring.max()) + 1) > 0
+    outer = np.zeros(len(sense), bool)
+    outer[np.cumsum(np.append(0, shapely.get_num_interior_rings(parts)[:-1] + 1))] = True
+    reaching = np.where((sense == outer)[ring], -turn, turn)
+    length = np.hypot(*into.T) + np.hypot(*out.T)
+    bent = (reaching > BENT) & (length / 2 < BENT_RADIUS * width * reaching)
+    sharp = order[bent | (reaching > SHARP)]
+    corner = segments.start[sharp]
+    which, opposite = shapely.STRtree(lines).query(
+        shapely.points(corner), predicate="dwithin", distance=width
+    )
+    own = part_of[sharp[which]] == part_of[opposite]
+    which, opposite = which[own], opposite[own]
+    start, way = segments.start[opposite], (segments.end - segments.start)[opposite]
+    square = (way * way).sum(axis=1)
+    share = np.clip(((corner[which] - start) * way).sum(axis=1) / square, 0, 1)
+    foot = start + share[:, None] * way
+    apart = np.hypot(*(foot - corner[which]).T)
+    along = np.abs(segments.at[sharp[which]] - segments.at[opposite] - share * np.sqrt(square))
+    around = segments.around[opposite]
+    along = np.minimum(along, np.abs(around - along))
+    far = segments.ring[sharp[which]] != segments.ring[opposite]
+    far |= along > ROUND_A_CORNER * apart
+    far &= apart < ENOUGH * width
+    which, foot, opposite = which[far], foot[far], opposite[far]
+    middle = (foot + corner[which]) / 2
+    polygons = parts[part_of[opposite]]
+    shapely.prepare(polygons)
+    inside = shapely.contains_xy(polygons, *middle.T)
+    gaps = shapely.linestrings(np.stack([corner[which], foot], axis=1)[inside])
+    return gaps, part_of[opposite][inside]
+
+
+def _is_box(outline: Polygon) -> bool:
+    x0, y0, x1, y1 = outline.bounds
+    return bool(outline.area > (1 - 1e-9) * (x1 - x0) * (y1 - y0))
+
+
+def _near(
+    parts: Geometries,
+    segments: Segments,
+    part_of: Indices,
+    lines: Geometries,
+    seeds: Geometries,
+    of: Indices,
+    width: float,
+) -> tuple[Segments, Indices, Geometries, Geometries, Indices]:
+    """Return the edge near seeds, a group for what hangs together, each group's polygon and
+    seeds, and the group of each seed."""
+    # Coarse, and as much wider.
+    seeds = shapely.simplify(seeds, COARSE * width)
+    reach = (AROUND + COARSE) * width
+    windows = map_geometries(shapely.buffer, seeds, distance=reach, quad_segs=2)
+    a, b = shapely.STRtree(windows).query(windows, predicate="intersects")
+    same = of[a] == of[b]
+    label = connected_labels(len(windows), np.stack([a[same], b[same]], axis=1))
+    windows = union_by_label(windows, label)
+    owner = np.zeros(len(windows), np.int64)
+    owner[label] = of
+    window, number = shapely.STRtree(lines).query(windows, predicate="intersects")
+    own = owner[window] == part_of[number]
+    near, group = _within(segments, lines, number[own], windows, window[own], width)
+    polygons = parts[owner]
+    shapely.prepare(polygons)
+    order = np.argsort(label, kind="stable")
+    homes = np.full(len(windows), None)
+    shapely.geometrycollections(seeds[order], indices=label[order], out=homes)
+    return near, group, polygons, homes, label
+
+
+def _at_home(axis: MedialAxis, homes: Geometries, width: float) -> Indices:
+    """Return the edges of an axis of whose part none lies where the boundary was not looked at."""
+    spots = shapely.points(axis.points[axis.edges]).ravel()
+    home = np.repeat(homes[axis.group], 2)
+    away = ~map_geometries(shapely.dwithin, home, spots, distance=(AROUND - 0.5) * width).astype(
+        bool
+    )
+    label = connected_labels(len(axis.points), axis.edges)[axis.edges[:, 0]]
+    lost = np.zeros(len(axis.points), bool)
+    lost[np.repeat(label, 2)[away]] = True
+    return np.flatnonzero(~lost[label])
+
+
+def _within(
+    segments: Segments,
+    lines: Geometries,
+    number: Indices,
+    windows: Geometries,
+    window: Indices,
+    width: float,
+) -> tuple[Segments, Indices]:
+    """Return segments clipped to windows, long ones only, and the window of each."""
+    chosen = segments.take(number)
+    length = np.hypot(*(chosen.end - chosen.start).T)
+    long = np.flatnonzero(length > width)
+    clipped, of = shapely.get_parts(
+        shapely.intersection(lines[number[long]], windows[window[long]]), return_index=True
+    )
+    is_line = shapely.get_num_points(clipped) >= 2
+    clipped, of = clipped[is_line], long[of[is_line]]
+    ends = np.stack(
+        [
+            shapely.get_coordinates(shapely.get_point(clipped, 0)),
+            shapely.get_coordinates(shapely.get_point(clipped, -1)),
+        ],
+        axis=1,
+    )
+    way = chosen.take(of)
+    along = (way.end - way.start) / length[of, None]
+    start = np.einsum("ni,ni->n", ends[:, 0] - way.start, along)
+    stop = np.einsum("ni,ni->n", ends[:, 1] - way.start, along)
+    turned = start > stop
+    ends[turned] = ends[turned, ::-1]
+    start = np.where(turned, stop, start)
+    short = np.flatnonzero(length <= width)
+    kept = chosen.take(short)
+    return (
+        Segments(
+            np.concatenate([kept.start, ends[:, 0]]),
+            np.concatenate([kept.end, ends[:, 1]]),
+            np.concatenate([kept.ring, way.ring]),
+            np.concatenate([kept.at, way.at + start]),
+            np.concatenate([kept.around, way.around]),
+            np.concatenate([kept.mark, way.mark]),
+        ),
+        np.concatenate([window[short], window[of]]),
     )
 
 
-def _places(parts: Geometries, touch: Geometries, width: float) -> list[NarrowPlace]:
-    """Return the lost parts that are narrow places, from the narrowest to the widest.
-
-    ``touch`` is the share of each part's edge along which it hangs on wider parts.
-    """
-    # Most lost parts are tips of corners: one contact, and too short round to be a tongue.
-    contacts = shapely.get_num_geometries(shapely.line_merge(touch))
-    tip = (contacts < 2) & ~shapely.is_empty(touch) & (shapely.length(parts) < 2 * LONG * width)
-    pairs = zip(parts[~tip], touch[~tip], strict=True)
-    found = (_place(part, along, width) for part, along in pairs)
-    return sorted((p for p in found if p is not None), key=lambda p: (p.width_mm, p.place))
-
-
-def _place(part: Polygon, touch: shapely.Geometry, width: float) -> NarrowPlace | None:
-    """Return what kind of place a lost part is, None for the tip of a corner.
-
-    ``touch`` is the share of its edge along which it hangs on wider parts.
-    """
-    contacts = _lines(touch)
-    if len(contacts) >= 2:
-        sides = _lines(part.boundary.difference(shapely.buffer(touch, 1e-4 * width)))
-        if len(sides) < 2:
+def _told(axis: MedialAxis, line: MiddleLine, width: float) -> NarrowPlace | None:
+    """Return the narrow place along a middle line, None where it is too short or wide enough."""
+    pieces, opens = _without_mouths(axis, line)
+    lengths, widths = axis.lengths[pieces], axis.width[pieces]
+    length = 0.0 if opens else float(lengths.sum())
+    free = line.ends[1] is End.FREE
+    if free:
+        length += float(axis.clearance[line.nodes[-1]])
+    if line.ends[0] is End.FREE:
+        length += float(axis.clearance[line.nodes[0]])
+        return _sliver(axis, line, length, width)
+    if free:
+        if line.ends[0] is End.BRANCHING:
+            length -= float(axis.clearance[line.nodes[0]])
+        half = np.searchsorted(np.cumsum(lengths), lengths.sum() / 2)
+        middle = axis.points[axis.edges[pieces[min(half, len(pieces) - 1)]]].mean(axis=0)
+        by_width = np.argsort(widths, kind="stable")
+        passed = np.cumsum(lengths[by_width])
+        typical = float(widths[by_width[np.searchsorted(passed, passed[-1] / 2)]])
+        if length < LONG * width or length < LONG * typical or typical >= ENOUGH * width:
             return None
-        a, b = sorted(sides, key=lambda line: -line.length)[:2]
-        path, widths = _along(a, b)
-        narrowest = float(a.distance(b))
-        # Of a neck that is narrow all along, its middle.
-        as_narrow = np.flatnonzero(widths <= 1.01 * widths.min())
-        at = path[as_narrow[np.argmin(np.abs(as_narrow - len(path) // 2))]]
-        return _told("neck", path, narrowest, at)
-    path, widths = _along(*_two_sides(part, contacts))
-    length = float(LineString(path).length)
-    if not contacts:
-        circle = shapely.maximum_inscribed_circle(part, 1e-3 * width)
-        return _told("sliver", path, 2 * float(circle.length), shapely.get_coordinates(circle)[0])
-    mean = part.area / max(length, 1e-9)
-    if length < LONG * width or length < LONG * mean:
+        return _place("tongue", axis, line, typical, length, middle)
+    least = float(widths.min())
+    if least >= ENOUGH * width:
         return None
-    return _told("tongue", path, mean, path[len(path) // 2])
+    if line.ends[0] is End.CLOSED:
+        return _sliver(axis, line, length, width)
+    # Of a neck that is narrow all along, its middle.
+    as_narrow = np.flatnonzero(widths <= 1.01 * least)
+    passed = np.cumsum(lengths) - lengths / 2
+    at = as_narrow[np.argmin(np.abs(passed[as_narrow] - length / 2))]
+    ends = axis.edges[pieces[at]]
+    middle = axis.points[ends[np.argmin(axis.clearance[ends])]]
+    return _place("neck", axis, line, least, length, middle)
 
 
-def _told(kind: str, path: Floats, width: float, at: Floats) -> NarrowPlace:
-    length = float(LineString(path).length)
-    return NarrowPlace(kind, (float(at[0]), float(at[1])), width, length, path)
+def _without_mouths(axis: MedialAxis, line: MiddleLine) -> tuple[Indices, bool]:
+    """Return a line's pieces without those at its ends that only open into wider parts.
+
+    Where all do, between two corners, the narrowest is returned and True.
+    """
+    begin, stop = 0, len(line.pieces)
+    still = axis.still[line.pieces]
+    moving = np.flatnonzero(~still)
+    if line.ends[1] is End.BODY:
+        stop = int(moving[-1]) + 1 if len(moving) else 0
+    if line.ends[0] is End.BODY:
+        begin = int(moving[0]) if len(moving) else 0
+    if stop > begin:
+        return line.pieces[begin:stop], False
+    narrowest = int(np.argmin(axis.clearance[axis.edges[line.pieces]].min(axis=1)))
+    return line.pieces[narrowest : narrowest + 1], True
 
 
-def _lines(geometry: shapely.Geometry) -> list[LineString]:
-    """Return the stretches of line in a geometry, those that meet end to end as one."""
-    parts = [p for p in shapely.get_parts(geometry) if isinstance(p, LineString) and p.length > 0]
-    if not parts:
-        return []
-    merged = shapely.get_parts(shapely.line_merge(shapely.union_all(parts)))
-    return [p for p in merged if isinstance(p, LineString)]
+def _sliver(axis: MedialAxis, line: MiddleLine, length: float, width: float) -> NarrowPlace | None:
+    greatest = float(axis.width[line.pieces].max())
+    if greatest >= ENOUGH * width:
+        return None
+    ends = axis.edges[line.pieces[int(np.argmax(axis.width[line.pieces]))]]
+    return _place("sliver", axis, line, greatest, length, axis.points[ends].mean(axis=0))
 
 
-def _two_sides(part: Polygon, contacts: list[LineString]) -> tuple[LineString, LineString]:
-    """Return the two long sides of a part that has no or one contact, from its ends' far points."""
-    ring = shapely.get_coordinates(part.exterior)
-    line = LineString(ring)
-    if contacts:
-        root = contacts[0].interpolate(0.5, normalized=True)
-    else:
-        points = shapely.points(ring)
-        start = points[int(np.argmax(shapely.distance(points, part.centroid)))]
-        root = start
-    at = line.project(root)
-    length = line.length
-    share = (at + np.linspace(0, 1, 201) * length) % length
-    points = shapely.line_interpolate_point(line, share)
-    tip = int(np.argmax(shapely.distance(points, root)))
-    coordinates = shapely.get_coordinates(points)
-    tip = min(max(tip, 2), len(coordinates) - 3)
-    first, second = coordinates[: tip + 1], coordinates[tip:][::-1]
-    return LineString(first), LineString(second)
+def _place(
+    kind: str, axis: MedialAxis, line: MiddleLine, width: float, length: float, at: Floats
+) -> NarrowPlace:
+    tips = [
+        float(axis.clearance[node]) if end is End.FREE else 0.0
+        for node, end in zip(line.nodes[[0, -1]], line.ends, strict=True)
+    ]
+    return NarrowPlace(
+        kind,
+        (float(at[0]), float(at[1])),
+        width,
+        length,
+        _thinned(axis.points[line.nodes], width),
+        _thinned(axis.points[line.root], width),
+        line.ends,
+        (tips[0], tips[1]),
+    )
 
 
-def _along(first: LineString, second: LineString) -> tuple[Floats, Floats]:
-    """Return the middle line between two sides, and the width at each of its points."""
-    ends = shapely.get_coordinates(first)[[0, -1]]
-    other = shapely.get_coordinates(second)[[0, -1]]
-    straight = np.hypot(*(ends - other).T).sum()
-    crossed = np.hypot(*(ends - other[::-1]).T).sum()
-    if crossed < straight:
-        second = shapely.reverse(second)
-    share = np.linspace(0, 1, STATIONS)
-    a = shapely.get_coordinates(shapely.line_interpolate_point(first, share, normalized=True))
-    b = shapely.get_coordinates(shapely.line_interpolate_point(second, share, normalized=True))
-    widths = np.hypot(*(a - b).T)
-    inner = widths[1:-1] if len(widths) > 2 else widths
-    padded = np.concatenate([[inner[0]], inner, [inner[-1]]])
-    return (a + b) / 2, padded
+def _thinned(path: Floats, width: float) -> Floats:
+    if len(path) < 3:
+        return path
+    thinned: Floats = shapely.get_coordinates(
+        shapely.simplify(LineString(path), THINNED * width, preserve_topology=False)
+    )
+    return thinned
+
+
+def _specks(lost: Geometries, places: list[NarrowPlace], width: float) -> list[NarrowPlace]:
+    """Return slivers for parts that are lost whole and too round to have a middle line."""
+    told = shapely.points([p.place for p in places]) if places else np.empty(0, object)
+    near, _ = shapely.STRtree(lost).query(told, predicate="intersects")[::-1]
+    alone = np.delete(lost, np.unique(near))
+    found = []
+    for part in alone:
+        circle = shapely.maximum_inscribed_circle(part, 1e-3 * width)
+        wide = 2 * float(circle.length)
+        if wide < ENOUGH * width:
+            at = shapely.get_coordinates(circle)[:1]
+            place = (float(at[0, 0]), float(at[0, 1]))
+            empty = np.empty((0, 2))
+            found.append(
+                NarrowPlace(
+                    "sliver",
+                    place,
+                    wide,
+                    wide,
+                    at,
+                    empty,
+                    (End.FREE, End.FREE),
+                    (wide / 2, wide / 2),
+                )
+            )
+    return found

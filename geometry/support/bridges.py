@@ -123,7 +123,7 @@ def hold_islands(
     *,
     rules: Rules | None = None,
     damage: DamageMap | None = None,
-    mends: Sequence[Floats] = (),
+    mends: Sequence[Strip] = (),
 ) -> Supported:
     """Bridge every island of a sheet to its frame.
 
@@ -137,8 +137,8 @@ def hold_islands(
         What the job and the artist want; by default one bridge an island.
     damage : DamageMap, optional
         What bridges spoil in the picture; by default all places are alike.
-    mends : sequence of float64 array (k, 2)
-        Middle lines of narrow places that are thickened to ``width`` first.
+    mends : sequence of Strip
+        Laid first, where sheet is too narrow.
 
     Returns
     -------
@@ -159,7 +159,7 @@ def hold_islands(
     pieces = list(sheet.shape.geoms)
     laying = Laying(sheet, width, rules.fillet)
     if mends:
-        laying.lay([Strip("mend", path, width) for path in mends])
+        laying.lay(mends)
         pieces = list(laying.sheet().shape.geoms)
     findings: list[Finding] = []
     islands: tuple[HeldIsland, ...] = ()

@@ -9,6 +9,7 @@ import shapely
 
 from ..finding import Finding, Severity
 from ..planar.narrow import NarrowPlace
+from .laying import Strip
 
 #: A place in the job accepts the nearest finding within this distance, in mm.
 REACH = 3.0
@@ -21,21 +22,35 @@ TELL_EACH = 60
 _ADVICE = "Put this place into the layer's mend_mm"
 
 _SHEET = {
-    "neck": "Sheet only {w:.2f} mm wide over {l:.1f} mm between openings, less than the least "
-    "width of {least:g} mm",
-    "tongue": "A tongue of sheet {w:.2f} mm wide and {l:.1f} mm long may lift under the spray; the "
-    "least width is {least:g} mm",
-    "sliver": "A piece of sheet is nowhere wider than {w:.2f} mm over {l:.1f} mm; the least width "
-    "is {least:g} mm",
+    "neck": "Sheet only {w} mm wide {over} between openings, less than the least width of {least} "
+    "mm",
+    "tongue": "A tongue of sheet {w} mm wide and {l} mm long may lift under the spray; the least "
+    "width is {least} mm",
+    "sliver": "A piece of sheet is nowhere wider than {w} mm over {l} mm; the least width is "
+    "{least} mm",
 }
 _OPENING = {
-    "neck": "An opening only {w:.2f} mm wide over {l:.1f} mm is too narrow to cut or to pass "
-    "paint; the least width is {least:g} mm",
-    "tongue": "An opening runs out {l:.1f} mm long and {w:.2f} mm wide, too fine to cut or to pass "
-    "paint; the least width is {least:g} mm",
-    "sliver": "An opening is nowhere wider than {w:.2f} mm over {l:.1f} mm, too fine to cut or to "
-    "pass paint; the least width is {least:g} mm",
+    "neck": "An opening only {w} mm wide {over} is too narrow to cut or to pass paint; the least "
+    "width is {least} mm",
+    "tongue": "An opening runs out {l} mm long and {w} mm wide, too fine to cut or to pass paint; "
+    "the least width is {least} mm",
+    "sliver": "An opening is nowhere wider than {w} mm over {l} mm, too fine to cut or to pass "
+    "paint; the least width is {least} mm",
 }
+#: A neck shorter than this, in mm, is told to be at one point.
+_POINT = 0.05
+
+
+def below(value: float, limit: float) -> str:
+    """Return a length in mm with two decimals, or as many as show that it is below the limit.
+
+    >>> below(1.4873, 1.5), below(1.4973, 1.5)
+    ('1.49', '1.497')
+    """
+    decimals = 2
+    while value < limit <= float(f"{value:.{decimals}f}"):
+        decimals += 1
+    return f"{value:.{decimals}f}"
 
 
 def narrow_findings(
@@ -68,10 +83,14 @@ def narrow_findings(
         mine = [p for p in places if p.kind == kind]
         crowd = len(mine) > TELL_EACH
         for place in mine[:1] if crowd else mine:
-            message = sentence.format(w=place.width_mm, l=place.length_mm, least=least)
-            by_bridge = opening and len(
-                tree.query(shapely.linestrings(place.path), "dwithin", distance=BESIDE)
+            length = f"{place.length_mm:.1f}"
+            message = sentence.format(
+                w=below(place.width_mm, least),
+                l=length,
+                over=f"over {length} mm" if place.length_mm >= _POINT else "at one point",
+                least=f"{least:g}",
             )
+            by_bridge = opening and len(tree.query(place.line, "dwithin", distance=BESIDE))
             if crowd:
                 message += f" (the narrowest of {len(mine)} such places)"
             found.append(
@@ -112,7 +131,7 @@ def accepted(
     points : sequence of (x, y)
         In mm; each accepts the nearest place whose middle line is within ``REACH``.
     """
-    lines = [shapely.linestrings(p.path) for p in places]
+    lines = [p.line for p in places]
     chosen: dict[int, NarrowPlace] = {}
     idle = []
     for point in points:
@@ -123,3 +142,16 @@ def accepted(
         else:
             idle.append(point)
     return list(chosen.values()), idle
+
+
+def mend(place: NarrowPlace, least: float) -> Strip:
+    """Return the strip that makes a narrow place of a sheet as wide as the least width.
+
+    Parameters
+    ----------
+    place : NarrowPlace
+    least : float
+        In mm.
+    """
+    path = shapely.get_coordinates(place.spine(least))
+    return Strip("mend", path, least)

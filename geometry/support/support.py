@@ -10,7 +10,7 @@ import shapely
 from ..finding import Finding, Severity
 from ..job.job import Job
 from ..job.sections import LayerSettings
-from ..planar.narrow import narrow_parts, narrow_sheet
+from ..planar.narrow import narrow_places
 from ..planar.polygons import as_multipolygon
 from ..planar.strips import straight_strips
 from ..progress import Progress
@@ -19,7 +19,7 @@ from ..sheet.sheet import PlacedArtwork, Sheet, make_sheet
 from ..tolerance import TOLERANCES, Tolerances
 from .bridges import Supported, hold_islands
 from .constraints import Rules
-from .repairs import accepted, narrow_findings
+from .repairs import accepted, mend, narrow_findings
 from .visible_damage import DamageMap
 
 
@@ -74,10 +74,10 @@ def support_layer(
     findings: list[Finding] = []
     points = list(settings.mend_mm)
     if points:
-        widened, points = accepted(narrow_parts(artwork.shape, least_opening), points)
+        widened, points = accepted(narrow_places(artwork.shape, least_opening), points)
         if widened:
             width = np.full(len(widened), least_opening)
-            strips = straight_strips([place.path for place in widened], width)
+            strips = straight_strips([place.spine(least_opening) for place in widened], width)
             shape = as_multipolygon(shapely.union_all([artwork.shape, *strips]))
             artwork = replace(artwork, shape=shape)
     progress(0.0, f"{settings.name}: cutting the sheet")
@@ -85,9 +85,8 @@ def support_layer(
     findings += told
     mends = []
     if points:
-        voids = as_multipolygon(plain.outline.difference(plain.shape))
-        thickened, points = accepted(narrow_sheet(plain.outline, voids, least), points)
-        mends = [place.path for place in thickened]
+        thickened, points = accepted(narrow_places(plain.shape, least), points)
+        mends = [mend(place, least) for place in thickened]
     findings += [
         Finding(
             "support.nothing-to-mend",
@@ -103,9 +102,9 @@ def support_layer(
     )
     findings += held.findings
     progress(0.8, f"{settings.name}: looking for narrow places")
-    narrow = narrow_sheet(plain.outline, held.voids, least)
+    narrow = narrow_places(held.sheet.shape, least)
     findings += narrow_findings(narrow, least, settings.name, opening=False)
-    narrow = narrow_parts(held.sheet.openings, least_opening)
+    narrow = narrow_places(held.sheet.openings, least_opening)
     findings += narrow_findings(
         narrow,
         least_opening,

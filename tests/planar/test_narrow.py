@@ -1,12 +1,16 @@
+import re
+
 import numpy as np
 import pytest
 import shapely
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from scipy.ndimage import distance_transform_edt
 from shapely import MultiPolygon, Point, Polygon, box
+from shapely.affinity import rotate
 
-from sheetstack.geometry.planar.narrow import narrow_parts, narrow_sheet
-from sheetstack.geometry.planar.polygons import as_multipolygon
+from sheetstack.geometry.planar import narrow
+from sheetstack.geometry.planar.narrow import narrow_places
 from sheetstack.geometry.support.repairs import accepted, narrow_findings
 
 PLATE = box(0, 0, 60, 40)
@@ -14,7 +18,7 @@ LEAST = 2.0
 
 
 def found(shape, least=LEAST):
-    return narrow_sheet(PLATE, as_multipolygon(PLATE.difference(shape)), least)
+    return narrow_places(shape, least)
 
 
 @pytest.mark.parametrize("width", [0.4, 0.8, 1.2, 1.6, 1.9])
@@ -22,7 +26,7 @@ def found(shape, least=LEAST):
 def test_a_neck_of_known_width_and_length(width, turn):
     slots = [box(20, 10, 30 - width / 2, 30), box(30 + width / 2, 10, 40, 30)]
     slots = [shapely.affinity.rotate(s, turn, origin=(30, 20)) for s in slots]
-    (neck,) = narrow_sheet(PLATE, MultiPolygon(slots), LEAST)
+    (neck,) = narrow_places(PLATE.difference(shapely.union_all(slots)), LEAST)
     assert neck.kind == "neck"
     assert neck.width_mm == pytest.approx(width, rel=1e-3)
     assert neck.length_mm == pytest.approx(20, abs=0.5)
@@ -54,6 +58,132 @@ def test_a_tongue_of_known_size():
     assert tongue.length_mm == pytest.approx(20, abs=0.6)
 
 
+def test_a_hooked_tongue_is_as_long_as_its_middle():
+    """1.0 wide, 19.5 mm out and 13.5 up: not the shares of its two sides that differ in length."""
+    hook = shapely.union_all([box(9, 19.5, 30, 20.5), box(29, 19.5, 30, 33.5)])
+    (tongue,) = found(PLATE.difference(box(10, 5, 50, 38)).union(hook))
+    assert tongue.kind == "tongue"
+    assert tongue.width_mm == pytest.approx(1.0, abs=1e-6)
+    assert tongue.length_mm == pytest.approx(19.5 + 13.5, abs=0.2)
+
+
+def test_a_branch_is_told_beside_what_it_branches_off():
+    bar = shapely.union_all([box(9, 19.5, 51, 20.5), box(29.6, 20, 30.4, 32)])
+    neck, branch = sorted(
+        found(PLATE.difference(box(10, 5, 50, 35)).union(bar)), key=lambda p: p.kind
+    )
+    assert (neck.kind, neck.width_mm) == ("neck", pytest.approx(1.0, abs=1e-6))
+    assert neck.length_mm == pytest.approx(40, abs=0.2)
+    assert (branch.kind, branch.width_mm) == ("tongue", pytest.approx(0.8, abs=1e-6))
+    assert branch.length_mm == pytest.approx(11.5, abs=0.3)
+    assert [end.value for end in branch.ends] == ["branching", "free"]
+    # The way to it begins where the sheet is wide, and ends where it branches off.
+    assert branch.root[-1] == pytest.approx(branch.path[0])
+    assert PLATE.difference(box(10, 5, 50, 35)).distance(Point(branch.root[0])) < 1.0
+
+
+def test_two_corners_that_come_near_are_a_neck_at_one_point():
+    neck, *more = found(PLATE.difference(box(10, 10, 20, 20)).difference(box(21.3, 21.3, 30, 30)))
+    assert not more
+    assert (neck.kind, neck.length_mm) == ("neck", 0)
+    assert neck.width_mm == pytest.approx(1.3 * 2**0.5)
+    assert neck.place == pytest.approx((20.65, 20.65))
+
+
+def test_a_ring_that_is_narrow_all_round_is_one_sliver():
+    ring = Point(0, 0).buffer(10, quad_segs=64).difference(Point(0, 0).buffer(9, quad_segs=64))
+    (sliver,) = narrow_places(ring, LEAST)
+    assert (sliver.kind, sliver.ends[0].value) == ("sliver", "closed")
+    assert sliver.width_mm == pytest.approx(1, abs=2e-3)
+    assert sliver.length_mm == pytest.approx(2 * np.pi * 9.5, rel=2e-3)
+
+
+@pytest.mark.parametrize("shape", [Point(0, 0).buffer(0.8), box(0, 0, 1.5, 1.5)])
+def test_a_speck_is_a_sliver(shape):
+    (sliver,) = narrow_places(shape, LEAST)
+    assert sliver.kind == "sliver"
+    assert sliver.width_mm == pytest.approx(shape.bounds[2] - shape.bounds[0], rel=0.01)
+
+
+def bodies_and_necks(seed):
+    """Discs joined as a tree by straight necks of random widths, and those widths."""
+    rng = np.random.default_rng(seed)
+    centres = np.stack([np.arange(6) % 3 * 24.0, np.arange(6) // 3 * 24.0], axis=1)
+    tree = [(0, 1), (1, 2), (0, 3), (1, 4), (2, 5)]
+    widths = rng.uniform(0.3, 3.5, len(tree))
+    discs = shapely.buffer(shapely.points(centres), rng.uniform(4, 8, 6), quad_segs=32)
+    necks = [
+        shapely.LineString(centres[list(pair)]).buffer(w / 2, cap_style="flat")
+        for pair, w in zip(tree, widths, strict=True)
+    ]
+    return rotate(shapely.union_all([*discs, *necks]), rng.uniform(0, 90)), widths
+
+
+@pytest.mark.parametrize("seed", range(12))
+def test_wearing_back_parts_a_shape_at_each_neck_that_is_told(seed):
+    """Independent: Shapely's buffer by half a width parts what is joined by less."""
+    shape, widths = bodies_and_necks(seed)
+    necks = [p for p in narrow_places(shape, LEAST) if p.kind == "neck"]
+    assert [p.width_mm for p in necks] == pytest.approx(np.sort(widths[widths < 0.99 * LEAST]))
+    for number, neck in enumerate(necks):
+        for share, pieces in ((0.99, number + 1), (1.01, number + 2)):
+            worn = shape.buffer(-neck.width_mm / 2 * share, quad_segs=64)
+            assert shapely.get_num_geometries(worn) == pieces
+
+
+def random_sheet(seed):
+    """A plate with random openings, corners and curves, many of them near each other."""
+    rng = np.random.default_rng(seed)
+    openings = [
+        rotate(box(x, y, x + w, y + h), turn) if number % 2 else Point(x, y).buffer(w / 2 + 1)
+        for number, (x, y, w, h, turn) in enumerate(
+            zip(*rng.uniform([5, 5, 2, 2, 0], [95, 95, 14, 14, 90], (26, 5)).T, strict=True)
+        )
+    ]
+    sheet = box(0, 0, 110, 110).difference(shapely.union_all(openings))
+    return max(shapely.get_parts(sheet), key=lambda p: p.area)
+
+
+@pytest.mark.parametrize("seed", range(20))
+def test_what_parts_when_worn_back_was_told(seed):
+    """Independent: wherever half the least width parts a random sheet, a place is told there.
+
+    And no place is told where discs of the least width pass: pixels by scipy's distance transform.
+    """
+    sheet = random_sheet(seed)
+    places = narrow_places(sheet, LEAST)
+    necks = [p for p in places if p.kind == "neck"]
+    assert all(p.width_mm < LEAST for p in places)
+    core = sheet.buffer(-LEAST / 2 * 0.985, quad_segs=32)
+    cores = shapely.get_parts(core)
+    if len(cores) > 1:
+        # Cut through at the necks that are told, the rest is never joined by less.
+        cuts = shapely.union_all([p.line.buffer(LEAST) for p in necks])
+        for piece in cores:
+            others = shapely.union_all([c for c in cores if c is not piece])
+            assert piece.distance(cuts) < LEAST
+            assert not others.is_empty
+    pixels = 12
+    y, x = np.mgrid[0 : 110 * pixels, 0 : 110 * pixels] / pixels + 0.5 / pixels
+    far = distance_transform_edt(shapely.contains_xy(sheet, x, y)) / pixels
+    for place in necks:
+        column, row = np.floor(np.array(place.place) * pixels).astype(int)
+        assert 2 * far[row, column] == pytest.approx(place.width_mm, abs=3 / pixels)
+
+
+def test_many_holes_are_looked_at_one_by_one_with_the_same_result(monkeypatch):
+    x, y = np.mgrid[2:50:6.0, 2:30:6.0].reshape(2, -1)
+    holes = shapely.box(x, y, x + np.linspace(4.2, 5.5, len(x)), y + 4.5)
+    sheet = PLATE.difference(shapely.union_all(holes))
+    one_by_one = narrow_places(sheet, LEAST)
+    monkeypatch.setattr(narrow, "MANY_HOLES", 1000)
+    assert len(one_by_one) > 40
+    together = narrow_places(sheet, LEAST)
+    for a, b in zip(one_by_one, together, strict=True):
+        assert a.kind == b.kind
+        assert (a.width_mm, a.length_mm) == pytest.approx((b.width_mm, b.length_mm))
+
+
 def test_a_sliver_of_an_island():
     (sliver,) = found(PLATE.difference(box(10, 5, 50, 35)).union(box(20, 19.6, 40, 20.4)))
     assert (sliver.kind, sliver.width_mm) == ("sliver", pytest.approx(0.8, abs=0.01))
@@ -72,7 +202,7 @@ def test_corners_are_no_tongues(angle):
 def test_slots_in_openings_are_measured(width, length, turn):
     ends = [box(-8, -4, 0, 4), box(length, -4, length + 8, 4)]
     slot = shapely.union_all([*ends, box(-0.1, -width / 2, length + 0.1, width / 2)])
-    (neck,) = narrow_parts(shapely.affinity.rotate(slot, turn, origin=(0, 0)), LEAST)
+    (neck,) = narrow_places(shapely.affinity.rotate(slot, turn, origin=(0, 0)), LEAST)
     assert (neck.kind, neck.width_mm) == ("neck", pytest.approx(width, rel=1e-3))
     assert neck.length_mm == pytest.approx(length, abs=0.5)
 
@@ -80,8 +210,8 @@ def test_slots_in_openings_are_measured(width, length, turn):
 def test_sheet_and_complement_agree():
     # The same shape looked at as sheet, through its openings, and as polygons.
     slots = [box(10, 5, 29.5, 35), box(30.4, 5, 50, 35)]
-    sheet = narrow_sheet(PLATE, MultiPolygon(slots), LEAST)
-    parts = narrow_parts(PLATE.difference(shapely.union_all(slots)), LEAST)
+    sheet = narrow_places(PLATE.difference(shapely.union_all(slots)), LEAST)
+    parts = narrow_places(PLATE.difference(shapely.union_all(slots)), LEAST)
     assert [p.kind for p in sheet] == [p.kind for p in parts] == ["neck"]
     assert sheet[0].width_mm == pytest.approx(parts[0].width_mm, rel=1e-3)
     assert sheet[0].length_mm == pytest.approx(parts[0].length_mm, abs=0.3)
@@ -96,9 +226,19 @@ def test_findings_tell_place_width_and_length():
     assert finding.size_mm == pytest.approx(0.8, rel=1e-3)
 
 
+@pytest.mark.parametrize("least", [0.3, 1.5, 2.0])
+@pytest.mark.parametrize("share", [0.5, 0.98, 0.9899])
+def test_no_message_contradicts_itself(least, share):
+    neck = box(20, 10, 30 - share * least / 2, 30).union(box(30 + share * least / 2, 10, 40, 30))
+    places = narrow_places(PLATE.difference(neck), least)
+    (finding,) = narrow_findings(places, least, "Shadow", opening=False)
+    told, limit = (float(word) for word in re.findall(r"(\d+(?:\.\d+)?) mm", finding.message)[::2])
+    assert told < limit == least
+
+
 def test_a_crowd_is_told_as_one():
     voids = MultiPolygon([box(x, 5, x + 4.2, 35) for x in range(2, 57, 5)])
-    many = narrow_sheet(PLATE, voids, LEAST) * 10
+    many = narrow_places(PLATE.difference(voids), LEAST) * 10
     (finding,) = narrow_findings(many, LEAST, "Shadow", opening=False)
     assert f"of {len(many)} such places" in finding.message
 
