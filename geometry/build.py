@@ -27,7 +27,7 @@ from .sheet.sheet import PlacedArtwork, Sheet, artwork_shift, place_artworks
 from .sheet.trapping import trapped
 from .support.bridges import Bridge
 from .support.constraints import DrawnBridge, rules_for
-from .support.stiffening import HeldIsland
+from .support.held_islands import HeldIsland
 from .support.support import support_layer
 from .support.two_sheets import Part, split_layer
 from .support.visible_damage import Coat, DamageMap

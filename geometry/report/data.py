@@ -53,7 +53,7 @@ from ..finding import Finding, Severity
 from ..job.names import sheet_stems
 from ..mesh.islands import Piece
 from ..support.bridges import Bridge
-from ..support.stiffening import HeldIsland
+from ..support.held_islands import HeldIsland
 from .estimate_text import estimate_data
 
 SCHEMA = 1

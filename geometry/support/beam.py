@@ -8,11 +8,19 @@ stresses in MPa = N/mm2.
 
 from __future__ import annotations
 
+from typing import TypeVar
+
+import numpy as np
+
+from ..arrays import Floats
+
+#: One width, or many at once.
+_Widths = TypeVar("_Widths", float, Floats)
 #: Poisson's ratio of most sheet materials, for the shear modulus E / (2 (1 + nu)): common practice.
 POISSON = 0.35
 
 
-def second_moment(width: float, thickness: float) -> float:
+def second_moment(width: _Widths, thickness: float) -> _Widths:
     """Return the second moment of area of a flat bar, w t^3 / 12, in mm4.
 
     >>> second_moment(3.0, 0.25)
@@ -21,7 +29,7 @@ def second_moment(width: float, thickness: float) -> float:
     return width * thickness**3 / 12
 
 
-def section_modulus(width: float, thickness: float) -> float:
+def section_modulus(width: _Widths, thickness: float) -> _Widths:
     """Return the section modulus of a flat bar, w t^2 / 6, in mm3.
 
     >>> section_modulus(3.0, 0.2).__round__(9)
@@ -30,17 +38,18 @@ def section_modulus(width: float, thickness: float) -> float:
     return width * thickness**2 / 6
 
 
-def torsion_constant(width: float, thickness: float) -> float:
-    """Return the torsion constant of a solid rectangle in mm4.
+def torsion_constant(width: float | Floats, thickness: float) -> Floats:
+    """Return the torsion constants of solid rectangles in mm4.
 
     With long side a and short side b: a b^3 (1/3 - 0.21 (b/a) (1 - b^4 / (12 a^4))), within 4 % of
     the exact series.
 
-    >>> round(torsion_constant(1.0, 1.0), 3)  # a square: 0.1406 exactly
+    >>> float(torsion_constant(1.0, 1.0).round(3))  # a square: 0.1406 exactly
     0.141
     """
-    a, b = max(width, thickness), min(width, thickness)
-    return a * b**3 * (1 / 3 - 0.21 * b / a * (1 - b**4 / (12 * a**4)))
+    a, b = np.maximum(width, thickness), np.minimum(width, thickness)
+    constant: Floats = a * b**3 * (1 / 3 - 0.21 * b / a * (1 - b**4 / (12 * a**4)))
+    return constant
 
 
 def cantilever_deflection(force: float, length: float, modulus: float, moment: float) -> float:
@@ -76,7 +85,7 @@ def built_in_deflection(force: float, length: float, modulus: float, moment: flo
     return force * length**3 / (192 * modulus * moment)
 
 
-def bending_stress(moment: float, width: float, thickness: float) -> float:
+def bending_stress(moment: float, width: _Widths, thickness: float) -> _Widths:
     """Return the stress in MPa at the face of a flat bar under a bending moment in N mm: M / Z.
 
     >>> bending_stress(1.0, 6.0, 1.0)
@@ -85,9 +94,10 @@ def bending_stress(moment: float, width: float, thickness: float) -> float:
     return moment / section_modulus(width, thickness)
 
 
-def torsion_stress(moment: float, width: float, thickness: float) -> float:
-    """Return the greatest shear stress in MPa of a flat bar under a twisting moment in N mm.
+def torsion_stress(moment: float, width: float | Floats, thickness: float) -> Floats:
+    """Return the greatest shear stress in MPa of flat bars under a twisting moment in N mm.
 
     T b / J with short side b: exact for thin bars, low by up to a third for a square.
     """
-    return moment * min(width, thickness) / torsion_constant(width, thickness)
+    stress: Floats = moment * np.minimum(width, thickness) / torsion_constant(width, thickness)
+    return stress

@@ -1,12 +1,12 @@
 """Bridges: strips left uncut across openings so that islands are held by the frame.
 
 In this order: bridges that the artist has drawn or locked; then of all candidate places (see
-``candidates``) the cheapest set that joins every island (see ``prices``), by a minimum spanning
-tree; then further ones where an island would flap, turn or tear (see ``enough``). At last the core
-of the sheet is looked at (see ``core``): where pieces hang together by less than the least width
-only, a strip is laid along the neck. Every strip runs from core to core, so it has full width along
-its whole length and at both roots, and by construction the sheet eroded by just under half that
-width is one piece.
+``candidates``) the cheapest set that joins every island (see ``cost``), by a minimum spanning tree;
+then, where loads are given, a set that holds all islands firmly as one whole (see ``selection`` and
+``stiffening``). At last the core of the sheet is looked at: where pieces hang together by less than
+the least width only, a strip is laid along the neck. Every strip runs from core to core, so it has
+full width along its whole length and at both roots, and by construction the sheet eroded by just
+under half that width is one piece.
 """
 
 from __future__ import annotations
@@ -19,18 +19,19 @@ import shapely
 from shapely import LineString, MultiPolygon, Polygon
 
 from ..arrays import Floats
-from ..finding import Finding, Severity
+from ..finding import Finding
 from ..planar.strips import straight_strips
 from ..progress import Progress
 from ..sheet.sheet import Sheet
 from .candidates import crossings
 from .constraints import Rules
 from .cost import Prices
+from .findings import barred_bridges, mended_necks, weak_islands
 from .gaps import Gaps, join_gaps, spanning_gaps
-from .hand_drawn import fit_drawn
+from .hand_drawn import Fitted, fit_drawn
+from .held_islands import HeldIsland
 from .laying import Laying, Roots, Strip
 from .selection import choose_bridges
-from .stiffening import HeldIsland
 from .visible_damage import DamageMap
 
 #: Rounds of neck mending before giving up; one is the rule, a second where strips make new corners.
@@ -152,74 +153,140 @@ def hold_islands(
     a set costs the sum of its members (Kruskal). Without damage the candidates hold a shortest gap
     of every pair that matters, and no set of gaps at all is shorter. Heuristic: which candidates
     there are; that overlapping bridges are counted twice; that roots are not counted; and the
-    further bridges for strength, added island by island.
+    further bridges for strength (see ``selection``).
     """
     progress = progress or Progress()
     rules = rules or Rules(width)
-    pieces = list(sheet.shape.geoms)
     laying = Laying(sheet, width, rules.fillet)
-    if mends:
-        laying.lay(mends)
-        pieces = list(laying.sheet().shape.geoms)
-    findings: list[Finding] = []
+    laying.lay(mends)
+    plan = _plan(laying, width, rules, damage, progress)
+    progress(0.6, f"{sheet.layer}: laying {len(plan.gaps)} bridges")
+    laying.lay(plan.drawn.strips)
+    laying.lay(plan.strips())
+    _mend_necks(laying, width, progress)
+    progress(1.0, f"{sheet.layer}: held")
+    return _described(laying, plan, width, rules, damage)
+
+
+@dataclass(frozen=True)
+class _Plan:
+    """Where bridges will be laid.
+
+    Parameters
+    ----------
+    drawn : Fitted
+        The artist's own.
+    gaps : Gaps
+        Ways of the others.
+    width : float64 array
+        Their widths in mm.
+    paths : list of float64 array (4, 2)
+        Their middle lines from root to root.
+    islands : tuple of HeldIsland
+        How firmly all of them hold each island.
+    plain_strips : tuple of Polygon
+        Plain shortest bridges instead, where damage counts.
+    findings : tuple of Finding
+    """
+
+    drawn: Fitted
+    gaps: Gaps
+    width: Floats
+    paths: list[Floats]
     islands: tuple[HeldIsland, ...] = ()
-    plain_damage = 0.0
     plain_strips: tuple[Polygon, ...] = ()
-    progress(0.05, f"{sheet.layer}: measuring gaps")
-    fitted = fit_drawn(rules.drawn, pieces, laying.openings, laying.core(), width, sheet.layer)
-    findings += fitted.findings
-    if len(pieces) > 1:
-        tree = spanning_gaps(pieces, first_reach=2 * width)
-        progress(0.15, f"{sheet.layer}: looking for places for bridges")
-        prices = Prices(pieces, rules, damage)
-        every = tree
-        if not prices.uniform or rules.loads is not None:
-            every = crossings(pieces, tree, width, None if prices.uniform else prices.rough)
-        drawn = len(fitted.links)
-        candidates = join_gaps([fitted.links, every])
-        # What is drawn is there anyhow.
-        cost = np.append(np.zeros(drawn), prices.exact(every))
-        widths = np.full(len(candidates), width)
-        widths[:drawn] = [fitted.strips[k].width for k in fitted.strip_of.tolist()]
-        progress(0.35, f"{sheet.layer}: choosing bridges")
-        choice = choose_bridges(pieces, candidates, cost, widths, rules, drawn)
-        islands = choice.islands
-        findings += _weak(islands, rules, sheet.layer)
-        new = choice.chosen >= drawn
-        chosen, chosen_width = choice.chosen[new], choice.width[new]
-        progress(0.5, f"{sheet.layer}: laying {len(chosen)} bridges")
-        roots = Roots(pieces, laying.core())
-        laying.lay(fitted.strips)
-        gaps = candidates.take(chosen)
-        laying.lay(_strips(gaps, chosen_width, roots.paths(gaps)))
-        findings += _barred(gaps, chosen_width, prices, sheet.layer)
-        if damage is not None:
-            plain_strips = _plain_strips(pieces, every, roots, rules)
-            plain_damage = float(damage.of(plain_strips).damage.sum())
-    else:
-        laying.lay(fitted.strips)
+    findings: tuple[Finding, ...] = ()
+
+    def strips(self) -> list[Strip]:
+        """Return the bridges that are not the artist's, to be laid."""
+        return [
+            Strip("bridge", path, width, gap)
+            for path, width, gap in zip(
+                self.paths, self.width.tolist(), self.gaps.length.tolist(), strict=True
+            )
+        ]
+
+
+def _plan(
+    laying: Laying, width: float, rules: Rules, damage: DamageMap | None, progress: Progress
+) -> _Plan:
+    """Choose bridges, nothing being laid yet but what the artist had mended."""
+    sheet = laying.sheet()
+    layer, pieces = sheet.layer, list(sheet.shape.geoms)
+    progress(0.05, f"{layer}: measuring gaps")
+    core = laying.core()
+    drawn = fit_drawn(rules.drawn, pieces, laying.openings, core, width, layer)
+    if len(pieces) < 2:
+        return _Plan(
+            drawn, drawn.links.take(np.empty(0, np.int64)), np.empty(0), [], findings=drawn.findings
+        )
+    tree = spanning_gaps(pieces, first_reach=2 * width)
+    progress(0.1, f"{layer}: looking for places for bridges")
+    prices = Prices(pieces, rules, damage)
+    every = tree
+    if not prices.uniform or rules.loads is not None:
+        every = crossings(pieces, tree, width, None if prices.uniform else prices.rough)
+    fixed = len(drawn.links)
+    candidates = join_gaps([drawn.links, every])
+    # What is drawn is laid in any case, so it costs nothing.
+    cost = np.append(np.zeros(fixed), prices.exact(every))
+    widths = np.full(len(candidates), width)
+    widths[:fixed] = [drawn.strips[k].width for k in drawn.strip_of.tolist()]
+    progress(0.2, f"{layer}: choosing bridges")
+    choice = choose_bridges(pieces, candidates, cost, widths, rules, fixed, progress.part(0.2, 0.5))
+    new = choice.chosen >= fixed
+    gaps, gap_width = candidates.take(choice.chosen[new]), choice.width[new]
+    roots = Roots(pieces, core)
+    plain: tuple[Polygon, ...] = ()
+    if damage is not None:
+        progress(0.5, f"{layer}: comparing with plain bridges")
+        plain = _plain_strips(pieces, every, roots, rules)
+    findings = [*drawn.findings, *barred_bridges(gaps, gap_width, prices, layer)]
+    if rules.loads is not None:
+        findings += weak_islands(choice.islands, rules.loads, layer)
+    return _Plan(drawn, gaps, gap_width, roots.paths(gaps), choice.islands, plain, tuple(findings))
+
+
+def _plain_strips(
+    pieces: Sequence[Polygon], gaps: Gaps, roots: Roots, rules: Rules
+) -> tuple[Polygon, ...]:
+    """Return the bridges that would be laid if only length counted."""
+    width = np.full(len(gaps), rules.width)
+    plain = choose_bridges(pieces, gaps, gaps.length * rules.width, width, rules)
+    return tuple(straight_strips(roots.paths(gaps.take(plain.chosen)), plain.width))
+
+
+def _mend_necks(laying: Laying, width: float, progress: Progress) -> None:
+    """Lay a strip along each place where pieces hang together by less than the width."""
     for _ in range(MOST_ROUNDS):
-        progress(0.7, f"{sheet.layer}: looking for necks")
+        progress(0.7, f"{laying.sheet().layer}: looking for necks")
         cores = list(laying.core().geoms)
         if len(cores) < 2:
-            break
+            return
         gaps = spanning_gaps(cores, first_reach=2 * width)
-        laying.lay(
-            [
-                Strip("neck", np.stack([a, b]), width)
-                for a, b in zip(gaps.start, gaps.end, strict=True)
-            ]
-        )
+        ways = np.stack([gaps.start, gaps.end], axis=1)
+        laying.lay([Strip("neck", way, width) for way in ways])
+
+
+def _described(
+    laying: Laying, plan: _Plan, width: float, rules: Rules, damage: DamageMap | None
+) -> Supported:
+    """Return the sheet as it is laid now, with all that is to be told of it."""
+    sheet = laying.sheet()
     bridges = _bridges(laying, damage)
-    findings += _neck_findings(bridges, laying, width, sheet.layer)
-    progress(1.0, f"{sheet.layer}: held")
+    necks = mended_necks(
+        [b.place for b in bridges if b.kind == "neck"],
+        width,
+        sheet.layer,
+        one_piece=len(laying.core().geoms) < 2,
+    )
     return Supported(
-        laying.sheet(),
+        sheet,
         bridges,
-        tuple(findings),
-        islands,
-        plain_strips,
-        plain_damage,
+        (*plan.findings, *necks),
+        plan.islands,
+        plan.plain_strips,
+        float(damage.of(plan.plain_strips).damage.sum()) if damage is not None else 0.0,
         laying.openings,
     )
 
@@ -234,22 +301,6 @@ def with_damage(supported: Supported, damage: DamageMap) -> Supported:
         )
     )
     return replace(supported, bridges=bridges)
-
-
-def _plain_strips(
-    pieces: Sequence[Polygon], gaps: Gaps, roots: Roots, rules: Rules
-) -> tuple[Polygon, ...]:
-    """Return the bridges that would be laid if only length counted."""
-    width = np.full(len(gaps), rules.width)
-    plain = choose_bridges(pieces, gaps, gaps.length * rules.width, width, rules)
-    return tuple(straight_strips(roots.paths(gaps.take(plain.chosen)), plain.width))
-
-
-def _strips(gaps: Gaps, widths: Floats, paths: list[Floats]) -> list[Strip]:
-    return [
-        Strip("bridge", path, width, gap)
-        for path, width, gap in zip(paths, widths.tolist(), gaps.length.tolist(), strict=True)
-    ]
 
 
 def _bridges(laying: Laying, damage: DamageMap | None) -> tuple[Bridge, ...]:
@@ -289,82 +340,3 @@ def _free_name(x: float, y: float, taken: set[str]) -> str:
         number += 1
         name = f"{first}-{number}"
     return name
-
-
-def _weak(islands: tuple[HeldIsland, ...], rules: Rules, layer: str) -> list[Finding]:
-    loads = rules.loads
-    if loads is None:
-        return []
-    found = []
-    for island in islands:
-        if island.enough:
-            continue
-        if island.hold.deflection_mm > loads.deflection_mm:
-            code, what = (
-                "support.gives-way",
-                f"gives way by {island.hold.deflection_mm:.1f} mm under its weight and a push of "
-                f"{loads.handling_n:g} N at its edge, more than {loads.deflection_mm:g} mm",
-            )
-        else:
-            code, what = (
-                "support.may-tear",
-                f"strains its bridges by {island.hold.stress_mpa:.0f} MPa under its weight and a "
-                f"push of {loads.handling_n:g} N, more than {loads.stress_mpa:g} MPa",
-            )
-        found.append(
-            Finding(
-                code,
-                Severity.WARNING,
-                f"An island of {island.area_mm2:.0f} mm2 {what}: {island.reason}. Handle it with "
-                "care, or choose wider bridges or a thicker sheet.",
-                layer,
-                island.place,
-                island.hold.deflection_mm,
-            )
-        )
-    return found
-
-
-def _barred(gaps: Gaps, widths: Floats, prices: Prices, layer: str) -> list[Finding]:
-    """Return a finding for each bridge that lies where none may for want of another place."""
-    area = prices.barred_area(straight_strips(gaps.lines(), widths, quarter_segments=4))
-    middle = (gaps.start + gaps.end) / 2
-    return [
-        Finding(
-            "support.bridge-in-kept-free",
-            Severity.WARNING,
-            "A bridge had to be laid where none is wanted; the island can be held nowhere else. "
-            "Draw a bridge by hand or let the area go.",
-            layer,
-            (float(middle[number, 0]), float(middle[number, 1])),
-        )
-        for number in np.flatnonzero(area > 0.02 * widths * widths).tolist()
-    ]
-
-
-def _neck_findings(
-    bridges: tuple[Bridge, ...], laying: Laying, width: float, layer: str
-) -> list[Finding]:
-    findings = [
-        Finding(
-            "support.neck-mended",
-            Severity.NOTE,
-            f"Sheet narrower than {width:g} mm held a piece here; a strip of that width was "
-            "laid along it.",
-            layer,
-            b.place,
-            b.width,
-        )
-        for b in bridges
-        if b.kind == "neck"
-    ]
-    if len(laying.core().geoms) > 1:
-        findings.append(
-            Finding(
-                "support.not-held",
-                Severity.SPOILS,
-                f"The sheet could not be made to hold together at {width:g} mm.",
-                layer,
-            )
-        )
-    return findings

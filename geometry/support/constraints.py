@@ -38,6 +38,8 @@ class DrawnBridge:
 class Loads:
     """What islands have to bear, and how far they may give way.
 
+    All of it is for the sheet held in the hand by its frame (see ``statics``): there it bears most.
+
     Parameters
     ----------
     stiffness : Stiffness
@@ -49,6 +51,8 @@ class Loads:
         Most that an island may give way.
     stress_mpa : float
         Most that a bridge may be strained: strength over safety.
+    strength_mpa : float
+        Where a bridge breaks.
     """
 
     stiffness: Stiffness
@@ -56,6 +60,7 @@ class Loads:
     handling_n: float
     deflection_mm: float
     stress_mpa: float
+    strength_mpa: float = np.inf
 
 
 @dataclass(frozen=True)
@@ -142,6 +147,7 @@ def rules_for(job: Job, layer: LayerSettings, more_drawn: tuple[DrawnBridge, ...
             ),
             deflection_mm=settings.deflection_mm or material.deflection_mm,
             stress_mpa=material.strength_mpa / (settings.safety or material.safety),
+            strength_mpa=material.strength_mpa,
         ),
         most_per_island=settings.most_per_island,
     )

@@ -1,22 +1,70 @@
-"""Choice: which of the candidates become bridges."""
+"""Selection: which of the candidates become bridges.
+
+Without loads the cheapest tree is the answer, and exact. With loads the sheet has to be held as one
+whole, where a long row of islands on one string is soft whatever each of its bridges is. So several
+trees are begun with, from the cheapest to those that are short from the frame; each is stiffened
+until it holds (see ``stiffening``), the best is kept for each part of the sheet by itself, and then
+each of its dear bridges is given up once, to see whether the sheet can be held for less without.
+"""
 
 from __future__ import annotations
 
+import heapq
 from collections.abc import Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 from shapely import Polygon
 
-from ..arrays import Floats, Indices
-from ..planar.graph import spanning_forest
+from ..arrays import Bools, Floats, Indices
+from ..planar.graph import connected_labels, spanning_forest
 from ..planar.polygons import largest_piece
-from .constraints import Rules
+from ..progress import Progress
+from .constraints import Loads, Rules
 from .gaps import Gaps
-from .stiffening import Enough, enough_bridges
+from .held_islands import HeldIsland, held_islands
+from .statics import FRAME, Beams, Grillage, plates_of
+from .stiffening import (
+    SLIGHT,
+    Budget,
+    CloseBridges,
+    Scheme,
+    Task,
+    close_bridges,
+    stiffened,
+    thinned,
+)
 
-#: Where bridges of the cheapest tree are too weak, trees that shun length more are tried too: this
-#: much of the mean cost of a mm of candidate is added to each mm.
-SHUNNING = (0.3, 1.0, 10.0)
+#: How much of the way back to the frame counts when a tree is grown: 0 gives the cheapest tree, 1
+#: the cheapest way from the frame for each island.
+FROM_FRAME = (0.0, 0.3, 1.0)
+#: Sheets with more islands than this are begun with one tree only, the middle one.
+MANY = 600
+#: A part that costs this much more than before, with a dear bridge given up, is left at that.
+TOO_DEAR = 1.1
+#: Dear bridges of one part of the sheet that are given up once, at most.
+MOST_GIVEN_UP = 24
+#: Parts of the sheet with more islands than this are left as they are.
+MOST_IMPROVED = 120
+
+
+@dataclass(frozen=True)
+class Choice:
+    """Bridges chosen.
+
+    Parameters
+    ----------
+    chosen : int array (k,)
+        Positions in the candidates.
+    width : float64 array (k,)
+        Width of each in mm.
+    islands : tuple of HeldIsland
+        How firmly each island is held; empty where no loads are given.
+    """
+
+    chosen: Indices
+    width: Floats
+    islands: tuple[HeldIsland, ...]
 
 
 def cheapest_tree(pieces: int, candidates: Gaps, cost: Floats) -> Indices:
@@ -28,6 +76,59 @@ def cheapest_tree(pieces: int, candidates: Gaps, cost: Floats) -> Indices:
     return spanning_forest(pieces, candidates.pieces, cost)
 
 
+def tree_from(root: int, pairs: Indices, cost: Floats, share: float) -> Indices:
+    """Return the links of a tree that is cheap as a whole and short from its root.
+
+    Parameters
+    ----------
+    root : int
+        An item.
+    pairs : int array (m, 2)
+        Items that links join; items are numbered from 0, and all can be reached.
+    cost : float64 array (m,)
+    share : float
+        How much of the way back to the root counts: 0 for the cheapest tree (Prim), 1 for the
+        shortest ways from the root (Dijkstra).
+
+    Returns
+    -------
+    int array
+        Positions of the links.
+
+    Notes
+    -----
+    The item joined next is the one with the least cost of its link plus ``share`` times the way
+    from the root to the item that it is joined to: C. J. Alpert and others, Prim-Dijkstra tradeoffs
+    for improved performance-driven routing tree design (1995), from memory.
+
+    Examples
+    --------
+    >>> pairs, cost = np.array([[0, 1], [1, 2], [0, 2]]), np.array([2.0, 2.0, 3.0])
+    >>> tree_from(0, pairs, cost, 0.0).tolist(), tree_from(0, pairs, cost, 1.0).tolist()
+    ([0, 1], [0, 2])
+    """
+    links: list[list[tuple[int, int]]] = [[] for _ in range(int(pairs.max(initial=root)) + 1)]
+    for link, (a, b) in enumerate(pairs.tolist()):
+        links[a].append((b, link))
+        links[b].append((a, link))
+    prices = cost.tolist()
+    joined = [False] * len(links)
+    nearest = [(0.0, 0.0, root, -1)]
+    chosen = []
+    while nearest:
+        _, way, item, link = heapq.heappop(nearest)
+        if joined[item]:
+            continue
+        joined[item] = True
+        if link >= 0:
+            chosen.append(link)
+        for other, by in links[item]:
+            if not joined[other]:
+                key = prices[by] + share * way
+                heapq.heappush(nearest, (key, way + prices[by], other, by))
+    return np.sort(np.array(chosen, np.int64))
+
+
 def choose_bridges(
     pieces: Sequence[Polygon],
     candidates: Gaps,
@@ -35,7 +136,8 @@ def choose_bridges(
     width: Floats,
     rules: Rules,
     fixed: int = 0,
-) -> Enough:
+    progress: Progress | None = None,
+) -> Choice:
     """Choose bridges that join all pieces and, where loads are given, hold them firmly enough.
 
     Parameters
@@ -49,39 +151,218 @@ def choose_bridges(
     rules : Rules
     fixed : int
         The first so many candidates are there anyhow.
+    progress : Progress, optional
 
     Returns
     -------
-    Enough
+    Choice
 
     Notes
     -----
-    Without loads the cheapest tree, exact. With loads a heuristic: starting from several trees,
-    each island is given the bridges that it lacks (see ``enough``), and of the results that leave
-    the fewest islands weak the cheapest is taken.
+    Without loads, or where the cheapest tree holds the sheet within its limits: exact. Else a
+    heuristic, part by part: parts of a sheet are islands that candidates join by other ways than
+    over the frame. Of several results for a part the one that leaves the fewest places over their
+    limits counts, then the cheapest.
     """
-    tree = cheapest_tree(len(pieces), candidates, cost)
-    start = np.union1d(np.arange(fixed), tree)
-    loads = rules.loads
-    if loads is None:
-        return Enough(start, width[start], ())
+    progress = progress or Progress()
+    start = np.union1d(np.arange(fixed), cheapest_tree(len(pieces), candidates, cost))
+    if rules.loads is None or len(pieces) < 2:
+        return Choice(start, width[start], ())
     frame = largest_piece(pieces)
-
-    def firm(chosen: Indices) -> Enough:
-        return enough_bridges(pieces, frame, candidates, cost, chosen, width, rules, loads)
-
-    best = firm(start)
-    if np.array_equal(best.chosen, start) and (best.width == width[start]).all():
-        return best
-    mean = cost.sum() / max(float(candidates.length.sum()), 1e-12)
-    for share in SHUNNING:
-        longer = cost + share * mean * candidates.length
-        longer[:fixed] = 0
-        other = firm(np.union1d(np.arange(fixed), cheapest_tree(len(pieces), candidates, longer)))
-        best = min(best, other, key=lambda e: _rank(e, cost, rules))
-    return best
+    islands = [piece for number, piece in enumerate(pieces) if number != frame]
+    whole = _task(islands, frame, candidates, cost, width, rules, rules.loads, fixed)
+    laid = np.zeros(len(cost), bool)
+    laid[start] = True
+    scheme = _held_as_one(whole, Scheme(laid, width), progress)
+    chosen = np.flatnonzero(scheme.laid)
+    held = scheme.under_load(whole)
+    return Choice(chosen, scheme.width[chosen], held_islands(islands, held, rules))
 
 
-def _rank(choice: Enough, cost: Floats, rules: Rules) -> tuple[int, float]:
-    weak = sum(not island.enough for island in choice.islands)
-    return weak, float((cost[choice.chosen] * choice.width / rules.width).sum())
+def _task(
+    islands: Sequence[Polygon],
+    frame: int,
+    candidates: Gaps,
+    cost: Floats,
+    width: Floats,
+    rules: Rules,
+    loads: Loads,
+    fixed: int,
+) -> Task:
+    pairs = candidates.pieces - (candidates.pieces > frame)
+    pairs[candidates.pieces == frame] = FRAME
+    plates = plates_of(islands, loads.gram_per_mm2)
+    beams = Beams(pairs, candidates.start, candidates.end)
+    ends = np.stack([candidates.start, candidates.end], axis=1)
+    return Task(
+        Grillage(plates, beams, loads.stiffness),
+        cost,
+        width,
+        np.arange(len(cost)) >= fixed,
+        rules.width,
+        rules.most_per_island,
+        loads,
+        close_bridges(plates, pairs, ends, rules.width),
+    )
+
+
+def _held_as_one(whole: Task, cheapest: Scheme, progress: Progress) -> Scheme:
+    """Return bridges that hold the islands within the limits, as far as that can be."""
+    weak = _Parts(whole).standing(cheapest).weak > 0
+    if not weak.any():
+        return cheapest
+    laid, width = cheapest.laid.copy(), cheapest.width.copy()
+    plates = np.flatnonzero(weak[_Parts(whole).of_plate])
+    task, bridges = _part_of(whole, plates)
+    start = Scheme(cheapest.laid[bridges], cheapest.width[bridges])
+    better = _best_scheme(task, start, progress)
+    laid[bridges], width[bridges] = better.laid, better.width
+    return Scheme(laid, width)
+
+
+def _part_of(task: Task, plates: Indices) -> tuple[Task, Indices]:
+    """Return the task of some plates, and the positions of its bridges in the whole."""
+    number = np.full(len(task.grillage.plates) + 1, -2)
+    number[plates] = np.arange(len(plates))
+    number[FRAME] = FRAME
+    pairs = number[task.grillage.beams.plates]
+    bridges = np.flatnonzero((pairs != -2).all(axis=1))
+    place = np.full(len(pairs), -1)
+    place[bridges] = np.arange(len(bridges))
+    beams = task.grillage.beams.take(bridges)
+    close = task.close
+    kept = (place[close.bridge] >= 0) & (place[close.other] >= 0)
+    part = replace(
+        task,
+        grillage=Grillage(
+            task.grillage.plates.take(plates),
+            replace(beams, plates=pairs[bridges]),
+            task.grillage.stiffness,
+        ),
+        cost=task.cost[bridges],
+        width=task.width[bridges],
+        automatic=task.automatic[bridges],
+        close=CloseBridges(
+            place[close.bridge[kept]],
+            place[close.other[kept]],
+            number[close.plate[kept]],
+            close.touching[kept],
+        ),
+    )
+    return part, bridges
+
+
+@dataclass(frozen=True)
+class _Standing:
+    """How a scheme does in each part: places over their limits, and what it spoils."""
+
+    weak: Indices
+    cost: Floats
+
+    def beats(self, other: _Standing) -> Bools:
+        """Return in which parts this one is better."""
+        less = (self.weak == other.weak) & (self.cost < other.cost * (1 - 1e-9))
+        return (self.weak < other.weak) | less
+
+
+class _Parts:
+    """Parts of a sheet that can be decided each by itself."""
+
+    def __init__(self, task: Task) -> None:
+        pairs = task.grillage.beams.plates
+        inner = pairs[(pairs != FRAME).all(axis=1)]
+        self._task = task
+        #: The part of each plate and of each place for a bridge.
+        self.of_plate: Indices = connected_labels(len(task.grillage.plates), inner)
+        self.of_bridge: Indices = self.of_plate[pairs.max(axis=1)]
+        self.size: Indices = np.bincount(self.of_plate)
+
+    def standing(self, scheme: Scheme) -> _Standing:
+        """Return how a scheme does in each part."""
+        task, count = self._task, len(self.size)
+        held = scheme.under_load(task)
+        push, loads = task.loads.handling_n, task.loads
+        soft = held.deflections(push).max(axis=1) > loads.deflection_mm * SLIGHT
+        strained = held.stresses(push).mpa > loads.stress_mpa * SLIGHT
+        weak = np.bincount(self.of_plate[soft], minlength=count)
+        weak += np.bincount(self.of_bridge[held.which[strained]], minlength=count)
+        cost = np.bincount(self.of_bridge, scheme.costs(task), minlength=count)
+        return _Standing(weak, cost.astype(np.float64))
+
+    def mixed(self, one: Scheme, other: Scheme, from_other: Bools) -> Scheme:
+        """Return a scheme that is the other in some parts."""
+        there = from_other[self.of_bridge]
+        return Scheme(
+            np.where(there, other.laid, one.laid), np.where(there, other.width, one.width)
+        )
+
+
+def _best_scheme(task: Task, cheapest: Scheme, progress: Progress) -> Scheme:
+    parts = _Parts(task)
+    best: Scheme | None = None
+    standing: _Standing | None = None
+    pairs = task.grillage.beams.plates
+    root = len(task.grillage.plates)
+    shares = FROM_FRAME if root <= MANY else FROM_FRAME[1:2]
+    for number, share in enumerate(shares):
+        progress(0.5 * number / len(shares), "holding islands as one whole")
+        laid = cheapest.laid
+        if share:
+            cost = np.where(task.automatic, task.cost, 0)
+            laid = ~task.automatic
+            laid[tree_from(root, np.where(pairs == FRAME, root, pairs), cost, share)] = True
+        scheme = thinned(task, *stiffened(task, Scheme(laid, task.width)))[0]
+        its = parts.standing(scheme)
+        if best is None or standing is None:
+            best, standing = scheme, its
+            continue
+        better = its.beats(standing)
+        best = parts.mixed(best, scheme, better)
+        standing = parts.standing(best)
+    assert best is not None
+    return _improved(task, parts, best, progress.part(0.5, 1.0))
+
+
+def _improved(task: Task, parts: _Parts, scheme: Scheme, progress: Progress) -> Scheme:
+    """Give up dear bridges one after the other, where the rest can be made to hold for less.
+
+    One bridge of each part at a time is taken out and barred, the islands are joined again by the
+    cheapest links and stiffened; where a part then does better it stays so.
+    """
+    standing = parts.standing(scheme)
+    dear = np.flatnonzero(scheme.laid & task.automatic)
+    dear = dear[parts.size[parts.of_bridge[dear]] <= MOST_IMPROVED]
+    costs = scheme.costs(task)[dear]
+    dear = dear[np.lexsort((-costs, parts.of_bridge[dear]))]
+    part = parts.of_bridge[dear]
+    rank = np.arange(len(dear)) - np.searchsorted(part, part)
+    for turn in range(min(int(rank.max(initial=-1)) + 1, MOST_GIVEN_UP)):
+        progress(turn / MOST_GIVEN_UP, "looking for bridges that can be spared")
+        given_up = dear[rank == turn]
+        given_up = given_up[scheme.laid[given_up]]
+        if len(given_up) == 0:
+            continue
+        barred = replace(task, automatic=task.automatic.copy())
+        barred.automatic[given_up] = False
+        tried = _joined_again(task, scheme, given_up)
+        if tried.laid[given_up].all():  # each is the only way to some island
+            continue
+        budget = Budget(parts.of_bridge, TOO_DEAR * standing.cost)
+        tried = thinned(barred, *stiffened(barred, tried, budget))[0]
+        its = parts.standing(tried)
+        better = its.beats(standing)
+        if better.any():
+            scheme = parts.mixed(scheme, tried, better)
+            standing = parts.standing(scheme)
+    return scheme
+
+
+def _joined_again(task: Task, scheme: Scheme, without: Indices) -> Scheme:
+    """Return a scheme without some bridges, with the cheapest links that join all islands again."""
+    pairs, root = task.grillage.beams.plates, len(task.grillage.plates)
+    laid = scheme.laid.copy()
+    laid[without] = False
+    cost = np.where(laid, 0, task.cost)
+    cost[without] = np.inf
+    laid[spanning_forest(root + 1, np.where(pairs == FRAME, root, pairs), cost)] = True
+    return Scheme(laid, np.where(scheme.laid, scheme.width, task.width))

@@ -1,71 +1,46 @@
-"""Hold: whether the bridges of an island hold it without flapping, turning or tearing.
+"""Statics: how far the islands of a sheet give way, and what their bridges bear.
 
-The island is taken as a stiff plate on bridges that are beams, built into the island at one end and
-into firm sheet at the other. A load on the plate bends and twists the bridges; where it comes to
-rest, and what the bridges then bear, follows from a system of three equations. One bridge alone is
-the cantilever of the handbooks, two opposite ones the beam built in at both ends.
+The sheet is one thing: islands hang on islands, and what holds one moves with the next. Every piece
+but the frame is a rigid plate that can sink and tilt two ways; bridges are beams, built into the
+pieces at both ends, that bend and twist; the frame is fixed. Together they are a grillage, one
+stiffness matrix for the whole sheet. One bridge alone is the cantilever of the handbooks, two
+opposite ones the beam built in at both ends.
+
+**The case.** The sheet is held in the hand by its frame, lying: it bears its own weight and a push
+at the worst place of any island's rim. Flat against a wall it bears less, for there the wall itself
+takes the push and the weight acts along the sheet; no case of its own is made of that. The formulas
+are those of small deflection (slope-deflection equations of frame analysis, as in any textbook of
+structural mechanics, from memory): beyond about a tenth of a bridge's length a figure only says
+"far too much". What is left out: islands are rigid, though a long thin one bends itself, and the
+frame is taken as held all round.
 """
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 import shapely
 from shapely import Polygon
 
-from ..arrays import Floats, Indices
-from .beam import (
-    POISSON,
-    bending_stress,
-    second_moment,
-    torsion_constant,
-    torsion_stress,
-)
+from ..arrays import Floats, Indices, ramp
+from ..planar.graph import connected_labels
+from .beam import POISSON, bending_stress, second_moment, torsion_constant, torsion_stress
+from .block_factor import BlockPattern, transposed
 
 #: Standard gravity in N per gram.
 NEWTON_PER_GRAM = 9.80665e-3
-#: Points of an island's rim at which the handling load is tried.
-RIM_POINTS = 24
-
-
-@dataclass(frozen=True)
-class Struts:
-    """Bridges as beams.
-
-    Parameters
-    ----------
-    base, tip : float64 array (n, 2)
-        Their ends in mm: on firm sheet, and on the island.
-    width : float64 array (n,)
-        In mm.
-    """
-
-    base: Floats
-    tip: Floats
-    width: Floats
-
-    def __len__(self) -> int:
-        return len(self.width)
-
-
-@dataclass(frozen=True)
-class Hold:
-    """How an island is held.
-
-    Parameters
-    ----------
-    deflection_mm : float
-        How far the island's rim moves under its weight and the handling load, at the worst place.
-    stress_mpa : float
-        Greatest stress in a bridge under the same loads.
-    place : tuple of float
-        Where the handling load is worst, x, y in mm.
-    """
-
-    deflection_mm: float
-    stress_mpa: float
-    place: tuple[float, float]
+#: Directions in which an island's rim is pushed at its farthest point.
+RIM_POINTS = 32
+#: Of islands that hang together, so many of the softest are pushed to find the greatest stress in
+#: each bridge; both ends of a bridge are pushed in any case. Up to so many islands it is exact.
+MOST_PUSHED = 256
+#: What stands for the frame where plates are counted.
+FRAME = -1
+#: Values of a table of stresses that are worked on at once.
+_CHUNK = 2_000_000
 
 
 @dataclass(frozen=True)
@@ -82,136 +57,496 @@ class Stiffness:
     thickness_mm: float
 
 
-def rim_points(island: Polygon) -> Floats:
-    """Return points on the convex rim of an island where a hand or the spray may push."""
-    hull = shapely.convex_hull(island)
-    if not isinstance(hull, Polygon):
-        return shapely.get_coordinates(hull)
-    share = np.arange(RIM_POINTS) / RIM_POINTS
-    return shapely.get_coordinates(
-        shapely.line_interpolate_point(hull.exterior, share, normalized=True)
-    )
-
-
-def hold(
-    centre: Floats,
-    rim: Floats,
-    struts: Struts,
-    stiffness: Stiffness,
-    weight_n: float,
-    handling_n: float,
-) -> Hold:
-    """Return how a stiff island moves on its bridges, and what they bear.
+@dataclass(frozen=True)
+class Plates:
+    """Pieces of sheet but the frame, as rigid plates.
 
     Parameters
     ----------
-    centre : float64 array (2,)
-        Centre of the island's weight.
-    rim : float64 array (n, 2)
-        Places of the handling load; the worst one counts.
-    struts : Struts
-        At least one.
-    stiffness : Stiffness
-    weight_n, handling_n : float
-        Loads in N, square to the sheet.
+    centre : float64 array (n, 2)
+        Centres of their weight in mm.
+    rim : float64 array (n, k, 2)
+        Places where each may be pushed, in mm.
+    weight_n : float64 array (n,)
+        In N.
+    """
 
-    Returns
-    -------
-    Hold
+    centre: Floats
+    rim: Floats
+    weight_n: Floats
+
+    def __len__(self) -> int:
+        return len(self.weight_n)
+
+    def take(self, which: Indices) -> Plates:
+        """Return some of the plates, by position."""
+        return Plates(self.centre[which], self.rim[which], self.weight_n[which])
+
+
+@dataclass(frozen=True)
+class Beams:
+    """Bridges, laid or possible, as beams.
+
+    Parameters
+    ----------
+    plates : int array (m, 2)
+        The plates that each joins, ``FRAME`` for the frame; one of the two is a plate.
+    start, end : float64 array (m, 2)
+        Its ends in mm, on the first and on the second.
+    """
+
+    plates: Indices
+    start: Floats
+    end: Floats
+
+    def __len__(self) -> int:
+        return len(self.start)
+
+    def take(self, which: Indices) -> Beams:
+        """Return some of the beams, by position."""
+        return Beams(self.plates[which], self.start[which], self.end[which])
+
+
+@dataclass(frozen=True)
+class Stresses:
+    """The worst push for each of some beams.
+
+    Parameters
+    ----------
+    mpa : float64 array (m,)
+        The greatest stress in each beam, of bending and twist together.
+    plate, rim : int array (m,)
+        The plate and the place on its rim where the push is worst for the beam.
+    """
+
+    mpa: Floats
+    plate: Indices
+    rim: Indices
+
+
+def plates_of(islands: Sequence[Polygon], gram_per_mm2: float) -> Plates:
+    """Return islands as plates that may be pushed at their rims.
+
+    Parameters
+    ----------
+    islands : sequence of Polygon
+    gram_per_mm2 : float
+        Mass of the sheet.
+    """
+    array = np.asarray(islands, object)
+    weight = shapely.area(array) * gram_per_mm2 * NEWTON_PER_GRAM
+    return Plates(shapely.get_coordinates(shapely.centroid(array)), rim_points(islands), weight)
+
+
+def rim_points(islands: Sequence[Polygon]) -> Floats:
+    """Return the farthest points of islands in ``RIM_POINTS`` directions, an array (n, k, 2).
+
+    A push does most at a corner of the convex hull. These are all corners but those of a nearly
+    round rim, of which the nearest does at least 99 % of what the worst does.
+
+    >>> rim_points([shapely.box(0, 0, 4, 1)])[0, 1]
+    array([4., 1.])
+    """
+    points, owner = shapely.get_coordinates(
+        shapely.convex_hull(np.asarray(islands, object)), return_index=True
+    )
+    last = np.flatnonzero(np.append(owner[1:] != owner[:-1], True)[: len(owner)])
+    rim = np.empty((len(last), RIM_POINTS, 2))
+    for number, angle in enumerate(2 * np.pi * np.arange(RIM_POINTS) / RIM_POINTS):
+        order = np.lexsort((points @ [np.cos(angle), np.sin(angle)], owner))
+        rim[:, number] = points[order[last]]
+    return rim
+
+
+class Grillage:
+    """Plates, and the beams that may join them.
+
+    Parameters
+    ----------
+    plates : Plates
+    beams : Beams
+        All that may be laid; ``under_load`` says which are.
+    stiffness : Stiffness
 
     Notes
     -----
-    The plate's deflection is w0 + a x + b y about the centre. A strut of direction d, built in at
-    its base, meets it at its tip with deflection w, slope s along d and slope c across: its energy
-    is (EI / 2 L^3) (12 w^2 - 12 L w s + 4 L^2 s^2) + (GJ / 2 L) c^2, the slope-deflection
-    equations of frame analysis. The sum over the struts is a stiffness of 3 x 3. Stress is that
-    of bending and twist together, sqrt(sigma^2 + 3 tau^2) (von Mises). Small deflections: beyond
-    about a tenth of the length a result only says "too much".
+    A plate's motion is w0 + a x + b y about its centre. A beam from plate i to plate j, of length L
+    and direction d, is strained by what its end moves more than plate i, carried on to there,
+    would: by a deflection w, a slope s along d and a slope c across. Its energy is
+    (EI / 2 L^3) (12 w^2 - 12 L w s + 4 L^2 s^2) + (GJ / 2 L) c^2, the slope-deflection equations.
+    Shorter than it is thick, a bridge counts as long as it is thick: it is no beam, and next to
+    rigid.
     """
-    to_tip, own, length = _struts(centre, struts, stiffness)
-    total = np.einsum("nji,njk,nkl->il", to_tip, own, to_tip)
-    moves, deflection = _moves(total, rim - centre, weight_n, handling_n)
-    force, moment, torque = np.einsum("nij,njk,rk->inr", own, to_tip, moves)
-    thick = stiffness.thickness_mm
-    per_moment = [bending_stress(1.0, w, thick) for w in struts.width.tolist()]
-    per_torque = [torsion_stress(1.0, w, thick) for w in struts.width.tolist()]
-    largest = np.maximum(np.abs(moment), np.abs(force * length[:, None] + moment))
-    bending = np.asarray(per_moment)[:, None] * largest
-    shearing = np.asarray(per_torque)[:, None] * torque
-    worst = int(np.argmax(deflection))
-    return Hold(
-        float(deflection[worst]),
-        float(np.sqrt(bending**2 + 3 * shearing**2).max()),
-        (float(rim[worst, 0]), float(rim[worst, 1])),
-    )
+
+    def __init__(self, plates: Plates, beams: Beams, stiffness: Stiffness) -> None:
+        self.plates = plates
+        self.beams = beams
+        self.stiffness = stiffness
+        first, second = beams.plates[:, 0], beams.plates[:, 1]
+        way = beams.end - beams.start
+        size = np.hypot(way[:, 0], way[:, 1])
+        along = np.where(size[:, None] > 0, way / np.maximum(size, 1e-12)[:, None], [1.0, 0.0])
+        #: Length that counts, in mm.
+        self.length: Floats = np.maximum(size, stiffness.thickness_mm)
+        #: From a plate's motion to the strain of a beam, float64 arrays (m, 3, 3); 0 at the frame.
+        self.at_first: Floats = -_motion(beams.end, along, plates.centre, first)
+        self.at_second: Floats = _motion(beams.end, along, plates.centre, second)
+        #: From a place of the rim to the motion there: 1, x, y about the centre.
+        self.arms: Floats = np.concatenate(
+            [np.ones((*plates.rim.shape[:2], 1)), plates.rim - plates.centre[:, None]], axis=2
+        )
+        count = len(plates)
+        both = (first != FRAME) & (second != FRAME)
+        keys = np.minimum(first, second) * count + np.maximum(first, second)
+        unique, number = np.unique(keys[both], return_inverse=True)
+        self._pairs = np.stack([unique // max(count, 1), unique % max(count, 1)], axis=1)
+        self._pair = np.full(len(beams), -1)
+        self._pair[both] = number.reshape(-1)
+        self._turned = first > second
+        self._pattern = BlockPattern(count, self._pairs)
+
+    def own_stiffness(self, which: Indices, width: Floats) -> Floats:
+        """Return how beams of given widths resist their three strains, an array (m, 3, 3).
+
+        Parameters
+        ----------
+        which : int array (m,)
+            Positions of beams.
+        width : float64 array (m,)
+            In mm.
+        """
+        modulus, thick = self.stiffness.modulus_mpa, self.stiffness.thickness_mm
+        length = self.length[which]
+        bend = modulus * second_moment(width, thick) / length**3
+        shear = modulus / (2 * (1 + POISSON))
+        own = np.zeros((len(length), 3, 3))
+        own[:, 0, 0] = 12 * bend
+        own[:, 0, 1] = own[:, 1, 0] = -6 * length * bend
+        own[:, 1, 1] = 4 * length**2 * bend
+        own[:, 2, 2] = shear * torsion_constant(width, thick) / length
+        return own
+
+    def under_load(self, which: Indices, width: Floats) -> LoadedGrillage:
+        """Return the grillage with some of its beams laid, bearing its own weight.
+
+        Parameters
+        ----------
+        which : int array (k,)
+            Positions of the beams that are laid; they join every plate to the frame.
+        width : float64 array (k,)
+            Their widths in mm.
+
+        Raises
+        ------
+        numpy.linalg.LinAlgError
+            A plate is joined to nothing.
+        """
+        own = self.own_stiffness(which, width)
+        diagonal = np.zeros((len(self.plates), 3, 3))
+        at_first, at_second = self.at_first[which], self.at_second[which]
+        for plate, at in ((0, at_first), (1, at_second)):
+            number = self.beams.plates[which, plate]
+            on = number != FRAME
+            np.add.at(diagonal, number[on], (transposed(at) @ own @ at)[on])
+        across = transposed(at_first) @ own @ at_second
+        turned = self._turned[which][:, None, None]
+        beside = np.zeros((len(self._pairs), 3, 3))
+        on = self._pair[which] >= 0
+        np.add.at(
+            beside,
+            self._pair[which][on],
+            np.where(turned, transposed(across), across)[on],
+        )
+        return LoadedGrillage(self, which, width, own, diagonal, beside)
 
 
-def deflections_with_more(
-    centre: Floats,
-    rim: Floats,
-    struts: Struts,
-    options: Struts,
-    sets: Indices,
-    stiffness: Stiffness,
-    weight_n: float,
-    handling_n: float,
-) -> Floats:
-    """Return the island's deflection in mm with each set of options added to its struts.
+def _motion(at: Floats, along: Floats, centre: Floats, plate: Indices) -> Floats:
+    """Return the map from plates' motions to deflection and both slopes at points, 0 at the frame.
 
     Parameters
     ----------
-    centre, rim, struts, stiffness, weight_n, handling_n
-        As of ``hold``; the struts may be none.
-    options : Struts
-    sets : int array (n, k)
-        Positions of options; none of the sets may leave the island without a strut.
-
-    Returns
-    -------
-    float64 array (n,)
+    at, along : float64 array (m, 2)
+        Points and unit directions.
+    centre : float64 array (n, 2)
+    plate : int array (m,)
+        Whose motion it is.
     """
-    to_tip, own, _ = _struts(centre, struts, stiffness)
-    total = np.einsum("nji,njk,nkl->il", to_tip, own, to_tip)
-    to_tip, own, _ = _struts(centre, options, stiffness)
-    more = np.einsum("nji,njk,nkl->nil", to_tip, own, to_tip)
-    _, deflection = _moves(total + more[sets].sum(axis=1), rim - centre, weight_n, handling_n)
-    worst: Floats = deflection.max(axis=-1)
-    return worst
+    on = plate != FRAME
+    arm = at[on] - centre[plate[on]]
+    motion = np.zeros((len(at), 3, 3))
+    motion[on, 0, 0] = 1
+    motion[on, 0, 1:] = arm
+    motion[on, 1, 1:] = along[on]
+    motion[on, 2, 1:] = np.stack([-along[on, 1], along[on, 0]], axis=1)
+    return motion
 
 
-def _struts(centre: Floats, struts: Struts, stiffness: Stiffness) -> tuple[Floats, Floats, Floats]:
-    """Return for each strut: plate's motion to its tip's, tip's motion to forces, its length."""
-    thick = stiffness.thickness_mm
-    shear = stiffness.modulus_mpa / (2 * (1 + POISSON))
-    way = struts.tip - struts.base
-    size = np.hypot(way[:, 0], way[:, 1])
-    d = np.where(size[:, None] > 0, way / np.maximum(size, 1e-12)[:, None], [1.0, 0.0])
-    # Shorter than it is thick a bridge is no beam, and next to stiff.
-    length = np.maximum(size, thick)
-    at = struts.tip - centre
-    one, nought = np.ones(len(at)), np.zeros(len(at))
-    to_tip = np.stack(
-        [
-            np.stack([one, at[:, 0], at[:, 1]], axis=1),
-            np.stack([nought, d[:, 0], d[:, 1]], axis=1),
-            np.stack([nought, -d[:, 1], d[:, 0]], axis=1),
-        ],
-        axis=1,
-    )
-    moment = np.array([second_moment(w, thick) for w in struts.width.tolist()])
-    torsion = np.array([torsion_constant(w, thick) for w in struts.width.tolist()])
-    bend = stiffness.modulus_mpa * moment / length**3
-    own = np.zeros((len(at), 3, 3))
-    own[:, 0, 0] = 12 * bend
-    own[:, 0, 1] = own[:, 1, 0] = -6 * length * bend
-    own[:, 1, 1] = 4 * length**2 * bend
-    own[:, 2, 2] = shear * torsion / length
-    return to_tip, own, length
+class LoadedGrillage:
+    """A grillage with beams laid, its rest position under its own weight, and how it yields.
+
+    Made by ``Grillage.under_load``.
+
+    Attributes
+    ----------
+    grillage : Grillage
+    which : int array (k,)
+        The beams that are laid.
+    width : float64 array (k,)
+        Their widths in mm.
+    own : float64 array (k, 3, 3)
+        Their own stiffness.
+    rest : float64 array (n, 3)
+        Motions of the plates under the sheet's own weight.
+    compliance : float64 array (n, 3, 3)
+        What each plate yields to a load on itself: blocks on the diagonal of the inverse of the
+        stiffness matrix.
+    """
+
+    def __init__(
+        self,
+        grillage: Grillage,
+        which: Indices,
+        width: Floats,
+        own: Floats,
+        diagonal: Floats,
+        beside: Floats,
+    ) -> None:
+        self.grillage = grillage
+        self.which = which
+        self.width = width
+        self.own = own
+        self._factor = grillage._pattern.factor(diagonal, beside)
+        weight = np.zeros((len(grillage.plates), 3, 1))
+        weight[:, 0, 0] = grillage.plates.weight_n
+        self.rest: Floats = self._factor.solve(weight)[..., 0]
+        self.compliance: Floats
+        self.compliance, self._beside = self._factor.inverse_blocks()
+
+    def moves(self, loads: Floats) -> Floats:
+        """Return how all plates move under further loads.
+
+        Parameters
+        ----------
+        loads : float64 array (n, 3, k)
+            Force and both moments on each plate, of k cases.
+
+        Returns
+        -------
+        float64 array (n, 3, k)
+        """
+        return self._factor.solve(loads)
+
+    @cached_property
+    def clusters(self) -> Indices:
+        """Labels of plates that hang together by other ways than over the frame."""
+        pairs = self.grillage.beams.plates[self.which]
+        inner = pairs[(pairs != FRAME).all(axis=1)]
+        return connected_labels(len(self.grillage.plates), inner)
+
+    @cached_property
+    def beam_clusters(self) -> Indices:
+        """The cluster of each laid beam."""
+        clusters: Indices = self.clusters[self.grillage.beams.plates[self.which].max(axis=1)]
+        return clusters
+
+    def deflections(self, push_n: float) -> Floats:
+        """Return how far each plate gives way where it is pushed, under its weight too.
+
+        Parameters
+        ----------
+        push_n : float
+            In N, in the direction of the weight.
+
+        Returns
+        -------
+        float64 array (n, k)
+            In mm, at each place of each rim when the push is there.
+
+        Notes
+        -----
+        No place of the sheet gives way to a push further than the softest place does to a push on
+        itself: by the inequality of Cauchy and Schwarz in the metric of the compliance C,
+        \\|C_ab\\| <= max(C_aa, C_bb). So the greatest value is that of the whole sheet.
+        """
+        arms = self.grillage.arms
+        pushed = ((arms @ self.compliance) * arms).sum(axis=2)
+        return np.abs((arms @ self.rest[:, :, None])[..., 0] + push_n * pushed)
+
+    def between(self, beams: Indices) -> Floats:
+        """Return the blocks of the compliance between the two plates of beams, 0 at the frame.
+
+        Parameters
+        ----------
+        beams : int array (m,)
+            Positions of any beams of the grillage, laid or not.
+
+        Returns
+        -------
+        float64 array (m, 3, 3)
+            Rows of the first, columns of the second plate.
+        """
+        pair = self.grillage._pair[beams]
+        blocks = np.zeros((len(beams), 3, 3))
+        on = pair >= 0
+        blocks[on] = self._beside[pair[on]]
+        turned = self.grillage._turned[beams][:, None, None]
+        return np.where(turned, transposed(blocks), blocks)
+
+    def yielding(self, beams: Indices) -> Floats:
+        """Return how far the two ends of beams yield to the forces that a beam there would bear.
+
+        With B the map from motions to a beam's strain and C the compliance: B C B^T.
+
+        Parameters
+        ----------
+        beams : int array (m,)
+            Positions of any beams of the grillage, laid or not.
+
+        Returns
+        -------
+        float64 array (m, 3, 3)
+        """
+        grillage = self.grillage
+        first, second = grillage.at_first[beams], grillage.at_second[beams]
+        plates = grillage.beams.plates[beams]
+        mixed = first @ self.between(beams) @ transposed(second)
+        return (
+            first @ self.compliance[plates[:, 0]] @ transposed(first)
+            + second @ self.compliance[plates[:, 1]] @ transposed(second)
+            + mixed
+            + transposed(mixed)
+        )
+
+    def strains(self, beams: Indices, moves: Floats) -> Floats:
+        """Return the strains of beams, laid or not, when the plates move.
+
+        Parameters
+        ----------
+        beams : int array (m,)
+        moves : float64 array (n, 3, k)
+
+        Returns
+        -------
+        float64 array (m, 3, k)
+            Deflection, slope along and slope across at the beam's end, beyond its start's motion.
+        """
+        grillage = self.grillage
+        plates = grillage.beams.plates[beams]
+        strain: Floats = (
+            grillage.at_first[beams] @ moves[plates[:, 0]]
+            + grillage.at_second[beams] @ moves[plates[:, 1]]
+        )
+        return strain
+
+    @cached_property
+    def stress_rows(self) -> Floats:
+        """The map from strains of the laid beams to stresses in MPa, an array (k, 3, 3).
+
+        Bending at the end, bending at the start, and the square root of 3 times the shear of
+        twist: the greater of the first two and the third, squared and added, are the square of
+        von Mises' stress.
+        """
+        thick = self.grillage.stiffness.thickness_mm
+        force, moment, torque = self.own[:, 0], self.own[:, 1], self.own[:, 2]
+        length = self.grillage.length[self.which][:, None]
+        bending = bending_stress(1.0, self.width, thick)[:, None]
+        shear = np.sqrt(3) * torsion_stress(1.0, self.width, thick)[:, None]
+        return np.stack(
+            [bending * moment, bending * (force * length + moment), shear * torque], axis=1
+        )
+
+    def stresses(self, push_n: float, most_pushed: int = MOST_PUSHED) -> Stresses:
+        """Return the greatest stress in each laid beam under the weight and the worst push.
+
+        Parameters
+        ----------
+        push_n : float
+            In N, at any place of any rim.
+        most_pushed : int
+            Of plates that hang together, so many of the softest are pushed, and both plates that a
+            beam joins. Exact where no more hang together; else a push elsewhere may be worse.
+        """
+        by_weight = (self.stress_rows @ self.strains(self.which, self.rest[..., None]))[..., 0]
+        worst = _Worst(len(self.which))
+        for side in (0, 1):
+            self._push_on_ends(side, push_n, by_weight, worst)
+        self._push_on_softest(push_n, most_pushed, by_weight, worst)
+        return Stresses(np.sqrt(worst.square), worst.plate, worst.rim)
+
+    def _push_on_ends(self, side: int, push_n: float, by_weight: Floats, worst: _Worst) -> None:
+        grillage = self.grillage
+        plates = grillage.beams.plates[self.which]
+        between = self.between(self.which)
+        own = self.compliance[plates[:, side]]
+        yields = (own, transposed(between)) if side == 0 else (between, own)
+        unit = self.stress_rows @ (
+            grillage.at_first[self.which] @ yields[0] + grillage.at_second[self.which] @ yields[1]
+        )
+        worst.take(unit[:, :, None], plates[:, side, None], push_n, by_weight, self.grillage.arms)
+
+    def _push_on_softest(
+        self, push_n: float, most_pushed: int, by_weight: Floats, worst: _Worst
+    ) -> None:
+        # One case of load pushes the plates of one rank in all clusters at once.
+        label, count = self.clusters, len(self.grillage.plates)
+        soft = self.deflections(push_n).max(axis=1, initial=0)
+        size = np.bincount(label, minlength=1)
+        order = np.lexsort((-soft, label))
+        rank = np.empty(count, np.int64)
+        rank[order] = ramp(size)
+        cases = int(min(size.max(), most_pushed))
+        step = max(1, _CHUNK // max(1, len(self.which) * RIM_POINTS * 3))
+        for low in range(0, cases, step):
+            high = min(cases, low + step)
+            chosen = np.flatnonzero((rank >= low) & (rank < high))
+            loads = np.zeros((count, 3, high - low, 3))
+            loads[chosen, :, rank[chosen] - low] = np.eye(3)
+            moves = self.moves(loads.reshape(count, 3, -1))
+            unit = self.stress_rows @ self.strains(self.which, moves)
+            pushed = np.full((len(size), high - low), FRAME)
+            pushed[label[chosen], rank[chosen] - low] = chosen
+            worst.take(
+                unit.reshape(len(unit), 3, high - low, 3),
+                pushed[self.beam_clusters],
+                push_n,
+                by_weight,
+                self.grillage.arms,
+            )
 
 
-def _moves(total: Floats, arm: Floats, weight_n: float, handling_n: float) -> tuple[Floats, Floats]:
-    """Return the plate's motions (..., rim, 3) and the deflection at each loaded place."""
-    arms = np.column_stack([np.ones(len(arm)), arm])
-    loads = handling_n * arms + weight_n * np.array([1.0, 0.0, 0.0])
-    moves = np.einsum("...ij,rj->...ri", np.linalg.inv(total), loads)
-    return moves, np.abs(np.einsum("...ij,ij->...i", moves, arms))
+class _Worst:
+    """The worst of the pushes so far, for each of some beams."""
+
+    def __init__(self, beams: int) -> None:
+        self.square = np.zeros(beams)
+        self.plate = np.full(beams, FRAME)
+        self.rim = np.zeros(beams, np.int64)
+
+    def take(
+        self, unit: Floats, plate: Indices, push_n: float, by_weight: Floats, arms: Floats
+    ) -> None:
+        """Hold further pushes against the worst so far.
+
+        Parameters
+        ----------
+        unit : float64 array (m, 3, k, 3)
+            Terms of stress of each beam for unit loads on k plates.
+        plate : int array (m, k)
+            These plates; ``FRAME`` where there is none.
+        push_n : float
+        by_weight : float64 array (m, 3)
+            Terms of stress under the sheet's own weight.
+        arms : float64 array (n, r, 3)
+        """
+        there = arms[plate]
+        terms = push_n * np.swapaxes(unit, 1, 2) @ transposed(there) + by_weight[:, None, :, None]
+        square = np.maximum(terms[:, :, 0] ** 2, terms[:, :, 1] ** 2) + terms[:, :, 2] ** 2
+        square[plate == FRAME] = -1
+        flat = square.reshape(len(square), -1)
+        best = flat.argmax(axis=1) if flat.size else np.zeros(len(flat), np.int64)
+        value = flat[np.arange(len(flat)), best] if flat.size else np.zeros(len(flat))
+        better = np.flatnonzero(value > self.square)
+        case, rim = np.divmod(best[better], arms.shape[1])
+        self.square[better] = value[better]
+        self.plate[better] = plate[better, case]
+        self.rim[better] = rim

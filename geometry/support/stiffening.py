@@ -1,367 +1,648 @@
-"""Enough: further bridges, or wider ones, where an island would flap, turn or tear.
+"""Stiffening: further bridges, or wider ones, where a sheet would flap, turn or tear.
 
-The spanning tree gives each island one way to the frame. Islands are then looked at from the frame
-outwards: each is loaded with its own weight, that of the islands that hang on it, and a push of
-the hand at the worst place of its rim (see ``hold``). Where it gives way too far, a bridge is
-added, well apart from those that it has, or its bridges are widened, whichever spoils less.
+A tree of bridges gives each island one way to the frame. All islands are then looked at as one (see
+``statics``): where one gives way too far, or a bridge is strained too much, the move is made that
+takes most off all such excesses for what it spoils in the picture. A move is a new bridge or a
+wider one; it may close a loop, or tie the free end of a row of islands. What it would do follows
+from the compliance at hand by a small update (Woodbury's identity), with no new solution for each
+of thousands of moves. Bridges that the later ones made needless are taken out again at the end.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
-from itertools import combinations
+from typing import NamedTuple
 
 import numpy as np
-import shapely
-from shapely import Polygon
 
-from ..arrays import Bools, Floats, Indices
-from .constraints import Loads, Rules
-from .gaps import Gaps
-from .statics import NEWTON_PER_GRAM, Hold, Struts, deflections_with_more, hold, rim_points
+from ..arrays import Bools, Floats, Indices, ramp
+from .block_factor import inverse_3x3, transposed
+from .constraints import Loads
+from .statics import FRAME, Grillage, LoadedGrillage, Plates
 
 #: Bridges of one island stand at least so far apart, seen from its centre, in degrees.
 LEAST_SPREAD = 40.0
-#: Factors by which an island's bridges may be widened.
+#: Ends of two bridges on one island keep this many widths from one another: nearer ones would run
+#: into one and hold no better than one.
+LEAST_CLEARANCE = 1.5
+#: Factors by which bridges may be widened.
 WIDER = (1.25, 1.5)
-#: Places of an island of which all sets of up to three are tried.
-MOST_OPTIONS = 28
-#: A further bridge that does not stiffen the island by this share is no remedy.
+#: A move that takes less than this share off every excess that it meets is no remedy.
 LEAST_GAIN = 0.15
+#: Of islands that hang together so many of the worst excesses are looked at in each round.
+WATCHED = 16
+#: Of islands that hang together so many of the softest are pushed while bridges are looked for.
+PUSHED = 24
+#: One more bridge is laid in a round for each so many islands that hang together.
+ISLANDS_A_MOVE = 24
+#: Bridges of one cluster that are looked at in one round of taking out, dearest first.
+LOOKED_AT = 64
+#: A value this far over its limit counts as within it: rounding.
+SLIGHT = 1 + 1e-9
+#: A bridge yields to itself by this share at most where something else holds as well.
+LOOSE = 1 - 1e-6
 
 
-@dataclass(frozen=True)
-class HeldIsland:
-    """How one island is held.
+class CloseBridges(NamedTuple):
+    """Pairs of possible bridges that are too close to each other at one plate.
 
     Parameters
     ----------
-    place : tuple of float
-        x, y in mm of a point on it.
-    area_mm2 : float
-    bridges : int
-        Bridges that hold it.
-    hold : Hold
-        Its deflection and the stress in its bridges.
-    enough : bool
-        Whether both stay within the limits.
-    reason : str
-        Why no more could be done, empty where enough was.
+    bridge, other : int array (k,)
+        The pair; each is there in both orders.
+    plate : int array (k,)
+        Where they meet.
+    touching : bool array (k,)
+        Whether their ends are so near that they would run into one.
     """
 
-    place: tuple[float, float]
-    area_mm2: float
-    bridges: int
-    hold: Hold
-    enough: bool
-    reason: str = ""
+    bridge: Indices
+    other: Indices
+    plate: Indices
+    touching: Bools
 
 
 @dataclass(frozen=True)
-class Enough:
-    """Bridges chosen: positions in the candidates, each with its width, and what they do."""
-
-    chosen: Indices
-    width: Floats
-    islands: tuple[HeldIsland, ...]
-
-
-def enough_bridges(
-    pieces: Sequence[Polygon],
-    frame: int,
-    candidates: Gaps,
-    cost: Floats,
-    chosen: Indices,
-    width: Floats,
-    rules: Rules,
-    loads: Loads,
-) -> Enough:
-    """Add to a tree of bridges, or widen some, until islands are held within the limits.
+class Task:
+    """Places for bridges, and what the bridges laid there have to do.
 
     Parameters
     ----------
-    pieces : sequence of Polygon
-    frame : int
-        Which piece is the frame.
-    candidates : Gaps
-    cost : float64 array
-        Of each candidate.
-    chosen : int array
-        Candidates that join all pieces.
-    width : float64 array
-        Of each candidate as a bridge; those other than the rule's width are not widened.
-    rules : Rules
+    grillage : Grillage
+        Islands, and all places for bridges.
+    cost : float64 array (m,)
+        What a bridge spoils in each place at the usual width.
+    width : float64 array (m,)
+        Of a new bridge in each place, in mm.
+    automatic : bool array (m,)
+        Whether it may be laid, widened and taken out; else it is the artist's and stays.
+    usual_width : float
+        In mm.
+    most_per_island : int
+        Bridges that may hold one island.
     loads : Loads
+    close : CloseBridges
+    """
+
+    grillage: Grillage
+    cost: Floats
+    width: Floats
+    automatic: Bools
+    usual_width: float
+    most_per_island: int
+    loads: Loads
+    close: CloseBridges
+
+
+@dataclass(frozen=True)
+class Scheme:
+    """Bridges that are laid.
+
+    Parameters
+    ----------
+    laid : bool array (m,)
+        Which places have one.
+    width : float64 array (m,)
+        In mm, of each place.
+    """
+
+    laid: Bools
+    width: Floats
+
+    def under_load(self, task: Task) -> LoadedGrillage:
+        """Return the task's islands held by these bridges."""
+        which = np.flatnonzero(self.laid)
+        return task.grillage.under_load(which, self.width[which])
+
+    def costs(self, task: Task) -> Floats:
+        """Return what each laid bridge spoils, 0 where there is none."""
+        return np.where(self.laid, task.cost * self.width / task.usual_width, 0.0)
+
+
+def close_bridges(plates: Plates, pairs: Indices, ends: Floats, width: float) -> CloseBridges:
+    """Return which possible bridges are too close to each other to be laid both.
+
+    Parameters
+    ----------
+    plates : Plates
+    pairs : int array (m, 2)
+        Plates that each bridge joins, ``FRAME`` for the frame.
+    ends : float64 array (m, 2, 2)
+        Its two ends in mm.
+    width : float
+        Of a bridge in mm.
+    """
+    plate, at = pairs.ravel(), ends.reshape(-1, 2)
+    bridge = np.repeat(np.arange(len(pairs)), 2)
+    order = np.argsort(plate, kind="stable")
+    order = order[plate[order] != FRAME]
+    plate, at, bridge = plate[order], at[order], bridge[order]
+    arm = at - plates.centre[plate]
+    angle = np.arctan2(arm[:, 1], arm[:, 0])
+    size = np.bincount(plate, minlength=len(plates))
+    first = np.repeat(np.arange(len(plate)), size[plate])
+    second = (np.cumsum(size) - size)[plate[first]] + ramp(size[plate])
+    turn = np.abs((angle[first] - angle[second] + np.pi) % (2 * np.pi) - np.pi)
+    touching = np.hypot(*(at[first] - at[second]).T) < LEAST_CLEARANCE * width
+    close = (bridge[first] != bridge[second]) & (touching | (turn < np.radians(LEAST_SPREAD)))
+    first, second = first[close], second[close]
+    return CloseBridges(bridge[first], bridge[second], plate[first], touching[close])
+
+
+def steps_from_frame(plates: int, pairs: Indices) -> Indices:
+    """Return over how many bridges each plate hangs on the frame, by the shortest way.
+
+    Parameters
+    ----------
+    plates : int
+        How many there are.
+    pairs : int array (k, 2)
+        Plates that laid bridges join, ``FRAME`` for the frame.
+
+    Examples
+    --------
+    >>> steps_from_frame(3, np.array([[FRAME, 0], [0, 1], [1, 2]]))
+    array([1, 2, 3])
+    """
+    steps = np.full(plates + 1, plates + 1)
+    steps[FRAME] = 0
+    while True:
+        further = steps.copy()
+        for one, other in ((0, 1), (1, 0)):
+            np.minimum.at(further, pairs[:, one], steps[pairs[:, other]] + 1)
+        if np.array_equal(further, steps):
+            return steps[:FRAME]
+        steps = further
+
+
+def holding(steps: Indices, pairs: Indices) -> Bools:
+    """Return for each bridge whether it holds its first and its second plate, an array (k, 2).
+
+    A bridge holds a plate when it leads towards the frame, or to one that is as near to it; it does
+    not when the other plate only hangs on this one.
+
+    Parameters
+    ----------
+    steps : int array (n,)
+        From the frame, of each plate.
+    pairs : int array (k, 2)
+        Plates that the bridges join.
+    """
+    away = np.append(steps, 0)[pairs]
+    return (pairs != FRAME) & (away[:, ::-1] <= away)
+
+
+@dataclass(frozen=True)
+class Budget:
+    """What bridges may spoil before it is no use to go on, part by part of the sheet.
+
+    Parameters
+    ----------
+    part : int array (m,)
+        The part that each place for a bridge lies in; parts have no island in common.
+    most : float64 array (parts,)
+        Greatest cost of all bridges of a part.
+    """
+
+    part: Indices
+    most: Floats
+
+    def spent(self, task: Task, scheme: Scheme) -> Bools:
+        """Return which plates lie in a part where the bridges cost more than they may."""
+        cost = np.bincount(self.part, scheme.costs(task), minlength=len(self.most))
+        over = np.zeros(len(task.grillage.plates) + 1, bool)
+        over[task.grillage.beams.plates[(cost > self.most)[self.part]]] = True
+        return over[:FRAME]
+
+
+def stiffened(
+    task: Task, scheme: Scheme, budget: Budget | None = None
+) -> tuple[Scheme, LoadedGrillage]:
+    """Lay further bridges, or widen some, until all is within the limits or nothing helps.
+
+    Parameters
+    ----------
+    task : Task
+    scheme : Scheme
+        Bridges that join every plate to the frame.
+    budget : Budget, optional
+        Parts that cost more are left as they are then.
 
     Returns
     -------
-    Enough
+    scheme : Scheme
+    held : LoadedGrillage
+        The islands held by it.
 
     Notes
     -----
-    Heuristic: islands are treated one after the other; what holds an island is taken as firm, be it
-    the frame or an island nearer to it.
+    Heuristic, greedy: of all moves the one with the greatest gain for its cost, where the gain is
+    the sum over the worst excesses of what the move takes off the logarithm of value over limit;
+    below the limit nothing more is gained. Islands that do not hang together are seen to in the
+    same round.
     """
-    return _Holder(pieces, frame, candidates, cost, chosen, width, rules, loads).run()
+    stuck_at = np.zeros(len(task.grillage.plates), np.int64)
+    while True:
+        held = scheme.under_load(task)
+        if budget is not None:
+            spent = budget.spent(task, scheme)
+            stuck_at[spent] = np.bincount(held.clusters)[held.clusters[spent]]
+        watched = _watch(task, held, stuck_at)
+        if watched is None:
+            return scheme, held
+        moves = _moves(task, scheme, held, watched)
+        taken = _taken(moves, watched)
+        laid, width = scheme.laid.copy(), scheme.width.copy()
+        laid[moves.bridge[taken]] = True
+        width[moves.bridge[taken]] = moves.width[taken]
+        scheme = Scheme(laid, width)
+        served = np.zeros(len(watched.size), bool)
+        for side in (0, 1):
+            cluster = moves.cluster[taken, side]
+            served[cluster[cluster != FRAME]] = True
+        # Until something else is joined to them, nothing helps these.
+        stuck = watched.over & ~served
+        stuck_at = np.where(stuck[held.clusters], watched.size[held.clusters], stuck_at)
 
 
-class _Holder:
-    def __init__(
-        self,
-        pieces: Sequence[Polygon],
-        frame: int,
-        candidates: Gaps,
-        cost: Floats,
-        chosen: Indices,
-        width: Floats,
-        rules: Rules,
-        loads: Loads,
-    ) -> None:
-        self._pieces = np.asarray(pieces, object)
-        self._candidates = candidates
-        self._cost = cost
-        self._width = width.copy()
-        self._rules = rules
-        self._loads = loads
-        self._chosen = np.zeros(len(candidates), bool)
-        self._chosen[chosen] = True
-        self._automatic = width == rules.width
-        self._relied_on = np.zeros(len(candidates), bool)
-        self._frame = frame
-        self._area = shapely.area(self._pieces)
-        self._centre = shapely.get_coordinates(shapely.centroid(self._pieces))
-        self._of_piece = _positions_by_piece(candidates, len(pieces))
-        self._order, self._enter, self._leave = _walk(len(pieces), frame, candidates.pieces[chosen])
+class _Watched(NamedTuple):
+    """The worst excesses of each cluster, one column of fields for each rank.
 
-    def run(self) -> Enough:
-        hanging = self._area * self._loads.gram_per_mm2 * NEWTON_PER_GRAM
-        load = np.zeros(len(self._area))
-        # Entry numbers follow the walk: what hangs on a piece is entered between it and its leave.
-        total = np.append(0.0, np.cumsum(hanging[self._order]))
-        load = total[self._leave] - total[self._enter]
-        islands = [
-            self._held(piece, float(load[piece]))
-            for piece in self._order.tolist()
-            if piece != self._frame
-        ]
-        chosen = np.flatnonzero(self._chosen)
-        return Enough(chosen, self._width[chosen], tuple(islands))
+    A push makes the plates move; a gauge, which is the deflection at the pushed place or the stress
+    in one bridge, reads ``value`` times its limit. ``moved`` are the motions under the push and the
+    weight; ``reading`` is C times the gauge, so that its product with the strain that a move takes
+    away is what the gauge would read less.
+    """
 
-    def _held(self, piece: int, weight: float) -> HeldIsland:
-        rim = rim_points(self._pieces[piece])
-        supports = self._of_piece[piece]
-        supports = supports[~self._hangs_on(piece, supports)]
-        mine = supports[self._chosen[supports]]
-        reason = ""
-        now = self._hold(piece, mine, rim, weight)
-        if not self._within(now):
-            better = self._best_set(piece, mine, supports, rim, weight)
-            if better is None:
-                better, reason = self._added(piece, mine, supports, rim, weight)
-            wider = self._widened(piece, mine, better, rim, weight)
-            if wider is None:
-                self._chosen[mine], self._chosen[better] = False, True
-                mine = better
-            else:
-                self._width[mine[self._automatic[mine]]] = wider
-                reason = ""
-            now = self._hold(piece, mine, rim, weight)
-        self._relied_on[mine] = True
-        point = self._pieces[piece].representative_point()
-        return HeldIsland(
-            (point.x, point.y),
-            float(self._area[piece]),
-            len(mine),
-            now,
-            self._within(now),
-            reason,
+    size: Indices
+    over: Bools
+    value: Floats
+    limit: Floats
+    moved: Floats
+    reading: Floats
+    plate_rank: Indices
+    deflection: Floats
+
+
+def _watch(task: Task, held: LoadedGrillage, stuck_at: Indices) -> _Watched | None:
+    """Return the worst excesses, None where there are none that something might help."""
+    grillage, loads = task.grillage, task.loads
+    label = held.clusters
+    size = np.bincount(label)
+    deflections = held.deflections(loads.handling_n)
+    rim = deflections.argmax(axis=1)
+    deflection = deflections.max(axis=1)
+    stresses = held.stresses(loads.handling_n, PUSHED)
+    soft = deflection > loads.deflection_mm * SLIGHT
+    strained = stresses.mpa > loads.stress_mpa * SLIGHT
+    over = np.zeros(len(size), bool)
+    over[label[soft]] = True
+    over[held.beam_clusters[strained]] = True
+    still = np.ones(len(size), bool)
+    still[label[stuck_at != size[label]]] = False
+    over &= ~still
+    if not over.any():
+        return None
+    plates, plate_rank = _worst_of(label, deflection, soft & over[label])
+    beams, beam_rank = _worst_of(
+        held.beam_clusters, stresses.mpa, strained & over[held.beam_clusters]
+    )
+    first, second = _width(plate_rank), _width(beam_rank)
+    pushes = np.zeros((len(grillage.plates), 3, first + second))
+    pushes[plates, :, plate_rank] = grillage.arms[plates, rim[plates]]
+    by_beam = stresses.plate[beams], stresses.rim[beams]
+    pushes[by_beam[0], :, first + beam_rank] = grillage.arms[by_beam]
+    yields = held.moves(pushes)
+    moved = held.rest[..., None] + loads.handling_n * yields
+    gauges = _stress_gauges(held, beams, beam_rank, moved[..., first:])
+    reading = np.concatenate([yields[..., :first], held.moves(gauges)], axis=2)
+    value = np.zeros((len(size), first + second))
+    value[label[plates], plate_rank] = deflection[plates] / loads.deflection_mm
+    value[held.beam_clusters[beams], first + beam_rank] = stresses.mpa[beams] / loads.stress_mpa
+    limit = np.append(np.full(first, loads.deflection_mm), np.full(second, loads.stress_mpa))
+    ranks = np.full(len(label), -1)
+    ranks[plates] = plate_rank
+    return _Watched(size, over, value, limit, moved, reading, ranks, deflection)
+
+
+def _worst_of(label: Indices, value: Floats, among: Bools) -> tuple[Indices, Indices]:
+    """Return the worst few of each label, and their ranks within it."""
+    items = np.flatnonzero(among)
+    items = items[np.lexsort((-value[items], label[items]))]
+    counts = np.unique(label[items], return_counts=True)[1]
+    rank = ramp(counts)
+    return items[rank < WATCHED], rank[rank < WATCHED]
+
+
+def _width(rank: Indices) -> int:
+    return int(rank.max(initial=-1)) + 1
+
+
+def _stress_gauges(held: LoadedGrillage, beams: Indices, rank: Indices, moved: Floats) -> Floats:
+    """Return gauges of the stress in some laid beams, as loads on their plates, one a rank.
+
+    The stress is made linear about its present value, of which it is the root of a sum of squares.
+    """
+    grillage = held.grillage
+    gauges = np.zeros_like(moved)
+    which = held.which[beams]
+    plates = grillage.beams.plates[which]
+    rows = held.stress_rows[beams]
+    strain = (
+        grillage.at_first[which] @ moved[plates[:, 0], :, rank][:, :, None]
+        + grillage.at_second[which] @ moved[plates[:, 1], :, rank][:, :, None]
+    )
+    terms = (rows @ strain)[..., 0]
+    number = np.arange(len(beams))
+    bend = np.abs(terms[:, :2]).argmax(axis=1)
+    size = np.hypot(terms[number, bend], terms[:, 2])
+    row = (terms[number, bend] / size)[:, None] * rows[number, bend] + (terms[:, 2] / size)[
+        :, None
+    ] * rows[:, 2]
+    for side, at in ((0, grillage.at_first[which]), (1, grillage.at_second[which])):
+        on = plates[:, side] != FRAME
+        load = (transposed(at) @ row[:, :, None])[..., 0]
+        # No bridge meets a plate twice, and no two gauges share a rank and a cluster.
+        gauges[plates[on, side], :, rank[on]] += load[on]
+    return gauges
+
+
+class _Moves(NamedTuple):
+    """Moves that may be made: ``gain`` (k, 2, v) is what each takes off the excesses of the
+    clusters at its two ends, as logarithms; where both are one cluster the second is 0."""
+
+    bridge: Indices
+    width: Floats
+    price: Floats
+    plates: Indices
+    cluster: Indices
+    gain: Floats
+
+
+def _moves(task: Task, scheme: Scheme, held: LoadedGrillage, watched: _Watched) -> _Moves:
+    grillage = task.grillage
+    pairs = grillage.beams.plates
+    cluster = np.append(held.clusters, FRAME)[pairs]
+    open_ = np.append(watched.over, False)[cluster].any(axis=1)
+    new = np.flatnonzero(_may_be_laid(task, scheme, held) & open_)
+    wider = scheme.laid & task.automatic & open_
+    wider &= scheme.width < WIDER[-1] * task.usual_width / SLIGHT
+    old = np.flatnonzero(wider)
+    bridge = np.append(new, old)
+    now = scheme.width[old]
+    widths = np.asarray(WIDER) * task.usual_width
+    width = np.append(task.width[new], widths[np.searchsorted(widths, now * SLIGHT, side="right")])
+    was = np.append(np.zeros(len(new)), now)
+    price = np.maximum(task.cost[bridge] * (width - was) / task.usual_width, 1e-9)
+    further = grillage.own_stiffness(bridge, width)
+    further[len(new) :] -= grillage.own_stiffness(old, now)
+    bearing = inverse_3x3(inverse_3x3(further) + held.yielding(bridge))
+    # Of a bridge that holds nothing yet both ends are free, and it is wanted whole.
+    gain = _gains(grillage, held, watched, bridge, cluster[bridge], bearing)
+    _gains_at_ends(task, held, watched, bridge, cluster[bridge], bearing, gain)
+    return _Moves(bridge, width, price, pairs[bridge], cluster[bridge], gain)
+
+
+def _may_be_laid(task: Task, scheme: Scheme, held: LoadedGrillage) -> Bools:
+    """Return where a further bridge may be laid beside those that there are."""
+    pairs, count = task.grillage.beams.plates, len(task.grillage.plates)
+    steps = steps_from_frame(count, pairs[held.which])
+    holds = holding(steps, pairs)
+    number = np.bincount(pairs[held.which][holds[held.which]], minlength=count)
+    full = (holds & (np.append(number, 0)[pairs] >= task.most_per_island)).any(axis=1)
+    close = task.close
+    at_first = pairs[close.bridge, 0] == close.plate
+    held_there = np.where(at_first, holds[close.bridge, 0], holds[close.bridge, 1])
+    barred = scheme.laid[close.other] & (held_there | close.touching)
+    free = task.automatic & ~scheme.laid & ~full
+    free[close.bridge[barred]] = False
+    return free
+
+
+def _gains(
+    grillage: Grillage,
+    held: LoadedGrillage,
+    watched: _Watched,
+    bridge: Indices,
+    cluster: Indices,
+    bearing: Floats,
+) -> Floats:
+    """Return what moves take off the watched excesses, where the worst place stays the worst."""
+    plates = grillage.beams.plates[bridge]
+    inside = (cluster[:, 0] == cluster[:, 1]) | (cluster == FRAME).any(axis=1)
+    gain = np.zeros((len(bridge), 2, watched.value.shape[1]))
+    for side in (0, 1):
+        mine = np.flatnonzero(
+            (cluster[:, side] != FRAME) & ((side == 0) | (cluster[:, 0] != cluster[:, 1]))
         )
+        strain = np.zeros((len(mine), 3, watched.value.shape[1]))
+        lever = np.zeros_like(strain)
+        for end, at in ((0, grillage.at_first), (1, grillage.at_second)):
+            number = plates[mine, end]
+            moved, reading = watched.moved[number], watched.reading[number]
+            if end != side:
+                # The other end hangs elsewhere: it has its weight, and the gauge is not there.
+                apart = ~inside[mine]
+                moved[apart] = held.rest[number[apart]][..., None]
+                reading[apart] = 0
+            strain += at[bridge[mine]] @ moved
+            lever += at[bridge[mine]] @ reading
+        less = (lever * (bearing[mine] @ strain)).sum(axis=1) / watched.limit
+        value = watched.value[cluster[mine, side]]
+        now = np.log(np.maximum(value, 1))
+        gain[mine, side] = now - np.log(np.maximum(value - less, 1)) * (now > 0)
+    return gain
 
-    def _best_set(
-        self, piece: int, mine: Indices, supports: Indices, rim: Floats, weight: float
-    ) -> Indices | None:
-        """Return the cheapest set of bridges that is enough, None where none of the small ones is.
 
-        Bridges that other islands rely on, or that were drawn, stay; up to two are set beside
-        them, or three where no two are enough. Exact but for the options that are left out.
-        """
-        loads = self._loads
-        stay = mine[self._relied_on[mine] | ~self._automatic[mine]]
-        options = np.setdiff1d(supports, stay)
-        struts = self._struts(piece, options)
-        slack = np.hypot(*(struts.tip - struts.base).T) ** 3 / self._width[options]
-        ranks = [self._cost[options], self._cost[options] * np.cbrt(slack)]
-        first = [np.argsort(rank, kind="stable")[: MOST_OPTIONS // 2] for rank in ranks]
-        options = options[np.unique(np.concatenate(first))]
-        options = options[self._apart(piece, options, stay)]
-        angle = self._angles(piece, options)
-        spread = _turn(angle[:, None], angle[None]) >= np.radians(LEAST_SPREAD)
-        firm = self._enter[self._other(piece, options)] < self._enter[piece]
-        firm_already = (self._enter[self._other(piece, stay)] < self._enter[piece]).any()
-        found: Indices | None = None
-        for size in (1, 2, 3):
-            if size + len(stay) > self._rules.most_per_island or (size == 3 and found is not None):
-                break
-            sets = _sets(len(options), size)
-            for i, j in combinations(range(size), 2):
-                sets = sets[spread[sets[:, i], sets[:, j]]]
-            if not firm_already:
-                sets = sets[firm[sets].any(axis=1)]
-            price = self._cost[options][sets].sum(axis=1)
-            if found is not None:
-                cheaper = price < self._cost[found].sum() - self._cost[stay].sum()
-                sets, price = sets[cheaper], price[cheaper]
-            if len(sets) == 0:
-                continue
-            after = deflections_with_more(
-                self._centre[piece],
-                rim,
-                self._struts(piece, stay),
-                self._struts(piece, options),
-                sets,
-                loads.stiffness,
-                weight,
-                loads.handling_n,
-            )
-            order = np.argsort(price, kind="stable")
-            for number in order[after[order] <= loads.deflection_mm].tolist():
-                tried = np.append(stay, options[sets[number]])
-                if self._within(self._hold(piece, tried, rim, weight)):
-                    found = tried
-                    break
-        return found
-
-    def _added(
-        self, piece: int, mine: Indices, supports: Indices, rim: Floats, weight: float
-    ) -> tuple[Indices, str]:
-        """Return an island's bridges with the best value added until enough, or why it is not."""
-        loads = self._loads
-        options = np.setdiff1d(supports, mine)
-        now = self._hold(piece, mine, rim, weight)
-        while not self._within(now):
-            options = options[self._apart(piece, options, mine)]
-            if len(mine) >= self._rules.most_per_island:
-                return mine, f"it has {len(mine)} bridges, the most that the job allows"
-            if len(options) == 0:
-                return mine, "there is no other place for a bridge"
-            after = deflections_with_more(
-                self._centre[piece],
-                rim,
-                self._struts(piece, mine),
-                self._struts(piece, options),
-                np.arange(len(options))[:, None],
-                loads.stiffness,
-                weight,
-                loads.handling_n,
-            )
-            # What it stiffens for what it spoils; more than is needed counts for nothing.
-            gain = now.deflection_mm - np.maximum(after, loads.deflection_mm)
-            if now.deflection_mm <= loads.deflection_mm:  # it is the strain that is too great
-                gain = now.deflection_mm - after
-            if gain.max() < LEAST_GAIN * (now.deflection_mm - loads.deflection_mm):
-                return mine, "further bridges would not stiffen it"
-            mine = np.append(mine, options[int(np.argmax(gain / self._cost[options]))])
-            now = self._hold(piece, mine, rim, weight)
-        return mine, ""
-
-    def _widened(
-        self, piece: int, before: Indices, mine: Indices, rim: Floats, weight: float
-    ) -> float | None:
-        """Return the width at which the bridges from before are enough and spoil less than more.
-
-        None where no width is, or where no bridge was added.
-        """
-        automatic = before[self._automatic[before]]
-        more = float(self._cost[mine].sum() - self._cost[before].sum())
-        enough = self._within(self._hold(piece, mine, rim, weight))
-        if len(automatic) == 0 or (enough and len(mine) == len(before)):
-            return None
-        was = self._width[automatic].copy()
-        found = None
-        for factor in WIDER:
-            extra = float(((factor - was / self._rules.width) * self._cost[automatic]).sum())
-            self._width[automatic] = factor * self._rules.width
-            if self._within(self._hold(piece, before, rim, weight)) and (
-                not enough or extra < more
-            ):
-                found = factor * self._rules.width
-                break
-        self._width[automatic] = was
-        return found
-
-    def _within(self, held: Hold) -> bool:
-        return (
-            held.deflection_mm <= self._loads.deflection_mm
-            and held.stress_mpa <= self._loads.stress_mpa
+def _gains_at_ends(
+    task: Task,
+    held: LoadedGrillage,
+    watched: _Watched,
+    bridge: Indices,
+    cluster: Indices,
+    bearing: Floats,
+    gain: Floats,
+) -> None:
+    """Set the gains at the plates that moves join: exact, with the push at any place of the rim."""
+    grillage, loads = task.grillage, task.loads
+    plates = grillage.beams.plates[bridge]
+    inside = (cluster[:, 0] == cluster[:, 1]) & (cluster != FRAME).all(axis=1)
+    at = grillage.at_first[bridge], grillage.at_second[bridge]
+    between = held.between(bridge)
+    by_weight = held.strains(bridge, held.rest[..., None])
+    for side in (0, 1):
+        plate = plates[:, side]
+        rank = np.append(watched.plate_rank, -1)[plate]
+        k = np.flatnonzero(rank >= 0)
+        across = between[k] if side == 0 else transposed(between[k])
+        own = held.compliance[plate[k]]
+        reach = own @ transposed(at[side][k]) + across @ transposed(at[1 - side][k])
+        share = reach @ bearing[k]
+        rest = held.rest[plate[k]] - (share @ by_weight[k])[..., 0]
+        after = _deflection(
+            grillage.arms[plate[k]], rest, own - share @ transposed(reach), loads.handling_n
         )
-
-    def _hold(self, piece: int, mine: Indices, rim: Floats, weight: float) -> Hold:
-        struts = self._struts(piece, mine)
-        loads = self._loads
-        return hold(self._centre[piece], rim, struts, loads.stiffness, weight, loads.handling_n)
-
-    def _struts(self, piece: int, which: Indices) -> Struts:
-        gaps = self._candidates
-        first = (gaps.pieces[which, 0] == piece)[:, None]
-        start, end = gaps.start[which], gaps.end[which]
-        return Struts(np.where(first, end, start), np.where(first, start, end), self._width[which])
-
-    def _other(self, piece: int, which: Indices) -> Indices:
-        pair = self._candidates.pieces[which]
-        return np.where(pair[:, 0] == piece, pair[:, 1], pair[:, 0])
-
-    def _hangs_on(self, piece: int, which: Indices) -> Bools:
-        other = self._enter[self._other(piece, which)]
-        return (other >= self._enter[piece]) & (other < self._leave[piece])
-
-    def _angles(self, piece: int, which: Indices) -> Floats:
-        """Return where bridges meet the island, as angles about its centre."""
-        arm = self._struts(piece, which).tip - self._centre[piece]
-        angle: Floats = np.arctan2(arm[:, 1], arm[:, 0])
-        return angle
-
-    def _apart(self, piece: int, options: Indices, mine: Indices) -> Bools:
-        """Return which options lie well apart from the island's bridges, seen from its centre."""
-        turn = _turn(self._angles(piece, options)[:, None], self._angles(piece, mine)[None])
-        spread: Bools = (turn >= np.radians(LEAST_SPREAD)).all(axis=1)
-        return spread
+        now = watched.deflection[plate[k]] / loads.deflection_mm
+        row = np.where(inside[k], 0, side)
+        gain[k, row, rank[k]] = np.log(now) - np.log(np.maximum(after / loads.deflection_mm, 1))
 
 
-def _turn(first: Floats, second: Floats) -> Floats:
-    """Return the angle between directions, 0 to pi."""
-    return np.abs((first - second + np.pi) % (2 * np.pi) - np.pi)
+def _deflection(arms: Floats, rest: Floats, compliance: Floats, push_n: float) -> Floats:
+    """Return the greatest deflection of plates at their rims, an array (k,)."""
+    pushed = ((arms @ compliance) * arms).sum(axis=2)
+    at_rest = (arms @ rest[:, :, None])[..., 0]
+    greatest: Floats = np.abs(at_rest + push_n * pushed).max(axis=1)
+    return greatest
 
 
-def _sets(count: int, size: int) -> Indices:
-    sets = np.array(list(combinations(range(count), size)), np.int64)
-    return sets.reshape(-1, size)
+def _taken(moves: _Moves, watched: _Watched) -> Indices:
+    """Choose the moves of this round: the best for its cost in each cluster, more in large ones.
+
+    Of several in one cluster none meets another at a plate, and the later ones still have half
+    their gain when the earlier ones are made.
+    """
+    excess = np.log(np.maximum(watched.value, 1))
+    total = moves.gain.sum(axis=(1, 2))
+    share = np.zeros(len(total))
+    for side in (0, 1):
+        there = moves.cluster[:, side] != FRAME
+        of = excess[moves.cluster[there, side]]
+        part = np.divide(moves.gain[there, side], of, out=np.zeros_like(of), where=of > 0)
+        share[there] = np.maximum(share[there], part.max(axis=1, initial=0))
+    good = np.flatnonzero((share >= LEAST_GAIN) & (total > 0))
+    good = good[np.argsort(-(total[good] / moves.price[good]), kind="stable")]
+    left = 1 + watched.size // ISLANDS_A_MOVE
+    met: set[int] = set()
+    unmet = np.ones_like(excess)
+    taken = []
+    for move in good.tolist():
+        sides = [s for s in (0, 1) if moves.cluster[move, s] != FRAME]
+        clusters = [int(moves.cluster[move, s]) for s in sides]
+        plates = {p for p in moves.plates[move].tolist() if p != FRAME}
+        if plates & met or any(left[c] <= 0 for c in clusters if watched.over[c]):
+            continue
+        gains = [moves.gain[move, s] for s in sides]
+        still = sum(float(g @ unmet[c]) for g, c in zip(gains, clusters, strict=True))
+        if still < 0.5 * total[move]:
+            continue
+        taken.append(move)
+        met |= plates
+        for own, cluster in zip(gains, clusters, strict=True):
+            part = np.divide(own, excess[cluster], out=np.zeros_like(own), where=own > 0)
+            unmet[cluster] *= np.clip(1 - part, 0, 1)
+        for cluster in set(clusters):
+            left[cluster] -= 1
+        if not left[watched.over].any():
+            break
+    return np.array(taken, np.int64)
 
 
-def _positions_by_piece(gaps: Gaps, count: int) -> list[Indices]:
-    pieces = gaps.pieces.ravel()
-    order = np.argsort(pieces, kind="stable")
-    stops = np.cumsum(np.bincount(pieces, minlength=count))[:-1]
-    return [part // 2 for part in np.split(order, stops)]
+def thinned(task: Task, scheme: Scheme, held: LoadedGrillage) -> tuple[Scheme, LoadedGrillage]:
+    """Take out bridges that are not needed, the dearest first.
+
+    Parameters
+    ----------
+    task : Task
+    scheme : Scheme
+    held : LoadedGrillage
+        The islands held by it.
+
+    Returns
+    -------
+    scheme : Scheme
+        No island gives way further than the limit, or than before where that was more; the same
+        holds for the stress in bridges.
+    held : LoadedGrillage
+    """
+    loads = task.loads
+    stays = ~task.automatic
+    while True:
+        deflection = held.deflections(loads.handling_n).max(axis=1, initial=0)
+        bound = np.maximum(deflection, loads.deflection_mm) * SLIGHT
+        looked_at, needless = _needless(task, scheme, held, stays, bound)
+        stays[looked_at[~needless]] = True
+        out = looked_at[needless]
+        if len(out) == 0:
+            if len(looked_at) == 0:
+                return scheme, held
+            continue
+        # The first of each cluster is the dearest.
+        out = out[np.unique(held.clusters[_any_plate(task, out)], return_index=True)[1]]
+        laid = scheme.laid.copy()
+        laid[out] = False
+        after = Scheme(laid, scheme.width)
+        held_after = after.under_load(task)
+        torn = _torn(task, held, held_after)
+        if torn.any():
+            back = out[torn[held.clusters[_any_plate(task, out)]]]
+            laid[back] = True
+            stays[back] = True
+            after = Scheme(laid, scheme.width)
+            held_after = after.under_load(task)
+        scheme, held = after, held_after
 
 
-def _walk(count: int, frame: int, links: Indices) -> tuple[Indices, Indices, Indices]:
-    """Walk a tree depth first; return the order, and when each piece is entered and left."""
-    pairs = np.concatenate([links, links[:, ::-1]])
-    pairs = pairs[np.argsort(pairs[:, 0], kind="stable")]
-    stops = np.cumsum(np.bincount(pairs[:, 0], minlength=count))[:-1]
-    neighbours = np.split(pairs[:, 1], stops)
-    enter = np.full(count, -1)
-    leave = np.zeros(count, np.int64)
-    order: list[int] = []
-    stack = [(frame, False)]
-    while stack:
-        piece, done = stack.pop()
-        if done:
-            leave[piece] = len(order)
-        elif enter[piece] < 0:
-            enter[piece] = len(order)
-            order.append(piece)
-            stack.append((piece, True))
-            stack += [(n, False) for n in neighbours[piece].tolist() if enter[n] < 0]
-    return np.array(order, np.int64), enter, leave
+def _any_plate(task: Task, bridges: Indices) -> Indices:
+    plates: Indices = task.grillage.beams.plates[bridges].max(axis=1)
+    return plates
+
+
+def _needless(
+    task: Task, scheme: Scheme, held: LoadedGrillage, stays: Bools, bound: Floats
+) -> tuple[Indices, Bools]:
+    """Return some laid bridges, dearest first, and whether all islands are held without each."""
+    grillage = task.grillage
+    number = np.flatnonzero(~stays[held.which])
+    own, yields = held.own[number], held.yielding(held.which[number])
+    # All that holds beside the bridge is in what it yields to itself; a cut-off part yields freely.
+    root = np.linalg.cholesky(own)
+    loose = np.linalg.eigvalsh(transposed(root) @ yields @ root)[:, -1] > LOOSE
+    stays[held.which[number[loose]]] = True
+    number = number[~loose]
+    costs = scheme.costs(task)[held.which]
+    among = np.zeros(len(held.which), bool)
+    among[number] = True
+    label = held.beam_clusters
+    number = np.flatnonzero(among)
+    number = number[np.lexsort((-costs[number], label[number]))]
+    rank = ramp(np.unique(label[number], return_counts=True)[1])
+    number, rank = number[rank < LOOKED_AT], rank[rank < LOOKED_AT]
+    bridges = held.which[number]
+    if len(bridges) == 0:
+        return bridges, np.zeros(0, bool)
+    plates = grillage.beams.plates[bridges]
+    loads = np.zeros((len(grillage.plates), 3, _width(rank), 3))
+    for side, at in ((0, grillage.at_first[bridges]), (1, grillage.at_second[bridges])):
+        on = plates[:, side] != FRAME
+        loads[plates[on, side], :, rank[on]] += transposed(at)[on]
+    moves = held.moves(loads.reshape(len(grillage.plates), 3, -1)).reshape(loads.shape)
+    bearing = inverse_3x3(inverse_3x3(held.own[number]) - held.yielding(bridges))
+    by_weight = held.strains(bridges, held.rest[..., None])
+    # Each bridge with each plate of its cluster.
+    members = np.argsort(held.clusters, kind="stable")
+    size = np.bincount(held.clusters)
+    count = size[label[number]]
+    which = np.repeat(np.arange(len(number)), count)
+    plate = members[np.repeat((np.cumsum(size) - size)[label[number]], count) + ramp(count)]
+    reach = moves[plate, :, rank[which]]
+    share = reach @ bearing[which]
+    rest = held.rest[plate] + (share @ by_weight[which])[..., 0]
+    after = _deflection(
+        grillage.arms[plate],
+        rest,
+        held.compliance[plate] + share @ transposed(reach),
+        task.loads.handling_n,
+    )
+    needed = np.bincount(which, after > bound[plate], len(number)) > 0
+    return bridges, ~needed
+
+
+def _torn(task: Task, before: LoadedGrillage, after: LoadedGrillage) -> Bools:
+    """Return in which clusters of before a bridge is strained too much, and more than before."""
+    push, limit = task.loads.handling_n, task.loads.stress_mpa
+    had = np.zeros(len(task.cost))
+    had[before.which] = before.stresses(push, LOOKED_AT).mpa
+    worse = after.stresses(push, LOOKED_AT).mpa > np.maximum(limit, had[after.which]) * SLIGHT
+    torn = np.zeros(before.clusters.max(initial=-1) + 1, bool)
+    torn[before.clusters[_any_plate(task, after.which[worse])]] = True
+    return torn

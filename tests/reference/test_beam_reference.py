@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from sheetstack.geometry.support import beam
-from sheetstack.geometry.support.statics import Stiffness, Struts, hold
+from sheetstack.geometry.support.statics import FRAME, Beams, Grillage, Plates, Stiffness
 
 anastruct = pytest.importorskip("anastruct")
 
@@ -48,11 +48,18 @@ def test_an_island_between_two_unequal_bridges(left, right, at):
     frame.solve()
     expected = abs(frame.get_node_displacements(3)["uy"])
     moments = [abs(m) for e in (1, 4) for m in frame.element_map[e].bending_moment[[0, -1]]]
-    struts = Struts(
-        np.array([(-left, 0.0), (12 + right, 0.0)]),
-        np.array([(0.0, 0.0), (12.0, 0.0)]),
-        np.array([B, B]),
+    rim = np.array([[[at, 0.0]]])
+    grillage = Grillage(
+        Plates(np.array([[6.0, 0.0]]), rim, np.zeros(1)),
+        Beams(
+            np.array([[FRAME, 0], [0, FRAME]]),
+            np.array([(-left, 0.0), (12.0, 0.0)]),
+            np.array([(0.0, 0.0), (12 + right, 0.0)]),
+        ),
+        Stiffness(E, T),
     )
-    held = hold(np.array([6.0, 0.0]), np.array([[at, 0.0]]), struts, Stiffness(E, T), 0.0, F)
-    assert held.deflection_mm == pytest.approx(expected, rel=1e-4)
-    assert held.stress_mpa == pytest.approx(beam.bending_stress(max(moments), B, T), rel=1e-3)
+    held = grillage.under_load(np.arange(2), np.array([B, B]))
+    assert held.deflections(F).max() == pytest.approx(expected, rel=1e-4)
+    assert held.stresses(F).mpa.max() == pytest.approx(
+        beam.bending_stress(max(moments), B, T), rel=1e-3
+    )
