@@ -2,19 +2,25 @@
 
 from __future__ import annotations
 
-from itertools import pairwise
 from typing import Any
 
-import contourpy
 import numpy as np
 import shapely
 from numpy.typing import NDArray
 from shapely import MultiPolygon, Polygon
 
 from ..arrays import Bools, Geometries
+from ..artwork.fill.contour import Contour
+from ..artwork.fill.fill import fill
+from ..planar.contours import level_curves
 from ..planar.polygons import as_multipolygon
 from ..planar.raster import coverage
 from .blur import blur
+
+#: Pixels marked by half or more are inside.
+_LEVEL = 0.5
+#: Points of an outline that matter less than this share of a pixel are left out.
+_SIMPLIFY = 0.05
 
 
 def outline(marked: NDArray[Any], pixel: float, soften: float = 1.2) -> MultiPolygon:
@@ -43,20 +49,14 @@ def outline(marked: NDArray[Any], pixel: float, soften: float = 1.2) -> MultiPol
     """
     rows, columns = marked.shape
     soft = blur(marked.astype(np.float32), soften)
-    around = np.pad(soft, 1, mode="edge")
-    x = (np.arange(columns + 2) - 0.5) * pixel
-    y = (rows + 0.5 - np.arange(rows + 2)) * pixel
-    # The level is none that pixels have, so that curves neither touch nor branch.
-    lines = contourpy.contour_generator(
-        x, y, around, fill_type=contourpy.FillType.OuterOffset, name="serial"
-    ).filled(0.500001, 2.0)
-    polygons = [
-        Polygon(points[o[0] : o[1]], [points[a:b] for a, b in pairwise(o[1:])])
-        for points, o in zip(*lines, strict=True)
-        if points is not None and o is not None
+    # The picture goes on beyond its edge, where the frame cuts the shapes, and ends there.
+    around = np.pad(np.pad(soft, 1, mode="edge"), 1)
+    contours = [
+        Contour(np.column_stack([curve[:, 0] - 1.5, rows + 1.5 - curve[:, 1]]) * pixel)
+        for curve in level_curves(around, _LEVEL)
     ]
     frame = shapely.box(0, 0, columns * pixel, rows * pixel)
-    whole = MultiPolygon(polygons).simplify(0.05 * pixel)
+    whole = fill(contours, "evenodd").shape.simplify(_SIMPLIFY * pixel)
     return as_multipolygon(shapely.make_valid(whole).intersection(frame))
 
 
