@@ -27,22 +27,23 @@ from .fabricate.pieces import (
     sheets_to_make,
 )
 from .fabricate.printed import PrintedSheet
-from .fabricate.tiling import Tiling
 from .files.assembly_svg import assembly_svg
 from .files.atomic import Batch, atomic, output_batch
-from .files.cut_dxf import cut_sheet_dxf
-from .files.cut_svg import cut_sheet_svg
+from .files.cut_dxf import cut_dxf
+from .files.cut_svg import cut_svg
 from .files.paper_pdf import write_paper_pdf
 from .files.stl import write_stl
 from .files.three_mf import PrintedPart, write_three_mf
 from .finding import Finding, Severity
 from .job.job import Job
-from .job.names import file_stem
+from .job.names import cut_stem, file_stem, print_stem
 from .mesh.solid import Mesh
 from .progress import Progress
 from .report.estimate_text import estimate_text
 
 FORMATS = ("svg", "dxf", "pdf", "stl", "3mf")
+#: Width in mm of the scrap that patches are laid out on: cut by a machine, and on an A4 page.
+PATCHES_WIDTH, PATCHES_ON_PAPER = 200.0, 180.0
 CAUTIONS, ESTIMATE = "cautions.txt", "estimate.txt"
 
 
@@ -140,64 +141,107 @@ def export_sheets(
     progress = progress or Progress()
     folder = Path(folder)
     chosen = chosen_patches(sheets, patches)
-    process = job.made_by
-    findings: list[Finding] = []
     share: float | None = None
-    cutting = any(f in formats for f in ("svg", "dxf"))
-    solid = any(f in formats for f in ("stl", "3mf"))
     with output_batch(folder) as batch:
-        made: list[MadeSheet] = []
-        for number, sheet in enumerate(sheets):
-            progress(0.2 * number / len(sheets), f"{sheet.name}: fitting it to the bed")
-            made.append(made_sheet(job, sheet))
-            findings += made[-1].findings
-        cut: list[CutSheet] = []
-        parts: list[tuple[MadeSheet, PrintedSheet]] = []
+        task = _Task(job, frozenset(formats), batch)
+        made = _fitted(job, sheets, progress.part(0.0, 0.2))
+        findings = [finding for one in made for finding in one.findings]
+        pieces: list[CutSheet] = []
+        parts: list[tuple[SheetToMake, PrintedSheet]] = []
         for number, one in enumerate(made):
-            at = 0.2 + 0.6 * number / len(made)
-            if cutting:
-                progress(at, f"{one.sheet.name}: cut paths")
-                pieces = cut_pieces(job, one)
-                findings += (f for piece in pieces for f in piece.cuts.findings)
-                for tile, piece in zip(one.tiling.tiles, pieces, strict=True):
-                    stem = f"{one.sheet.stem}-{tile.name}" if tile.name else one.sheet.stem
-                    _write_cut(batch, stem, piece, job, formats)
-                cut += pieces
-            if one.is_split and (cutting or solid):
-                _write_assembly(batch, one.sheet, one.tiling)
-            if "pdf" in formats:
-                progress(at + 0.2 / len(made), f"{one.sheet.name}: pages")
-                path = batch.path(f"{one.sheet.stem}.pdf")
-                write_paper_pdf(path, paper_sheet(job, one.sheet), job.paper, title=job.title)
-            if solid:
-                progress(at + 0.3 / len(made), f"{one.sheet.name}: solids")
-                found = printed_pieces(job, one)
-                findings += found.findings
-                for solid_piece in found.pieces:
-                    parts.append((one, solid_piece))
-                    if "stl" in formats:
-                        _write_solid(batch, one.sheet, solid_piece, job.title)
+            stretch = progress.part(
+                0.2 + 0.6 * number / len(made), 0.2 + 0.6 * (number + 1) / len(made)
+            )
+            written = _write_sheet(task, one, stretch)
+            pieces += written.pieces
+            parts += [(one.sheet, part) for part in written.parts]
+            findings += written.findings
         if "3mf" in formats:
             progress(0.8, "laying solids on beds")
-            findings += _write_beds(batch, job, parts)
-        if nested and cutting:
+            findings += _write_beds(task, parts)
+        if nested and task.cutting:
             progress(0.85, "nesting")
-            share, more = _write_stock(batch, job, cut, formats)
-            findings += more
+            share, told = _write_stock(task, pieces)
+            findings += told
         progress(0.9, "templates and texts")
-        template = drill_template(job)
-        if template is not None:
-            _write_cut(batch, "drill-template", template, job, formats)
-            if "pdf" in formats:
-                path = batch.path("drill-template.pdf")
-                write_paper_pdf(path, template, job.paper, title=job.title)
-        if chosen and (cutting or "pdf" in formats):
-            _write_patches(batch, job, sheets, chosen, formats)
+        _write_template(task)
+        if chosen and (task.cutting or task.on_paper):
+            _write_patches(task, sheets, chosen)
         for name, text in (texts or {}).items():
             _write_text(batch.path(name), text)
-        _write_text(batch.path(CAUTIONS), cautions_text(process.kind, "paint", "wall"))
+        _write_text(batch.path(CAUTIONS), cautions_text(job.made_by.kind, "paint", "wall"))
         progress(1.0, "putting the files in place")
     return Export(tuple(folder / name for name in batch.names), tuple(findings), share)
+
+
+@dataclass(frozen=True)
+class _Task:
+    """What all steps of one export share."""
+
+    job: Job
+    formats: frozenset[str]
+    batch: Batch
+
+    @property
+    def cutting(self) -> bool:
+        """Whether files for a cutter are wanted."""
+        return bool(self.formats & {"svg", "dxf"})
+
+    @property
+    def solid(self) -> bool:
+        """Whether files for a printer are wanted."""
+        return bool(self.formats & {"stl", "3mf"})
+
+    @property
+    def on_paper(self) -> bool:
+        """Whether pages to be cut by hand are wanted."""
+        return "pdf" in self.formats
+
+
+@dataclass(frozen=True)
+class _Written:
+    """What came of one sheet: pieces to cut, parts to print, and what is worth telling."""
+
+    pieces: tuple[CutSheet, ...]
+    parts: tuple[PrintedSheet, ...]
+    findings: tuple[Finding, ...]
+
+
+def _fitted(job: Job, sheets: Sequence[SheetToMake], progress: Progress) -> list[MadeSheet]:
+    made = []
+    for number, sheet in enumerate(sheets):
+        progress(number / len(sheets), f"{sheet.name}: fitting it to the bed")
+        made.append(made_sheet(job, sheet))
+    return made
+
+
+def _write_sheet(task: _Task, one: MadeSheet, progress: Progress) -> _Written:
+    """Write all files of one sheet."""
+    job, sheet = task.job, one.sheet
+    pieces: tuple[CutSheet, ...] = ()
+    parts: tuple[PrintedSheet, ...] = ()
+    findings: list[Finding] = []
+    if task.cutting:
+        progress(0.0, f"{sheet.name}: cut paths")
+        pieces = cut_pieces(job, one)
+        for tile, piece in zip(one.tiling.tiles, pieces, strict=True):
+            _write_cut(task, cut_stem(sheet.stem, tile.name), piece)
+            findings += piece.cuts.findings
+    if one.is_split and (task.cutting or task.solid):
+        _write_assembly(task, one)
+    if task.on_paper:
+        progress(1 / 3, f"{sheet.name}: pages")
+        path = task.batch.path(f"{sheet.stem}.pdf")
+        write_paper_pdf(path, paper_sheet(job, sheet), job.paper, title=job.title)
+    if task.solid:
+        progress(1 / 2, f"{sheet.name}: solids")
+        found = printed_pieces(job, one)
+        parts = found.pieces
+        findings += found.findings
+        if "stl" in task.formats:
+            for part in parts:
+                _write_solid(task, sheet, part)
+    return _Written(pieces, parts, tuple(findings))
 
 
 def check_formats(formats: Sequence[str]) -> None:
@@ -254,33 +298,34 @@ def _write_text(path: Path, text: str) -> None:
         file.write(text)
 
 
-def _write_cut(batch: Batch, stem: str, piece: CutSheet, job: Job, formats: Sequence[str]) -> None:
+def _write_cut(task: _Task, stem: str, piece: CutSheet) -> None:
+    job, batch = task.job, task.batch
     kerf = job.made_by.kerf_mm
     note = f"{job.material.title}, {job.sheet.thickness_mm:g} mm; kerf {kerf:g} mm taken off."
-    if "svg" in formats:
-        _write_text(batch.path(f"{stem}.svg"), cut_sheet_svg(piece, title=job.title, note=note))
-    if "dxf" in formats:
-        _write_text(batch.path(f"{stem}.dxf"), cut_sheet_dxf(piece, title=job.title))
+    if "svg" in task.formats:
+        _write_text(batch.path(f"{stem}.svg"), cut_svg(piece, title=job.title, note=note))
+    if "dxf" in task.formats:
+        _write_text(batch.path(f"{stem}.dxf"), cut_dxf(piece, title=job.title))
 
 
-def _write_assembly(batch: Batch, sheet: SheetToMake, tiling: Tiling) -> None:
+def _write_assembly(task: _Task, one: MadeSheet) -> None:
+    sheet = one.sheet
     x0, y0, x1, y1 = sheet.shape.bounds
-    tiles = [(tile.name, tile.shape) for tile in tiling.tiles]
+    tiles = [(tile.name, tile.shape) for tile in one.tiling.tiles]
     title = f"{sheet.number} {sheet.name}: {len(tiles)} tiles, seen from the spray side"
     text = assembly_svg(tiles, (x0, y0, x1, y1), title)
-    _write_text(batch.path(f"{sheet.stem}-assembly.svg"), text)
+    _write_text(task.batch.path(f"{sheet.stem}-assembly.svg"), text)
 
 
-def _write_solid(batch: Batch, sheet: SheetToMake, piece: PrintedSheet, title: str) -> None:
-    stem = f"{sheet.stem}-{piece.name}" if piece.name else sheet.stem
-    header = f"{title}: {sheet.name} {piece.name}, mm"
-    write_stl(batch.path(f"{stem}.stl"), piece.mesh.vertices, piece.mesh.faces, header)
+def _write_solid(task: _Task, sheet: SheetToMake, piece: PrintedSheet) -> None:
+    path = task.batch.path(f"{print_stem(sheet.stem, piece.name)}.stl")
+    header = f"{task.job.title}: {sheet.name} {piece.name}, mm"
+    write_stl(path, piece.mesh.vertices, piece.mesh.faces, header)
 
 
-def _write_beds(
-    batch: Batch, job: Job, parts: Sequence[tuple[MadeSheet, PrintedSheet]]
-) -> list[Finding]:
+def _write_beds(task: _Task, parts: Sequence[tuple[SheetToMake, PrintedSheet]]) -> list[Finding]:
     """Write one 3MF file for each bed full of solids; one too big for the bed gets its own."""
+    job, batch = task.job, task.batch
     boxes = [
         (p.mesh.vertices[:, :2].min(axis=0), p.mesh.vertices[:, :2].max(axis=0)) for _, p in parts
     ]
@@ -289,32 +334,35 @@ def _write_beds(
     found = nest(sizes, job.made_by.bed, spacing=tiles.spacing_mm, edge=tiles.bed_margin_mm)
     beds: list[list[PrintedPart]] = [[] for _ in range(found.stocks)]
     for placing in found.placings:
-        made, piece = parts[placing.piece]
+        sheet, piece = parts[placing.piece]
         mesh, low = piece.mesh, boxes[placing.piece][0]
         if placing.turned:
             mesh = _turned(mesh)
             low = mesh.vertices[:, :2].min(axis=0)
         at = (placing.x - float(low[0]), placing.y - float(low[1]), 0.0)
-        beds[placing.stock].append(_part(made.sheet, piece, mesh, at))
+        beds[placing.stock].append(_part(sheet, piece, mesh, at))
     stem = file_stem(job.title)
     for number, bed in enumerate(beds, 1):
         write_three_mf(batch.path(f"{stem}-bed-{number}.3mf"), bed, title=job.title)
     told = []
     for k in found.left_over:
-        made, piece = parts[k]
-        name = f"{made.sheet.stem}-{piece.name}" if piece.name else made.sheet.stem
-        part = _part(made.sheet, piece, piece.mesh, (0.0, 0.0, 0.0))
-        write_three_mf(batch.path(f"{name}.3mf"), [part], title=job.title)
-        told.append(
-            Finding(
-                "export.bigger-than-bed",
-                Severity.WARNING,
-                f"{sizes[k][0]:.0f} x {sizes[k][1]:.0f} mm do not fit the bed of "
-                f"{job.made_by.bed[0]:g} x {job.made_by.bed[1]:g} mm.",
-                made.sheet.name,
-            )
-        )
+        sheet, piece = parts[k]
+        part = _part(sheet, piece, piece.mesh, (0.0, 0.0, 0.0))
+        path = batch.path(f"{print_stem(sheet.stem, piece.name)}.3mf")
+        write_three_mf(path, [part], title=job.title)
+        what = f"{sizes[k][0]:.0f} x {sizes[k][1]:.0f} mm"
+        told.append(_bigger_than_bed(f"A solid of {what}", job, sheet.name))
     return told
+
+
+def _bigger_than_bed(what: str, job: Job, layer: str = "") -> Finding:
+    width, height = job.made_by.bed
+    return Finding(
+        "export.bigger-than-bed",
+        Severity.WARNING,
+        f"{what} does not fit the bed of {width:g} x {height:g} mm.",
+        layer,
+    )
 
 
 def _part(
@@ -329,10 +377,9 @@ def _turned(mesh: Mesh) -> Mesh:
     return Mesh(turned, mesh.faces.copy())
 
 
-def _write_stock(
-    batch: Batch, job: Job, pieces: Sequence[CutSheet], formats: Sequence[str]
-) -> tuple[float, list[Finding]]:
-    process = job.made_by
+def _write_stock(task: _Task, pieces: Sequence[CutSheet]) -> tuple[float, list[Finding]]:
+    """Write all pieces together on as few stock sheets as they take."""
+    job, process = task.job, task.job.made_by
     gap = job.tiles.spacing_mm + process.kerf_mm + 2 * job.process.lead_in_mm
     areas = [_area(piece) for piece in pieces]
     found = nest(
@@ -351,16 +398,8 @@ def _write_stock(
             if p.stock == stock
         ]
         name = f"stock-{stock + 1}"
-        _write_cut(batch, name, laid_together(name, process.bed, placed), job, formats)
-    told = [
-        Finding(
-            "export.bigger-than-bed",
-            Severity.WARNING,
-            f"{pieces[k].name} does not fit the stock sheet of {process.bed[0]:g} x "
-            f"{process.bed[1]:g} mm.",
-        )
-        for k in found.left_over
-    ]
+        _write_cut(task, name, laid_together(name, process.bed, placed))
+    told = [_bigger_than_bed(pieces[k].name, job) for k in found.left_over]
     return found.used_share, told
 
 
@@ -373,18 +412,26 @@ def _area(piece: CutSheet) -> float:
     return outer - sum(enclosed(p.points) for p in piece.cuts.openings)
 
 
+def _write_template(task: _Task) -> None:
+    """Write the drill template of the registration holes, where there are any."""
+    template = drill_template(task.job)
+    if template is None:
+        return
+    _write_cut(task, "drill-template", template)
+    if task.on_paper:
+        path = task.batch.path("drill-template.pdf")
+        write_paper_pdf(path, template, task.job.paper, title=task.job.title)
+
+
 def _write_patches(
-    batch: Batch,
-    job: Job,
-    sheets: Sequence[SheetToMake],
-    chosen: dict[int, list[Patch]],
-    formats: Sequence[str],
+    task: _Task, sheets: Sequence[SheetToMake], chosen: dict[int, list[Patch]]
 ) -> None:
+    """Write the patches together, and for each sheet a drawing of where they go."""
+    job, batch = task.job, task.batch
     every = [patch for patches in chosen.values() for patch in patches]
-    scrap = patch_sheet(every, 200.0, job.made_by.kerf_mm)
-    _write_cut(batch, "patches", scrap, job, formats)
-    if "pdf" in formats:
-        by_hand = patch_sheet(every, 180.0)
+    _write_cut(task, "patches", patch_sheet(every, PATCHES_WIDTH, job.made_by.kerf_mm))
+    if task.on_paper:
+        by_hand = patch_sheet(every, PATCHES_ON_PAPER)
         write_paper_pdf(batch.path("patches.pdf"), by_hand, job.paper, title=job.title)
     for sheet in sheets:
         if sheet.number not in chosen:
@@ -397,5 +444,5 @@ def _write_patches(
             plain.engraved,
             place_marks(chosen[sheet.number]),
         )
-        text = cut_sheet_svg(marked, title=job.title, note="Not to be cut: places of patches.")
+        text = cut_svg(marked, title=job.title, note="Not to be cut: places of patches.")
         _write_text(batch.path(f"{sheet.stem}-patch-places.svg"), text)

@@ -70,7 +70,8 @@ def names(export):
 
 def test_each_format_has_its_files_with_cautions_and_estimate_beside(small, tmp_path):
     found = export_build(small(), ["svg", "dxf", "pdf", "stl", "3mf"], tmp_path / "out")
-    sheets = [f"{s}.{e}" for s in ("01-base", "02-top") for e in ("svg", "dxf", "pdf", "stl")]
+    endings = ("-cut.svg", "-cut.dxf", ".pdf", "-print.stl")
+    sheets = [f"{s}{e}" for s in ("01-base", "02-top") for e in endings]
     template = [f"drill-template.{e}" for e in ("svg", "dxf", "pdf")]
     assert names(found) == sorted(
         [*sheets, *template, "small-bed-1.3mf", "cautions.txt", "estimate.txt"]
@@ -120,9 +121,9 @@ def test_tiles_are_written_with_labels_and_an_assembly_picture(small, tmp_path):
     built = small(process="bed_width_mm = 100\nbed_height_mm = 90")
     found = export_build(built, ["svg"], tmp_path)
     written = names(found)
-    assert "01-base-A1.svg" in written
+    assert "01-base-A1-cut.svg" in written
     assert "01-base-assembly.svg" in written
-    assert "01-base.svg" not in written
+    assert "01-base-cut.svg" not in written
     for sheet in sheets_to_make(built):
         made = made_sheet(built.job, sheet)
         assert made.is_split

@@ -12,8 +12,8 @@ from ..export import FORMATS, check_formats, export_build
 from ..fabricate.estimate import estimate
 from ..fabricate.kerf_test import GAP_KERFS, kerf_strip
 from ..files.atomic import atomic, output_batch
-from ..files.cut_dxf import cut_sheet_dxf
-from ..files.cut_svg import cut_sheet_svg
+from ..files.cut_dxf import cut_dxf
+from ..files.cut_svg import cut_svg
 from ..job.load import load_job
 from ..progress import Progress
 from ..report.estimate_text import estimate_text
@@ -106,8 +106,8 @@ def _run_kerf_strip(chosen: argparse.Namespace, meter: Meter) -> int:
     strip = kerf_strip()
     with output_batch(chosen.out) as batch:
         for name, text in (
-            ("kerf-strip.svg", cut_sheet_svg(strip, title="Kerf strip")),
-            ("kerf-strip.dxf", cut_sheet_dxf(strip, title="Kerf strip")),
+            ("kerf-strip.svg", cut_svg(strip, title="Kerf strip")),
+            ("kerf-strip.dxf", cut_dxf(strip, title="Kerf strip")),
         ):
             with atomic(batch.path(name), "w") as file:
                 file.write(text)

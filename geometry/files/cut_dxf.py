@@ -2,24 +2,30 @@
 
 ``CUT`` is cut through, in the file's order; ``ENGRAVE`` is engraved; ``MARK`` is drawn only.
 Sheets are closed LWPOLYLINEs; a path with a run-in is an open one that ends where its loop began.
+The same sheet gives the same bytes: no time of writing, identifiers made from the content.
 """
 
 from __future__ import annotations
 
 import io
-from pathlib import Path
+import re
+import uuid
 
 import ezdxf
 import ezdxf.units
 
 from ..fabricate.cut_sheet import CutSheet
-from .atomic import atomic
 
 #: Layers with their colour of the AutoCAD colour index: red, green, white or black.
 LAYERS = {"CUT": 1, "ENGRAVE": 3, "MARK": 7}
+#: Header variables that say when a file was written, and what they say here: the year 2000.
+_TIMES = ("$TDCREATE", "$TDUCREATE", "$TDUPDATE", "$TDUUPDATE")
+_DATE = "2451544.5"
+#: Header variables that name a file and its version.
+_NAMES = ("$FINGERPRINTGUID", "$VERSIONGUID")
 
 
-def cut_sheet_dxf(sheet: CutSheet, *, title: str = "") -> str:
+def cut_dxf(sheet: CutSheet, *, title: str = "") -> str:
     """Return a cut sheet as the text of a DXF file.
 
     Parameters
@@ -38,7 +44,7 @@ def cut_sheet_dxf(sheet: CutSheet, *, title: str = "") -> str:
     document.header["$EXTMIN"] = (-sheet.pad, -sheet.pad, 0)
     document.header["$EXTMAX"] = (sheet.size[0] + sheet.pad, sheet.size[1] + sheet.pad, 0)
     if title:
-        document.header.custom_vars.append("Title", f"{title} - {sheet.name}")
+        document.header.custom_vars.append("Title", _one_line(f"{title} - {sheet.name}"))
     for name, colour in LAYERS.items():
         document.layers.add(name, color=colour)
     space = document.modelspace()
@@ -50,17 +56,28 @@ def cut_sheet_dxf(sheet: CutSheet, *, title: str = "") -> str:
         space.add_lwpolyline(points.tolist(), close=closed, dxfattribs={"layer": "CUT"})
     stream = io.StringIO()
     document.write(stream)
-    return stream.getvalue()
+    return _without_time(stream.getvalue())
 
 
-def write_cut_dxf(path: Path | str, sheet: CutSheet, *, title: str = "") -> None:
-    """Write a cut sheet as a DXF file, whole or not at all.
+def _one_line(text: str) -> str:
+    """Return a text as one line: DXF is read line by line, so that a break would be a new tag."""
+    return " ".join("".join(c if c.isprintable() else " " for c in text).split())
 
-    Raises
-    ------
-    WriteError
-        The file cannot be written.
-    """
-    text = cut_sheet_dxf(sheet, title=title)
-    with atomic(path, "w") as file:
-        file.write(text)
+
+def _without_time(text: str) -> str:
+    """Return the file's text without what differs from one writing to the next."""
+    # ezdxf's own marks: its version and the time.
+    text = re.sub(r"(\d+\.\d+[\w.]*) @ [-+\d:.T]+", r"\1", text)
+    for name in _TIMES:
+        text = _with_variable(text, name, _DATE)
+    for name in _NAMES:
+        text = _with_variable(text, name, "")
+    made = uuid.uuid5(uuid.NAMESPACE_OID, text)
+    for name in _NAMES:
+        text = _with_variable(text, name, f"{{{str(made).upper()}}}")
+    return text
+
+
+def _with_variable(text: str, name: str, value: str) -> str:
+    """Return the text with another value of a header variable: name, group code, value."""
+    return re.sub(rf"({re.escape(name)}\n *\d+\n)[^\n]*", rf"\g<1>{value}", text, count=1)

@@ -34,3 +34,30 @@ def sheet_stems(job: Job) -> tuple[str, ...]:
     return tuple(
         f"{number:0{digits}d}-{file_stem(layer.name)}" for number, layer in enumerate(job.layers, 1)
     )
+
+
+def drawn_name(stem: str) -> str:
+    """Return the name of a sheet's cut file with its edges as drawn, no kerf taken off.
+
+    >>> drawn_name("01-shadow")
+    '01-shadow-as-drawn.svg'
+    """
+    return f"{stem}-as-drawn.svg"
+
+
+def cut_stem(stem: str, tile: str = "") -> str:
+    """Return the name, without ending, of a cutter's file: kerf taken off, one piece.
+
+    >>> cut_stem("01-shadow"), cut_stem("01-shadow", "B2")
+    ('01-shadow-cut', '01-shadow-B2-cut')
+    """
+    return "-".join(part for part in (stem, tile, "cut") if part)
+
+
+def print_stem(stem: str, tile: str = "") -> str:
+    """Return the name, without ending, of a printer's file: one piece with all that is added.
+
+    >>> print_stem("01-shadow", "B2")
+    '01-shadow-B2-print'
+    """
+    return "-".join(part for part in (stem, tile, "print") if part)

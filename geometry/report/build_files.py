@@ -5,16 +5,14 @@ from __future__ import annotations
 import json
 from pathlib import Path
 
-import shapely
-from shapely import LinearRing
-
 from ..build import Build, BuiltLayer
+from ..fabricate.cut_sheet import CutSheet
+from ..fabricate.kerf import cut_paths
 from ..files.atomic import atomic, output_batch
-from ..files.cut_svg import write_cut_svg
+from ..files.cut_svg import cut_svg
 from ..files.stl import write_stl
-from ..job.names import PLAIN, PREVIEW, REPORT, REPORT_DATA, STACK, sheet_stems
+from ..job.names import PLAIN, PREVIEW, REPORT, REPORT_DATA, STACK, drawn_name, sheet_stems
 from ..progress import Progress
-from ..sheet.sheet import Sheet
 from .data import report_data
 from .preview import plain_preview_bytes, write_preview
 from .report_html import report_html
@@ -40,7 +38,8 @@ def write_outputs(
     Returns
     -------
     tuple of Path
-        The files, in the order of writing: ``01-name.stl``, ``01-name.svg`` and so on,
+        The files, in the order of writing: ``01-name.stl``, ``01-name-as-drawn.svg`` and
+        so on,
         ``preview.png``, ``stack.png``, ``report.json``, ``report.html``.
 
     Raises
@@ -61,7 +60,7 @@ def write_outputs(
             title = f"{build.job.title}: {layer.settings.name}, mm"
             write_stl(batch.path(f"{stem}.stl"), layer.mesh.vertices, layer.mesh.faces, title)
             sheets((number + 0.6) / count, f"{layer.settings.name}: writing the cut paths")
-            _write_cut(batch.path(f"{stem}.svg"), build, layer)
+            _write_drawn(batch.path(drawn_name(stem)), build, layer)
         progress(0.5, "painting the preview")
         preview, stack = batch.path(PREVIEW), batch.path(STACK)
         write_preview(preview, build)
@@ -81,50 +80,18 @@ def write_outputs(
     return tuple(folder / name for name in batch.names)
 
 
-def _write_cut(path: Path, build: Build, layer: BuiltLayer) -> None:
+def drawn_sheet(build: Build, layer: BuiltLayer) -> CutSheet:
+    """Return a built sheet to be cut along its edges as drawn: no kerf taken off, not split."""
     sheet = build.job.sheet
-    openings, outline = cut_loops(layer.sheet)
-    write_cut_svg(
-        path,
-        openings,
-        outline,
-        size_mm=(sheet.width_mm, sheet.height_mm),
-        title=build.job.title,
-        layer=layer.settings.name,
-        note=f"{build.job.material.title}, {sheet.thickness_mm:g} mm. Edges as drawn: "
-        "'sheetstack export' takes the kerf off.",
+    name = layer.settings.name
+    size = (sheet.width_mm, sheet.height_mm)
+    return CutSheet(name, size, cut_paths(layer.sheet.shape, 0.0, layer=name))
+
+
+def _write_drawn(path: Path, build: Build, layer: BuiltLayer) -> None:
+    note = (
+        f"{build.job.material.title}, {build.job.sheet.thickness_mm:g} mm. Edges as drawn: "
+        "'sheetstack export' takes the kerf off."
     )
-
-
-def cut_loops(sheet: Sheet) -> tuple[list[LinearRing], list[LinearRing]]:
-    """Return the loops to cut: openings and registration holes, then the sheet's outer edge.
-
-    They are the edges of the sheet's shape, the same that the solid has.
-
-    Parameters
-    ----------
-    sheet : Sheet
-
-    Returns
-    -------
-    openings : list of LinearRing
-        All but the outer edge: also that of an island, should one be left.
-    outline : list of LinearRing
-        One: the outer edge of the piece with the largest bounding rectangle.
-
-    Examples
-    --------
-    >>> from shapely import MultiPolygon, box
-    >>> plate = box(0, 0, 9, 9).difference(box(2, 2, 4, 4))
-    >>> openings, outline = cut_loops(
-    ...     Sheet("", box(0, 0, 9, 9), MultiPolygon(), MultiPolygon(), MultiPolygon([plate]), 1.0)
-    ... )
-    >>> [ring.length for ring in openings], [ring.length for ring in outline]
-    ([8.0], [36.0])
-    """
-    parts = shapely.get_parts(sheet.shape)
-    x0, y0, x1, y1 = shapely.bounds(parts).T
-    frame = int(((x1 - x0) * (y1 - y0)).argmax())
-    shells = [part.exterior for part in parts]
-    outline = [shells.pop(frame)]
-    return [*(ring for part in parts for ring in part.interiors), *shells], outline
+    with atomic(path, "w") as file:
+        file.write(cut_svg(drawn_sheet(build, layer), title=build.job.title, note=note))

@@ -50,7 +50,7 @@ import shapely
 from ..build import Build, BuiltLayer
 from ..fabricate.estimate import estimate
 from ..finding import Finding, Severity
-from ..job.names import sheet_stems
+from ..job.names import drawn_name, sheet_stems
 from ..mesh.islands import Piece
 from ..support.bridges import Bridge
 from ..support.held_islands import HeldIsland
@@ -129,7 +129,7 @@ def _layer(build: Build, number: int, stem: str, layer: BuiltLayer) -> dict[str,
         "name": settings.name,
         "role": settings.role,
         "colour": settings.colour,
-        "files": {"stl": f"{stem}.stl", "cut": f"{stem}.svg"},
+        "files": {"stl": f"{stem}.stl", "cut": drawn_name(stem)},
         "sheet_mm2": _area(sheet.shape),
         "artwork_mm2": _area(layer.artwork.shape),
         "painted_mm2": _area(sheet.openings),

@@ -60,9 +60,9 @@ def test_cut_paths_of_an_edited_sheet_are_of_the_edited_mesh(built, tmp_path):
     folder = tmp_path / "cut"
     bpy.ops.sheetstack.export_for_machine(directory=str(folder), formats={"dxf", "stl"})
     # A square hole of 20 mm and an edge of 100 mm, by hand: 4 x 20 and 4 x 100.
-    lengths = cut_lengths(folder / "02-light.dxf")
+    lengths = cut_lengths(folder / "02-light-cut.dxf")
     assert lengths == pytest.approx([80.0, 400.0], abs=0.01)
-    solid = np.frombuffer((folder / "02-light.stl").read_bytes()[84:], "u1").reshape(-1, 50)
+    solid = np.frombuffer((folder / "02-light-print.stl").read_bytes()[84:], "u1").reshape(-1, 50)
     corners = np.ascontiguousarray(solid[:, 12:48]).view("<f4").reshape(-1, 3)
     assert np.ptp(corners, axis=0) == pytest.approx([100, 100, 3.3], abs=1e-3)
     assert "Edits by hand of Light" in (folder / "estimate.txt").read_text(encoding="utf-8")
@@ -85,7 +85,9 @@ def test_an_edit_that_is_not_yet_left_is_exported_too(built, tmp_path):
     after = tmp_path / "after"
     bpy.ops.sheetstack.export_for_machine(directory=str(after), formats={"dxf"})
     bpy.ops.object.mode_set(mode="OBJECT")
-    grown = cut_lengths(after / "02-light.dxf")[-1] - cut_lengths(before / "02-light.dxf")[-1]
+    grown = (
+        cut_lengths(after / "02-light-cut.dxf")[-1] - cut_lengths(before / "02-light-cut.dxf")[-1]
+    )
     # A sheet 10 mm wider has an edge 20 mm longer.
     assert grown == pytest.approx(20.0, abs=0.01)
 
@@ -94,7 +96,7 @@ def test_a_sheet_with_nothing_left_is_one_sentence(built, tmp_path):
     bpy.data.objects["Sheet Light"].data.clear_geometry()
     with pytest.raises(RuntimeError, match="Sheet 'Light': The mesh covers no area"):
         bpy.ops.sheetstack.export_for_machine(directory=str(tmp_path / "no"), formats={"svg"})
-    assert not (tmp_path / "no" / "02-light.svg").exists()
+    assert not (tmp_path / "no" / "02-light-cut.svg").exists()
 
 
 def test_no_format_and_no_folder_are_one_sentence_each(built, tmp_path):

@@ -63,7 +63,7 @@ def test_build_writes_everything_and_ends_clean(job, tmp_path, capsys):
     out = tmp_path / "results"
     assert main(["build", str(job), "--out", str(out)]) == 0
     names = files(out)
-    for name in ("01-base.stl", "01-base.svg", "02-top.stl", "02-top.svg"):
+    for name in ("01-base.stl", "01-base-as-drawn.svg", "02-top.stl", "02-top-as-drawn.svg"):
         assert name in names
     for name in ("preview.png", "stack.png", "report.json", "report.html"):
         assert name in names

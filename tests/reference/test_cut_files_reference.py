@@ -3,6 +3,9 @@
 from __future__ import annotations
 
 import io
+import os
+import subprocess
+import sys
 
 import cairosvg
 import ezdxf
@@ -16,8 +19,8 @@ from shapely import MultiLineString, Polygon, box
 
 from sheetstack.geometry.fabricate.cut_sheet import CutSheet, lines_of
 from sheetstack.geometry.fabricate.kerf import cut_paths
-from sheetstack.geometry.files.cut_dxf import cut_sheet_dxf
-from sheetstack.geometry.files.cut_svg import cut_sheet_svg
+from sheetstack.geometry.files.cut_dxf import cut_dxf
+from sheetstack.geometry.files.cut_svg import cut_svg
 
 
 @pytest.fixture
@@ -36,21 +39,57 @@ def sheet_of(plate, kerf=0.0, lead=0.0):
 
 def test_dxf_is_r2010_in_millimetres_without_errors(plate):
     # ezdxf: recover.read reports no error; $INSUNITS 4 = millimetres (DXF reference, header).
-    text = cut_sheet_dxf(sheet_of(plate), title="Cat")
+    text = cut_dxf(sheet_of(plate), title="Cat")
     document, auditor = ezdxf.recover.read(io.BytesIO(text.encode()))
     assert not auditor.has_errors
     assert not document.audit().has_errors
     assert document.dxfversion == "AC1024"
     assert document.header["$INSUNITS"] == 4
+    assert list(document.header.custom_vars) == [("Title", "Cat - Mid-tone")]
     layers = {e.dxf.layer for e in document.modelspace()}
     assert layers == {"CUT", "ENGRAVE", "MARK"}
     assert {n: document.layers.get(n).color for n in layers} == {"CUT": 1, "ENGRAVE": 3, "MARK": 7}
 
 
+def test_a_line_break_in_a_title_does_not_break_the_dxf(plate):
+    # ezdxf raised 'invalid group code' on the second line of the title.
+    text = cut_dxf(sheet_of(plate), title="Cat\n  0\nEOF\u202e\x07")
+    document, auditor = ezdxf.recover.read(io.BytesIO(text.encode()))
+    assert not auditor.has_errors
+    assert list(document.header.custom_vars) == [("Title", "Cat 0 EOF - Mid-tone")]
+    # Read line by line too, as most programs do, not recovered.
+    assert len(ezdxf.read(io.StringIO(text)).modelspace()) == 6
+
+
+def test_the_same_sheet_gives_the_same_dxf_in_any_process():
+    code = (
+        "import shapely, sys\n"
+        "from sheetstack.geometry.fabricate.cut_sheet import CutSheet\n"
+        "from sheetstack.geometry.fabricate.kerf import cut_paths\n"
+        "from sheetstack.geometry.files.cut_dxf import cut_dxf\n"
+        "cuts = cut_paths(shapely.box(0, 0, 9, 9), 0.2)\n"
+        "sys.stdout.write(cut_dxf(CutSheet(sys.argv[1], (9, 9), cuts), title='T'))\n"
+    )
+
+    def written(name, hash_seed):
+        return subprocess.run(
+            [sys.executable, "-c", code, name],
+            env={**os.environ, "PYTHONHASHSEED": hash_seed, "TZ": f"UTC+{hash_seed}"},
+            capture_output=True,
+            check=True,
+        ).stdout
+
+    first, second, other = written("A", "1"), written("A", "2"), written("B", "1")
+    assert first == second
+    # Files of different content have names of their own.
+    versions = [ezdxf.read(io.StringIO(t.decode())).header["$VERSIONGUID"] for t in (first, other)]
+    assert versions[0] != versions[1]
+
+
 @pytest.mark.parametrize(("kerf", "lead"), [(0.0, 0.0), (0.2, 0.0), (0.2, 2.0)])
 def test_dxf_vertices_survive_to_a_billionth_in_cutting_order(plate, kerf, lead):
     sheet = sheet_of(plate, kerf, lead)
-    document, _ = ezdxf.recover.read(io.BytesIO(cut_sheet_dxf(sheet).encode()))
+    document, _ = ezdxf.recover.read(io.BytesIO(cut_dxf(sheet).encode()))
     cut = [e for e in document.modelspace() if e.dxf.layer == "CUT"]
     assert len(cut) == len(sheet.cuts.all) == 3
     for entity, path in zip(cut, sheet.cuts.all, strict=True):
@@ -63,7 +102,7 @@ def test_dxf_vertices_survive_to_a_billionth_in_cutting_order(plate, kerf, lead)
 
 
 def test_dxf_outline_and_openings_enclose_the_sheets_area(plate):
-    document, _ = ezdxf.recover.read(io.BytesIO(cut_sheet_dxf(sheet_of(plate)).encode()))
+    document, _ = ezdxf.recover.read(io.BytesIO(cut_dxf(sheet_of(plate)).encode()))
     loops = [
         Polygon([(v.x, v.y) for v in make_path(e).control_vertices()])
         for e in document.modelspace()
@@ -76,7 +115,7 @@ def test_svg_with_kerf_rasterised_by_cairosvg_has_the_paths_area_and_place(plate
     # CairoSVG draws the outline path filled with the openings as even-odd holes: independent of
     # the writer. 10 pixels a mm.
     sheet = sheet_of(plate, 0.2)
-    svg = cut_sheet_svg(sheet)
+    svg = cut_svg(sheet)
     assert 'width="82mm" height="62mm" viewBox="-1 -1 82 62"' in svg
     paths = [line.split('d="')[1].split('"')[0] for line in svg.splitlines() if "Z" in line[-4:]]
     filled = (
@@ -95,6 +134,6 @@ def test_svg_with_kerf_rasterised_by_cairosvg_has_the_paths_area_and_place(plate
 
 
 def test_svg_groups_stand_in_working_order(plate):
-    svg = cut_sheet_svg(sheet_of(plate, 0.2, 1.0))
+    svg = cut_svg(sheet_of(plate, 0.2, 1.0))
     groups = [line.split('"')[1] for line in svg.splitlines() if line.startswith("<g ")]
     assert groups == ["engrave", "cut-marks", "cut-openings", "cut-outline"]

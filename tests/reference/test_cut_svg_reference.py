@@ -11,6 +11,8 @@ from shapely import MultiPolygon, Point, Polygon, box
 
 from sheetstack.geometry.artwork.read import read_artwork
 from sheetstack.geometry.artwork.source import ArtworkSource
+from sheetstack.geometry.fabricate.cut_sheet import CutSheet
+from sheetstack.geometry.fabricate.kerf import cut_paths
 from sheetstack.geometry.files.cut_svg import cut_svg
 
 SIZE = (100.0, 80.0)
@@ -21,6 +23,12 @@ PIXELS_PER_MM = 20
 def openings():
     leaf = Polygon([(60, 10), (95, 20), (88, 55), (70, 70), (64, 40)])
     return MultiPolygon([Point(30, 40).buffer(20, 64), leaf])
+
+
+def drawn(openings):
+    """Return the cut file of a plate with these openings."""
+    plate = box(0, 0, *SIZE).difference(openings)
+    return cut_svg(CutSheet("Base", SIZE, cut_paths(plate, 0.0)))
 
 
 def by_cairo(text):
@@ -54,7 +62,7 @@ def filled(text):
 
 @pytest.mark.parametrize("render", [by_cairo, by_resvg])
 def test_area_and_place_of_openings(render, openings):
-    coverage = covered(render(filled(cut_svg(openings, box(0, 0, *SIZE), size_mm=SIZE))))
+    coverage = covered(render(filled(drawn(openings))))
     assert coverage.sum() / PIXELS_PER_MM**2 == pytest.approx(openings.area, rel=0.005)
     # The centre of mass finds a flipped or shifted picture, which the area does not.
     y, x = np.indices(coverage.shape) + 0.5
@@ -65,7 +73,7 @@ def test_area_and_place_of_openings(render, openings):
 
 @pytest.mark.parametrize("render", [by_cairo, by_resvg])
 def test_bounding_box_of_openings(render, openings):
-    coverage = covered(render(filled(cut_svg(openings, box(0, 0, *SIZE), size_mm=SIZE))))
+    coverage = covered(render(filled(drawn(openings))))
     # Coverage of the outermost pixels places the edge within the pixel on straight sides; the
     # leaf's corners and the circle's tops are points, so a pixel (0.05 mm) is the limit there.
     columns = np.flatnonzero(coverage.max(axis=0) > 0.02)
@@ -82,7 +90,7 @@ def test_bounding_box_of_openings(render, openings):
 @pytest.mark.parametrize("render", [by_cairo, by_resvg])
 def test_bounding_box_of_a_straight_opening_within_a_hundredth(render):
     bounds = (10.013, 20.027, 60.034, 70.041)
-    coverage = covered(render(filled(cut_svg(box(*bounds), box(0, 0, *SIZE), size_mm=SIZE))))
+    coverage = covered(render(filled(drawn(box(*bounds)))))
     across = coverage[int(40 * PIXELS_PER_MM)].sum() / PIXELS_PER_MM
     left = np.flatnonzero(coverage[int(40 * PIXELS_PER_MM)])
     x0 = (left[0] + 1 - coverage[int(40 * PIXELS_PER_MM), left[0]]) / PIXELS_PER_MM
@@ -94,7 +102,7 @@ def test_bounding_box_of_a_straight_opening_within_a_hundredth(render):
 
 
 def test_our_own_reader_gives_the_openings_back(openings, tmp_path):
-    text = cut_svg(openings, box(0, 0, *SIZE), size_mm=SIZE)
+    text = drawn(openings)
     (tmp_path / "a.svg").write_text(filled(text))
     artwork = read_artwork(ArtworkSource(tmp_path / "a.svg"))
     assert artwork.page == SIZE
@@ -104,7 +112,7 @@ def test_our_own_reader_gives_the_openings_back(openings, tmp_path):
 
 
 def test_our_own_reader_sees_the_hairlines_as_they_are(openings, tmp_path):
-    (tmp_path / "a.svg").write_text(cut_svg(openings, box(0, 0, *SIZE), size_mm=SIZE))
+    (tmp_path / "a.svg").write_text(drawn(openings))
     for group, area in (("cut-openings", openings), ("cut-outline", box(0, 0, *SIZE))):
         artwork = read_artwork(ArtworkSource(tmp_path / "a.svg", group=group))
         # A line of 0.1 mm along every loop.

@@ -23,6 +23,7 @@ from sheetstack.geometry.build import build
 from sheetstack.geometry.export import export_build
 from sheetstack.geometry.fabricate.pieces import made_sheet, printed_pieces, sheets_to_make
 from sheetstack.geometry.job.load import load_job
+from sheetstack.geometry.job.names import cut_stem, print_stem
 from sheetstack.geometry.mesh.check import soundness, volume
 
 DEMO = Path(__file__).parents[2] / "demo_scenes/portrait"
@@ -76,7 +77,7 @@ def test_resvg_draws_each_cut_file_with_the_area_and_place_of_the_job(ply):
     kerf = built.job.made_by.kerf_mm
     dots = 4
     for stem, tile in list(tiles_of(built))[::3]:
-        text = (folder / f"{stem}.svg").read_text()
+        text = (folder / f"{cut_stem(stem)}.svg").read_text()
         root = ElementTree.fromstring(text)
         left, top, wide, high = map(float, root.get("viewBox").split())
         size = [float(root.get(name).removesuffix("mm")) for name in ("width", "height")]
@@ -108,7 +109,7 @@ def test_ezdxf_finds_no_error_and_the_beam_leaves_the_tile(ply):
     built, folder, _ = ply
     kerf = built.job.made_by.kerf_mm
     for stem, tile in list(tiles_of(built))[::3]:
-        document, auditor = ezdxf.recover.readfile(folder / f"{stem}.dxf")
+        document, auditor = ezdxf.recover.readfile(folder / f"{cut_stem(stem)}.dxf")
         assert not auditor.has_errors
         assert document.header["$INSUNITS"] == 4
         cut = [e for e in document.modelspace() if e.dxf.layer == "CUT"]
@@ -127,7 +128,7 @@ def test_admesh_finds_the_volume_and_size_of_every_printed_tile(printed, solids)
         return float(re.search(rf"{name}\s*[:=]?\s*([-\d.]+)", text).group(1))
 
     for stem, piece in solids:
-        path = printed[1] / f"{stem}.stl"
+        path = printed[1] / f"{print_stem(stem)}.stl"
         text = subprocess.run(
             ["admesh", str(path)], capture_output=True, text=True, errors="replace", check=True
         ).stdout

@@ -1,10 +1,10 @@
+import dataclasses
 import json
 import os
 from xml.etree import ElementTree
 
 import numpy as np
 import pytest
-import shapely
 from PIL import Image
 from shapely import MultiPolygon, Polygon, box
 
@@ -12,7 +12,7 @@ from sheetstack.geometry.errors import Cancelled, WriteError
 from sheetstack.geometry.files.stl import read_stl
 from sheetstack.geometry.progress import Progress
 from sheetstack.geometry.report import build_files as outputs_module
-from sheetstack.geometry.report.build_files import cut_loops, write_outputs
+from sheetstack.geometry.report.build_files import drawn_sheet, write_outputs
 
 from ..small_builds import DISC, NESTED, RING, built
 
@@ -39,7 +39,11 @@ def written(tmp_path_factory):
 def test_all_files_are_there_and_nothing_else(written):
     _, folder, paths = written
     names = [
-        *(f"{s}.{e}" for s in ("01-mid-tone", "02-shadow", "03-light") for e in ("stl", "svg")),
+        *(
+            f"{s}{e}"
+            for s in ("01-mid-tone", "02-shadow", "03-light")
+            for e in (".stl", "-as-drawn.svg")
+        ),
         "preview.png",
         "stack.png",
         "report.json",
@@ -64,8 +68,8 @@ def test_solids_are_the_sheets(written):
 def test_cut_files_hold_openings_registration_holes_and_outline(written):
     build, folder, _ = written
     for layer, name in zip(build.layers, ("01-mid-tone", "02-shadow", "03-light"), strict=True):
-        openings = loops(folder / f"{name}.svg", "cut-openings")
-        (outline,) = loops(folder / f"{name}.svg", "cut-outline")
+        openings = loops(folder / f"{name}-as-drawn.svg", "cut-openings")
+        (outline,) = loops(folder / f"{name}-as-drawn.svg", "cut-outline")
         sheet = layer.sheet
         assert len(openings) == len(sheet.openings.geoms) + 3
         assert outline.area - sum(o.area for o in openings) == pytest.approx(
@@ -141,19 +145,21 @@ def test_file_in_the_folders_place_is_told(tmp_path):
     assert (tmp_path / "out").read_text() == "mine"
 
 
-def test_cut_loops_of_a_sheet_with_an_island_left():
-    sheet = built({"Ring": RING}).layers[0].plain_sheet
-    openings, outline = cut_loops(sheet)
+def test_a_sheet_with_an_island_left_is_cut_with_the_islands_edge():
+    build = built({"Ring": RING})
+    layer = build.layers[0]
+    plain = dataclasses.replace(layer, sheet=layer.plain_sheet)
+    cuts = drawn_sheet(build, plain).cuts
     # Ring's outer and inner loop, and three registration holes.
-    assert len(openings) == 5
-    assert [Polygon(ring).area for ring in outline] == [100 * 100]
+    assert len(cuts.openings) == 5
+    assert [Polygon(path.points).area for path in cuts.outline] == [100 * 100]
 
 
-def test_cut_loops_follow_the_edge_that_an_opening_cuts_open():
+def test_the_outline_follows_the_edge_that_an_opening_cuts_open():
+    build = built({"Ring": RING})
+    layer = build.layers[0]
     shape = box(0, 0, 10, 10).difference(box(8, 4, 12, 6))
-    sheet = outputs_module.Sheet(
-        "", box(0, 0, 10, 10), MultiPolygon(), MultiPolygon(), MultiPolygon([shape]), 1.0
-    )
-    openings, (outline,) = cut_loops(sheet)
-    assert openings == []
-    assert shapely.Polygon(outline).equals(shape)
+    open_edge = dataclasses.replace(layer.sheet, shape=MultiPolygon([shape]))
+    cuts = drawn_sheet(build, dataclasses.replace(layer, sheet=open_edge)).cuts
+    assert cuts.openings == ()
+    assert Polygon(cuts.outline[0].points).equals(shape)

@@ -104,4 +104,4 @@ def test_files_are_named_by_spray_order_and_layer():
         "01-mid-tone-base.stl",
         "02-shadow.stl",
     ]
-    assert data["layers"][1]["files"]["cut"] == "02-shadow.svg"
+    assert data["layers"][1]["files"]["cut"] == "02-shadow-as-drawn.svg"
