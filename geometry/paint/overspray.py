@@ -220,8 +220,7 @@ def _moved(picture: Picture, by: Floats) -> Picture:
     if fy == 0:
         return above
     below = look(top - 1, left) * np.float32(1 - fx) + look(top - 1, left - 1) * np.float32(fx)
-    mixed: Picture = above * np.float32(1 - fy) + below * np.float32(fy)
-    return mixed
+    return np.add(above * np.float32(1 - fy), below * np.float32(fy), dtype=np.float32)
 
 
 def soft_picture(build: Build, pixels: int = 1200) -> list[NDArray[np.uint8]]:

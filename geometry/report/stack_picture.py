@@ -248,7 +248,8 @@ class _Scene:
         # Light from the upper left.
         tone = np.tile(0.5 + 0.5 * outward @ np.array([-0.6, 0.8]), 4)
         lit = self._loops(begin, finish, tone, window)
-        return np.minimum(covered, 1.0), lit / np.maximum(covered, 1e-6)
+        light = np.divide(lit, np.maximum(covered, 1e-6), dtype=np.float32)
+        return np.minimum(covered, 1.0, dtype=np.float32), light
 
     def _loops(self, begin: Floats, finish: Floats, weight: float | Floats, at: Window) -> Picture:
         corner = np.array([at[1].start, at[0].start])

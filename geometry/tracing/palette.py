@@ -79,7 +79,8 @@ def spread(srgb: Floats, share: float, areas: ArrayLike | None = None) -> Floats
     low, high = float(own.min()), float(own.max())
     if share <= 0 or high - low < _ALIKE:
         return srgb
-    mean = float(np.average(own, weights=areas))
+    weights = None if areas is None else np.asarray(areas, np.float64)
+    mean = float(np.average(own, weights=weights))
     darker = (mean - min(low, _DARKEST)) / max(mean - low, 1e-9)
     lighter = (max(high, _LIGHTEST) - mean) / max(high - mean, 1e-9)
     factor = np.minimum(np.where(own < mean, darker, lighter), _FARTHEST)

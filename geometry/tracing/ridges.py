@@ -96,7 +96,7 @@ def flow(soft: Plane, sigma: float) -> tuple[Plane, Plane]:
     >>> bool(abs(x[15, 15]) > 0.99)
     True
     """
-    down, across = np.gradient(soft)
+    down, across = (np.asarray(slope, np.float32) for slope in np.gradient(soft))
     xx, yy = blur(across * across, sigma), blur(down * down, sigma)
     xy = blur(across * down, sigma)
     steepest = np.arctan2(2 * xy, xx - yy) / 2
