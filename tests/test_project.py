@@ -12,7 +12,7 @@ import sys
 from pathlib import Path
 
 import pytest
-import tomllib
+import tomlkit
 
 import sheetstack.geometry
 
@@ -53,7 +53,7 @@ def test_the_core_needs_no_test_library():
 
 def test_every_package_is_installed():
     packages = set(
-        tomllib.loads((TOP / "pyproject.toml").read_text())["tool"]["setuptools"]["packages"]
+        tomlkit.parse((TOP / "pyproject.toml").read_text())["tool"]["setuptools"]["packages"]
     )
     on_disk = {
         "sheetstack." + ".".join(init.parent.relative_to(TOP).parts)
@@ -168,7 +168,7 @@ def test_the_top_level_is_as_the_design_card_says():
 
 def test_the_version_stands_in_one_place():
     version = sheetstack.geometry.__version__
-    project = tomllib.loads((TOP / "pyproject.toml").read_text())
+    project = tomlkit.parse((TOP / "pyproject.toml").read_text())
     assert "version" not in project["project"]
     assert project["tool"]["setuptools"]["dynamic"]["version"]["attr"] == "geometry.__version__"
     command = ["git", "ls-files", "*.py", "*.toml", "*.md"]
