@@ -167,7 +167,7 @@ def test_a_row_of_islands_is_held_as_one():
 def test_a_chain_that_cannot_be_held_is_told_once_and_named():
     # Only the first bar reaches the frame: no bridge may be laid in the rest of the opening's rim.
     card = Loads(Stiffness(3000, 0.4), 0.4 * 0.8e-3, 0.02, 5.0, 12.5, 25.0)
-    shape, bars = chain(4)
+    shape, _ = chain(4)
     drawn = [DrawnBridge(np.array([[80.0, y], [80.0, y + 8.0]])) for y in (32.0, 52.0, 72.0)]
     rules = Rules(WIDTH, loads=card, most_per_island=1, drawn=tuple(drawn))
     held = hold_islands(sheet_of(shape), WIDTH, rules=rules)
