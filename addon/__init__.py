@@ -18,40 +18,33 @@ bl_info = {
     "category": "Import-Export",
 }
 
-#: Modules in the order in which they are registered; panels stand in the tab in the same order.
-#: To add a feature, add its module: it has ``CLASSES``, and ``register`` and ``unregister`` where
-#: it hangs things on Blender.
+#: Features in the order in which they are registered; panels stand in the tab in the same order.
+#: A feature is a folder that names its modules in ``MODULES``. A module has ``CLASSES``, and
+#: ``register`` and ``unregister`` where it hangs things on Blender.
 FEATURES = (
-    "job.job_property",
-    "job.object_property",
-    "sheets.last_build",
-    "core.long_work",
-    "job.job_file",
-    "sheets.build_sheets",
-    "sheets.find_islands",
-    "export.export_sheets",
-    "export.machine_export",
-    "job.layer_list",
-    "job.artwork_from_objects",
-    "job.material_preset",
-    "sheets.finding_list",
-    "sheets.viewport_marks",
-    "sheets.painted_plane",
-    "bridges.hand_bridges",
-    "bridges.places_from_selected",
-    "bridges.bridge_tool",
-    "export.write_files",
-    "tracing.tracing",
-    "core.panels",
-    "sheets.inspection",
-    "mockup.mockup",
-    "job.file_upgrade",
+    "core",
+    "job",
+    "tracing",
+    "sheets",
+    "bridges",
+    "registration",
+    "paint",
+    "export",
+    "findings",
+    "inspection",
+    "mockup",
 )
 
 
-def _features() -> list[ModuleType]:
+def modules() -> list[ModuleType]:
+    """Return all modules to register; last the scene's properties, put together from all."""
     # Imported late: the package can be imported, to be packed say, where Blender is absent.
-    return [importlib.import_module(f".{name}", __name__) for name in FEATURES]
+    names = [
+        f"{feature}.{module}"
+        for feature in FEATURES
+        for module in importlib.import_module(f".{feature}", __name__).MODULES
+    ]
+    return [importlib.import_module(f".{name}", __name__) for name in (*names, "scene_property")]
 
 
 def register() -> None:
@@ -59,7 +52,7 @@ def register() -> None:
     import bpy
 
     with contextlib.ExitStack() as undo:
-        for module in _features():
+        for module in modules():
             for cls in module.CLASSES:
                 bpy.utils.register_class(cls)
                 undo.callback(bpy.utils.unregister_class, cls)
@@ -73,7 +66,7 @@ def unregister() -> None:
     """Undo ``register`` in reverse."""
     import bpy
 
-    for module in reversed(_features()):
+    for module in reversed(modules()):
         if hasattr(module, "unregister"):
             module.unregister()
         for cls in reversed(module.CLASSES):

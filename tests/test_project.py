@@ -126,6 +126,26 @@ def test_packages_import_only_from_those_before_them():
     assert looked_at > 500
 
 
+def test_features_of_the_addon_import_only_from_those_before_them():
+    from sheetstack.addon import FEATURES
+
+    # Modules beside the folders put all features together.
+    order = [*FEATURES, "packaging", "whole"]
+    wrong, looked_at = [], 0
+
+    def feature(module: tuple[str, ...]) -> int:
+        return order.index(module[1] if TOP.joinpath(*module[:2]).is_dir() else "whole")
+
+    for path in sorted((TOP / "addon").rglob("*.py")):
+        for other in _imports(path):
+            if other[0] == "addon" and (len(other) > 2 or other[1:] == ("scene_property",)):
+                looked_at += 1
+                if feature(other) > feature(path.relative_to(TOP).with_suffix("").parts):
+                    wrong.append(f"{path.relative_to(TOP)} imports {'.'.join(other)}")
+    assert not wrong
+    assert looked_at > 100
+
+
 def test_only_relative_imports_inside_and_one_later_module_by_name():
     named = set()
     for path in sorted([*(TOP / "geometry").rglob("*.py"), *(TOP / "addon").rglob("*.py")]):

@@ -5,6 +5,7 @@ from typing import Any
 
 import bpy
 import numpy as np
+import shapely
 from bpy_extras.view3d_utils import region_2d_to_origin_3d, region_2d_to_vector_3d
 from mathutils.geometry import intersect_line_plane
 
@@ -179,7 +180,7 @@ class SHEETSTACK_OT_edit_bridges(bpy.types.Operator):
         best, distance = None, REACH * pixel
         for bridge in bridges_on(context.scene, self.layer):
             if len(bridge.line_mm) > 1:
-                here = distance_to_line(place, bridge.line_mm)
+                here = shapely.LineString(bridge.line_mm).distance(shapely.Point(place))
                 if here < distance:
                     best, distance = bridge, here
         if best is None:
@@ -194,16 +195,6 @@ class SHEETSTACK_OT_edit_bridges(bpy.types.Operator):
             r for r in context.area.regions if r.type in {"UI", "TOOLS", "HEADER", "TOOL_HEADER"}
         ]
         return _inside(region, event) and not any(_inside(r, event) for r in over)
-
-
-def distance_to_line(place: Any, line: Any) -> float:
-    """Return the distance of a place from a line of two or more points."""
-    points = np.asarray(line, float)
-    start, way = points[:-1], points[1:] - points[:-1]
-    square = np.maximum((way**2).sum(axis=1), 1e-12)
-    share = np.clip(((place - start) * way).sum(axis=1) / square, 0, 1)
-    foot = start + way * share[:, None]
-    return float(np.linalg.norm(foot - place, axis=1).min())
 
 
 def _on_sheet(region: Any, view: Any, sheet: Any, at: Any) -> Any:

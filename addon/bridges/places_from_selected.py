@@ -80,6 +80,14 @@ keep out of, or their origins as centres of holes"""
         return {"FINISHED"}
 
 
+def draw_from_selected(layout: Any, target: str, text: str) -> None:
+    """Draw the button that takes places of a target from the selected objects."""
+    button = layout.operator(
+        SHEETSTACK_OT_places_from_selected.bl_idname, text=text, icon="RESTRICT_SELECT_OFF"
+    )
+    button.target = target
+
+
 def corners_on_sheet(thing: bpy.types.Object, context: Any) -> Floats:
     """Return the corners (8, 2) of an object's bounding box on the sheet, in mm."""
     empty = thing.type == "EMPTY"

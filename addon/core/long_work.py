@@ -38,7 +38,7 @@ class Running:
 
     def start(self) -> None:
         """Begin in a new thread."""
-        self.thread = threading.Thread(target=self._run, name=self.title, daemon=True)
+        self.thread = threading.Thread(target=self.run, name=self.title, daemon=True)
         self.thread.start()
 
     def report(self, share: float, what: str) -> None:
@@ -52,7 +52,8 @@ class Running:
         """Whether the thread is through."""
         return self.thread is not None and not self.thread.is_alive()
 
-    def _run(self) -> None:
+    def run(self) -> None:
+        """Do the work here; what it raises is kept for whoever asks for the result."""
         try:
             self.result = self.work(Progress(self.report))
         except BaseException as error:  # handed to the main thread, which raises it

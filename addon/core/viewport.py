@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import textwrap
+from typing import Any
 
 import bpy
 
@@ -19,6 +20,11 @@ def wrapped(text: str, width: int) -> list[str]:
 def redraw_views() -> None:
     """Draw all 3D views anew, with their sidebars."""
     _redraw({"WINDOW", "UI"})
+
+
+def draw_anew(group: Any, context: Any) -> None:
+    """Draw all 3D views anew; Blender calls it after a display setting changed."""
+    redraw_views()
 
 
 def redraw_panels() -> None:

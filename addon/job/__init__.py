@@ -1,1 +1,13 @@
 """The job in the scene: properties, opening and saving, layers."""
+
+#: Modules with something to register, in order.
+MODULES = (
+    "job_property",
+    "object_property",
+    "job_file",
+    "layer_list",
+    "artwork_from_objects",
+    "material_preset",
+    "file_upgrade",
+    "panel",
+)

@@ -1,6 +1,7 @@
 """Files: opening and saving a job, from the panel, from the File menu and by drag and drop."""
 
 import os
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -101,7 +102,6 @@ class SHEETSTACK_OT_save_job(bpy.types.Operator, ExportHelper):
 
 def restored_beside(path: Path, job: Job, copies: dict[str, tuple[str, str]]) -> Job:
     """Write kept copies of missing artwork files beside a job file and point the job at them."""
-    from dataclasses import replace
 
     layers = []
     for layer in job.layers:

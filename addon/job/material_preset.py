@@ -59,6 +59,17 @@ def apply_preset(scene: bpy.types.Scene, text: str) -> None:
     state.sheet.thickness_mm = preset["thickness_mm"]
 
 
+class PresetProperty:
+    """Material and thickness as one text, which Blender's presets keep."""
+
+    material_preset: StringProperty(
+        description="Material and thickness in one, for presets",
+        get=lambda group: preset_text(group.id_data),
+        set=lambda group, text: apply_preset(group.id_data, text),
+        options={"HIDDEN", "SKIP_SAVE"},
+    )
+
+
 class SHEETSTACK_OT_set_material(bpy.types.Operator):
     """Cut all sheets from this material"""
 

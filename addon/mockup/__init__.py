@@ -1,1 +1,4 @@
 """Mock-ups on a wall."""
+
+#: Modules with something to register, in order.
+MODULES = ("mockup", "panel")

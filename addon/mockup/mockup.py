@@ -12,8 +12,6 @@ from ...geometry.job.sections import MockupSettings
 from ...geometry.paint.compositing import painted_picture
 from ...geometry.progress import Progress
 from ..core.long_work import LongWork, Work
-from ..core.panels import ClosedPanel
-from ..core.setting_property import draw_section
 from ..job.scene_job import job_of
 from ..sheets.last_build import builder
 from .mockup_scene import mockup_scene, render_settings
@@ -158,23 +156,4 @@ class SHEETSTACK_OT_picture_on_face(LongWork, bpy.types.Operator):
         return {"FINISHED"}
 
 
-class SHEETSTACK_PT_mockup(ClosedPanel, bpy.types.Panel):
-    """Show a client the painted picture on its wall"""
-
-    bl_label = "Mock-Up"
-
-    def draw(self, context: Any) -> None:
-        layout = self.layout
-        layout.use_property_split = True
-        layout.use_property_decorate = False
-        draw_section(layout, context.scene.sheetstack.mockup, MockupSettings)
-        build = layout.operator("sheetstack.mockup", text="Picture Scene", icon="SCENE_DATA")
-        build.kind = "PICTURE"
-        stack = layout.operator(
-            "sheetstack.mockup", text="Exploded Stack Scene", icon="RENDERLAYERS"
-        )
-        stack.kind = "STACK"
-        layout.operator("sheetstack.picture_on_face", icon="FACESEL")
-
-
-CLASSES = (SHEETSTACK_OT_mockup, SHEETSTACK_OT_picture_on_face, SHEETSTACK_PT_mockup)
+CLASSES = (SHEETSTACK_OT_mockup, SHEETSTACK_OT_picture_on_face)

@@ -56,7 +56,7 @@ def _before_extensions():
 def register():
     """Make the add-on known to Blender."""
     if _before_extensions():
-        from .addon.legacy_wheels import make_importable
+        from .addon.packaging.legacy_wheels import make_importable
 
         make_importable()
     from .addon import register
@@ -70,7 +70,7 @@ def unregister():
 
     unregister()
     if _before_extensions():
-        from .addon.legacy_wheels import forget
+        from .addon.packaging.legacy_wheels import forget
 
         forget()
 '''

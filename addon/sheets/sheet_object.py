@@ -8,6 +8,7 @@ from typing import Any
 
 import bpy
 import numpy as np
+from mathutils import Vector
 
 from ...geometry.build import Build, BuiltLayer
 from ...geometry.finding import Finding
@@ -34,6 +35,14 @@ def sheets_of(scene: bpy.types.Scene) -> dict[str, bpy.types.Object]:
     }
     names = (name for row in state.layers for name in sheet_names(row))
     return {name: found[name] for name in names if name in found}
+
+
+def has_sheets(cls: Any, context: Any) -> bool:
+    """Return whether there are built sheets; else the operator's poll says so."""
+    if not sheets_of(context.scene):
+        cls.poll_message_set("Build the sheets first")
+        return False
+    return True
 
 
 def sheet_names(row: Any) -> tuple[str, ...]:
@@ -127,6 +136,15 @@ def show_layers(scene: bpy.types.Scene) -> None:
         for name in sheet_names(row):
             if name in sheets and sheets[name].hide_viewport == row.is_shown:
                 sheets[name].hide_viewport = not row.is_shown
+
+
+def place_in_scene(scene: bpy.types.Scene, layer: str, place_mm: Any) -> Any:
+    """Return a place on a layer's sheet in the scene's coordinates."""
+    sheet = sheets_of(scene).get(layer)
+    x, y = place_mm
+    if sheet is None:
+        return Vector(metres((x, y, 0.0)))
+    return sheet.matrix_world @ Vector(metres((x, y, sheet.sheetstack.thickness_mm)))
 
 
 def is_hand_edited(sheet: bpy.types.Object) -> bool:

@@ -19,8 +19,7 @@ from ...geometry.mesh.outline import cap_outline, dashed
 from ..core.blender_versions import line_shader, set_text_size
 from ..core.conversion import METRES_PER_MM, metres, read_mesh
 from ..job.layer_list import active_layer
-from .finding_list import place_in_scene
-from .sheet_object import marks_on, sheet_names, sheets_of
+from .sheet_object import marks_on, place_in_scene, sheet_names, sheets_of
 
 #: Colours that people with red-green blindness tell apart (after Okabe and Ito, 2008).
 COLOURS = {

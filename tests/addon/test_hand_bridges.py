@@ -75,13 +75,3 @@ def test_bridges_by_hand_are_saved_in_job_and_blend(built, tmp_path):
 
 def test_the_tool_says_why_it_cannot_begin(opened):
     assert not bpy.ops.sheetstack.edit_bridges.poll()
-
-
-def test_distance_to_a_line_is_shapelys():
-    from sheetstack.addon.bridges.bridge_tool import distance_to_line
-
-    rng = np.random.default_rng(5)
-    for _ in range(50):
-        line, point = rng.uniform(0, 10, (4, 2)), rng.uniform(0, 10, 2)
-        expected = shapely.LineString(line).distance(shapely.Point(point))
-        assert distance_to_line(point, line) == pytest.approx(expected, abs=1e-12)

@@ -6,7 +6,6 @@ bpy = pytest.importorskip("bpy", reason="Blender's Python module is not installe
 
 import blf  # noqa: E402
 
-from sheetstack.addon.core.panels import DRAWN, SECTION_PANELS  # noqa: E402
 from sheetstack.geometry.job.sections import SECTIONS, LayerSettings  # noqa: E402
 from sheetstack.geometry.tracing.settings import TracingSettings  # noqa: E402
 
@@ -32,18 +31,28 @@ def test_labels_have_room(blender, section):
 
 
 def _group(section):
+    from sheetstack.addon import scene_property
     from sheetstack.addon.job import job_property
-    from sheetstack.addon.tracing import tracing
+    from sheetstack.addon.tracing import tracing_property
 
     if section is LayerSettings:
-        return job_property.SHEETSTACK_PG_layer
+        return scene_property.SHEETSTACK_PG_layer
     if section is TracingSettings:
-        return tracing.SHEETSTACK_PG_tracing
+        return tracing_property.SHEETSTACK_PG_tracing
     key = next(key for key, value in SECTIONS.items() if value is section)
     return job_property.SECTION_GROUPS[key]
 
 
+#: Sections that a panel draws beside other things.
+DRAWN_AMONG_OTHERS = {"sheet", "registration", "mockup"}
+
+
 def test_each_section_is_drawn_once(blender):
-    drawn = {panel.__name__.split("_PT_")[1].removesuffix("_settings") for panel in SECTION_PANELS}
-    assert drawn | DRAWN == set(SECTIONS)
-    assert not drawn & DRAWN
+    """A panel of its own for each, but those that stand in the panel of their work."""
+    from sheetstack import addon
+
+    names = [cls.__name__ for module in addon.modules() for cls in module.CLASSES]
+    own = [key for key in SECTIONS if f"SHEETSTACK_PT_{key}_settings" in names]
+    assert len(names) == len(set(names))
+    assert set(own) | DRAWN_AMONG_OTHERS == set(SECTIONS)
+    assert not set(own) & DRAWN_AMONG_OTHERS

@@ -1,6 +1,7 @@
 """The zip: built by its command, installed and enabled in a Blender that has nothing but NumPy."""
 
 import os
+import re
 import subprocess
 import sys
 import zipfile
@@ -73,6 +74,16 @@ def test_zip_installs_and_works_with_its_own_wheels_only(zip_path, job_path, tmp
         check=False,
     )
     assert "INSTALLED" in done.stdout, done.stdout + done.stderr
+
+
+def test_what_the_zip_imports_by_itself_is_in_it():
+    """Its own first file is text here: no checker looks into it."""
+    files = package.tree()
+    modules = re.findall(r"from \.([\w.]+) import", package.INIT)
+    assert len(modules) == 4
+    for module in modules:
+        path = module.replace(".", "/")
+        assert f"{path}.py" in files or f"{path}/__init__.py" in files, module
 
 
 def test_zip_holds_add_on_geometry_and_unmodified_wheels_but_no_numpy(zip_path):

@@ -39,13 +39,9 @@ def test_unregistering_and_registering_again_leaves_no_residue():
 
 
 def test_every_property_and_operator_has_a_tooltip():
-    import importlib
-
-    from sheetstack.addon import FEATURES
-
     bare = []
-    for name in FEATURES:
-        for cls in importlib.import_module(f"sheetstack.addon.{name}").CLASSES:
+    for module in addon.modules():
+        for cls in module.CLASSES:
             if issubclass(cls, bpy.types.Operator):
                 operator = getattr(bpy.ops.sheetstack, cls.bl_idname.partition(".")[2])
                 rna = operator.get_rna_type()
@@ -72,9 +68,9 @@ def test_a_failed_registration_is_undone_and_seen(monkeypatch):
     class NoPanel(bpy.types.Panel):
         bl_label = "It cannot draw"
 
-    from sheetstack.addon.core import panels
+    from sheetstack.addon.bridges import panel
 
-    monkeypatch.setattr(panels, "CLASSES", (*panels.CLASSES, NoPanel))
+    monkeypatch.setattr(panel, "CLASSES", (*panel.CLASSES, NoPanel))
     with pytest.raises(AttributeError, match="draw"):
         addon.register()
     monkeypatch.undo()

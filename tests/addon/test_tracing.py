@@ -10,7 +10,9 @@ from skimage import data
 bpy = pytest.importorskip("bpy", reason="Blender's Python module is not installed")
 
 from sheetstack.addon.job.scene_job import job_of  # noqa: E402
-from sheetstack.addon.tracing import tracing  # noqa: E402
+from sheetstack.addon.tracing import trace_picture  # noqa: E402
+from sheetstack.addon.tracing.preview import IMAGE, live  # noqa: E402
+from sheetstack.addon.tracing.tracing_property import picture_of, settings_of  # noqa: E402
 from sheetstack.geometry.job.load import load_job  # noqa: E402
 from sheetstack.geometry.tracing.settings import TracingSettings  # noqa: E402
 from sheetstack.geometry.tracing.trace import (  # noqa: E402
@@ -28,7 +30,7 @@ def scene(tmp_path):
 
 
 def test_untouched_properties_are_the_settings_defaults(scene):
-    assert tracing.settings_of(scene) == TracingSettings()
+    assert settings_of(scene) == TracingSettings()
 
 
 def test_properties_reach_the_settings(scene):
@@ -38,7 +40,7 @@ def test_properties_reach_the_settings(scene):
     group.use_ground, group.ground = True, (1, 1, 1)
     group.focus = "[[10, 20, 30, 40]]"
     group.background = "flood"
-    assert tracing.settings_of(scene) == TracingSettings(
+    assert settings_of(scene) == TracingSettings(
         layers=2,
         detail=0.25,
         cans=("#112233", "#aabbcc"),
@@ -56,9 +58,9 @@ def test_every_setting_has_a_property(scene):
 def test_the_preview_is_what_the_library_paints(scene):
     assert bpy.ops.sheetstack.preview_tracing() == {"FINISHED"}
     wanted = read_and_trace(
-        tracing.picture_of(scene), TracingSettings(), most_pixels=PREVIEW_PIXELS
+        picture_of(scene), TracingSettings(), most_pixels=PREVIEW_PIXELS
     ).painted
-    image = bpy.data.images[tracing.IMAGE]
+    image = bpy.data.images[IMAGE]
     rows, columns = wanted.shape[:2]
     assert tuple(image.size) == (columns, rows)
     pixels = np.empty(rows * columns * 4, np.float32)
@@ -72,7 +74,7 @@ def test_the_full_tracing_opens_its_job(scene, monkeypatch):
     monkeypatch.setattr("sheetstack.geometry.tracing.trace._LEAST_PIXELS", 240)
     scene.sheetstack_tracing.detail = 0.2
     assert bpy.ops.sheetstack.trace_picture() == {"FINISHED"}
-    path = tracing.picture_of(scene).with_name("cat-layers") / "job.toml"
+    path = picture_of(scene).with_name("cat-layers") / "job.toml"
     assert job_of(scene) == load_job(path)
     assert [layer.name for layer in job_of(scene).layers] == ["Mid-tone", "Shadow", "Highlight"]
 
@@ -92,19 +94,18 @@ def test_a_moved_slider_brings_a_new_preview_and_stops_the_old_one(scene):
     def look_until(done):
         end = time.monotonic() + 60
         while not done() and time.monotonic() < end:
-            tracing._look()
+            trace_picture._look()
             time.sleep(0.02)
         assert done()
 
     group = scene.sheetstack_tracing
     group.detail = 0.1
-    look_until(lambda: tracing._live.preview is not None)
-    first = tracing._live.preview
+    look_until(lambda: live.work is not None)
+    first = live.work
     group.detail = 0.3
-    look_until(lambda: tracing._live.preview not in (None, first))
-    second = tracing._live.preview
-    look_until(lambda: tracing._live.preview is None)
+    look_until(lambda: live.work not in (None, first))
+    second = live.work
+    look_until(lambda: live.work is None)
     assert first.stop.is_set() or first.result is not None
-    assert second.settings.detail == 0.3
-    assert second.result is not None
-    assert "islands" in tracing._live.told
+    assert second.result.settings.detail == 0.3
+    assert "islands" in live.told

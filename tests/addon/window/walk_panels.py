@@ -92,7 +92,7 @@ def our_panels():
 
     return [
         cls
-        for module in addon._features()
+        for module in addon.modules()
         for cls in module.CLASSES
         if issubclass(cls, bpy.types.Panel)
     ]
@@ -339,7 +339,7 @@ def mock_up():
 
 def trace():
     """A live preview of a picture while a slider moves."""
-    from sheetstack.addon.tracing import tracing
+    from sheetstack.addon.tracing.preview import IMAGE, live
 
     image = next(i for i in bpy.data.images if i.name.startswith("Painted"))
     image.filepath_raw, image.file_format = str(FOLDER / "to-trace.png"), "PNG"
@@ -348,13 +348,13 @@ def trace():
     group.live = True
     group.picture = str(FOLDER / "to-trace.png")
     yield from click_header("Trace a Picture")
-    yield from wait_for(lambda: tracing._live.icons and tracing.IMAGE in tracing._live.icons)
-    yield from wait_for(lambda: tracing._live.preview is None and tracing._live.changed is None)
+    yield from wait_for(lambda: live.icons and IMAGE in live.icons)
+    yield from wait_for(lambda: live.work is None and live.changed is None)
     yield from wait(6)
     picture("trace-live")
-    told = tracing._live.told
+    told = live.told
     group.layers = 2
-    yield from wait_for(lambda: tracing._live.told != told)
+    yield from wait_for(lambda: live.told != told)
     yield from wait(6)
     picture("trace-live-two-layers")
     yield from click_header("Trace a Picture")

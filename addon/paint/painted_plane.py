@@ -13,7 +13,8 @@ from ..core.blender_versions import use_nodes
 from ..core.conversion import metres
 from ..core.long_work import LongWork, Work
 from ..job.scene_job import job_of
-from .last_build import builder
+from ..sheets.last_build import builder
+from ..sheets.sheet_object import stack_of
 
 #: The plane stands this share of the sheet's width to the left of the stack.
 GAP = 0.1
@@ -60,8 +61,6 @@ def show_picture(
     scene: bpy.types.Scene, pixels: NDArray[np.uint8], width_mm: float, height_mm: float
 ) -> None:
     """Put a picture, uint8 (rows, columns, 3), top row first, on the plane beside the stack."""
-    from .sheet_object import stack_of
-
     stack = stack_of(scene)
     plane = next((o for o in stack.children if o.sheetstack.kind == "PICTURE"), None)
     if plane is None:

@@ -6,20 +6,65 @@ import time
 from typing import Any
 
 import bpy
-from bpy.props import IntProperty
-from mathutils import Vector
+from bpy.props import (
+    BoolProperty,
+    CollectionProperty,
+    EnumProperty,
+    FloatVectorProperty,
+    IntProperty,
+    StringProperty,
+)
 
+from ...geometry.finding import Severity
 from ...geometry.support.repairs import can_be_mended
-from ..core.conversion import metres
 from ..core.setting_property import list_of
 from ..core.viewport import NARROW
-from .sheet_object import sheet_names, sheets_of
+from ..sheets.sheet_object import place_in_scene, sheet_names
 
 ICONS = {"NOTE": "INFO", "WARNING": "ERROR", "SPOILS": "CANCEL"}
 #: The flight: seconds in all, seconds a step, and the distance from which a place is seen (m).
 FLIGHT, STEP, DISTANCE = 0.4, 0.02, 0.15
 #: Places (mm) are kept to a micrometre, and taken for the same within ten.
 DIGITS, SAME = 3, 0.01
+
+
+class SHEETSTACK_PG_finding(bpy.types.PropertyGroup):
+    """One finding of the last build."""
+
+    code: StringProperty(name="Code", description="Stable name of the kind of finding")
+    severity: EnumProperty(
+        name="Severity",
+        description="How much it matters",
+        items=[
+            (Severity.NOTE.name, "Note", "Done and told; nothing to do", "INFO", 0),
+            (Severity.WARNING.name, "Warning", "Worth a look", "ERROR", 1),
+            (Severity.SPOILS.name, "Spoils", "The stencil would fail", "CANCEL", 2),
+        ],
+    )
+    message: StringProperty(name="Message", description="What was found")
+    layer: StringProperty(name="Layer", description="Layer that it concerns")
+    has_place: BoolProperty(description="Whether it has a place on the sheet")
+    place_mm: FloatVectorProperty(size=2, description="Place on the sheet, in mm")
+
+
+def _chosen(group: Any, context: Any) -> None:
+    """Fly to the finding that was clicked."""
+    fly_to_active(context)
+
+
+class FindingProperties:
+    """What a scene keeps of the last build's findings."""
+
+    findings: CollectionProperty(
+        type=SHEETSTACK_PG_finding, description="What the last build has to say"
+    )
+    active_finding: IntProperty(
+        name="Finding",
+        description="A click flies the 3D views to its place",
+        min=-1,
+        default=-1,
+        update=_chosen,
+    )
 
 
 class SHEETSTACK_UL_findings(bpy.types.UIList):
@@ -160,15 +205,6 @@ def active_finding(scene: bpy.types.Scene) -> Any:
     return None
 
 
-def place_in_scene(scene: bpy.types.Scene, layer: str, place_mm: Any) -> Any:
-    """Return a place on a layer's sheet in the scene's coordinates."""
-    sheet = sheets_of(scene).get(layer)
-    x, y = place_mm
-    if sheet is None:
-        return Vector(metres((x, y, 0.0)))
-    return sheet.matrix_world @ Vector(metres((x, y, sheet.sheetstack.thickness_mm)))
-
-
 def fly_to_active(context: Any) -> None:
     """Fly all 3D views to the chosen finding."""
     finding = active_finding(context.scene)
@@ -208,4 +244,9 @@ def _views(context: Any) -> dict[int, Any]:
     }
 
 
-CLASSES = (SHEETSTACK_UL_findings, SHEETSTACK_OT_mend_place, SHEETSTACK_OT_go_to_finding)
+CLASSES = (
+    SHEETSTACK_PG_finding,
+    SHEETSTACK_UL_findings,
+    SHEETSTACK_OT_mend_place,
+    SHEETSTACK_OT_go_to_finding,
+)

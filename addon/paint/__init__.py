@@ -1,0 +1,4 @@
+"""The picture that is sprayed."""
+
+#: Modules with something to register, in order.
+MODULES = ("painted_plane", "panel")

@@ -1,0 +1,4 @@
+"""What keeps the sheets in register."""
+
+#: Modules with something to register, in order.
+MODULES = ("panel",)

@@ -1,0 +1,47 @@
+"""All that a scene keeps, on one group ``scene.sheetstack``, put together from the features."""
+
+import bpy
+from bpy.props import CollectionProperty, PointerProperty
+
+from ..geometry.job.sections import LayerSettings
+from .core.setting_property import property_group
+from .findings.finding_list import FindingProperties
+from .job.job_property import JobProperties, job_changed
+from .job.material_preset import PresetProperty
+from .sheets.view_property import LAYER_PROPERTIES, ViewProperties
+
+SHEETSTACK_PG_layer = property_group(
+    "SHEETSTACK_PG_layer",
+    LayerSettings,
+    needed={"name": "Layer", "colour": "#808080", "artwork": ""},
+    update=job_changed,
+    more={
+        "kept": PointerProperty(
+            type=bpy.types.Text,
+            name="Kept artwork",
+            description="Copy of the artwork in this .blend, used where the file is missing",
+        ),
+        **LAYER_PROPERTIES,
+    },
+)
+
+
+class SHEETSTACK_PG_scene(
+    JobProperties, PresetProperty, ViewProperties, FindingProperties, bpy.types.PropertyGroup
+):
+    """Everything that a scene keeps of Sheetstack."""
+
+    layers: CollectionProperty(type=SHEETSTACK_PG_layer, description="Layers in spray order")
+
+
+CLASSES = (SHEETSTACK_PG_layer, SHEETSTACK_PG_scene)
+
+
+def register() -> None:
+    """Hang the group on scenes."""
+    bpy.types.Scene.sheetstack = PointerProperty(type=SHEETSTACK_PG_scene)
+
+
+def unregister() -> None:
+    """Take it off again."""
+    del bpy.types.Scene.sheetstack

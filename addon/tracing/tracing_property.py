@@ -1,0 +1,74 @@
+"""The settings of a tracing, on one group ``scene.sheetstack_tracing``."""
+
+from pathlib import Path
+from typing import Any
+
+import bpy
+from bpy.props import BoolProperty, PointerProperty, StringProperty
+
+from ...geometry.job.fields import read_section
+from ...geometry.tracing.settings import TracingSettings
+from ..core.setting_property import property_group, table_of
+from .preview import note_change
+
+#: Paths in the settings, which Blender may keep relative to its file.
+PATHS = ("background_mask", "focus_mask")
+
+
+def _changed(group: Any, context: Any) -> None:
+    note_change()
+
+
+SHEETSTACK_PG_tracing = property_group(
+    "SHEETSTACK_PG_tracing",
+    TracingSettings,
+    needed={},
+    update=_changed,
+    more={
+        "picture": StringProperty(
+            name="Picture",
+            description="Photograph or painting to trace: PNG, JPEG or TIFF",
+            subtype="FILE_PATH",
+            update=_changed,
+        ),
+        "live": BoolProperty(
+            name="Live preview",
+            description="Draw the preview anew whenever a setting changes",
+            default=True,
+            update=_changed,
+        ),
+    },
+)
+
+
+def picture_of(scene: bpy.types.Scene) -> Path:
+    """Return the path of the scene's picture."""
+    return Path(bpy.path.abspath(scene.sheetstack_tracing.picture))
+
+
+def settings_of(scene: bpy.types.Scene) -> TracingSettings:
+    """Return the scene's settings of a tracing.
+
+    Raises
+    ------
+    JobError
+        A list cannot be read or a value is out of its limits.
+    """
+    table = table_of(scene.sheetstack_tracing, TracingSettings, "tracing")
+    for key in PATHS:
+        if table.get(key):
+            table[key] = bpy.path.abspath(table[key])
+    return read_section(TracingSettings, table, "tracing")
+
+
+CLASSES = (SHEETSTACK_PG_tracing,)
+
+
+def register() -> None:
+    """Hang the settings on scenes."""
+    bpy.types.Scene.sheetstack_tracing = PointerProperty(type=SHEETSTACK_PG_tracing)
+
+
+def unregister() -> None:
+    """Take them off again."""
+    del bpy.types.Scene.sheetstack_tracing
