@@ -7,7 +7,7 @@ from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
 
 import shapely
-from shapely import MultiPolygon, Polygon
+from shapely import MultiPolygon
 
 from .artwork.read import LayerDrawing, read_all
 from .errors import GeometryError
@@ -28,6 +28,7 @@ from .sheet.trapping import trapped
 from .support.bridges import Bridge
 from .support.constraints import DrawnBridge, rules_for
 from .support.held_islands import HeldIsland
+from .support.plain_bridges import PlainBridges
 from .support.support import support_layer
 from .support.two_sheets import Part, split_layer
 from .support.visible_damage import Coat, DamageMap
@@ -62,10 +63,8 @@ class BuiltLayer:
         In the order in which the work goes.
     held_islands : tuple of HeldIsland
         How firmly each island is held.
-    plain_bridges : tuple of Polygon
-        Plain shortest bridges, of the same width and as firm, for comparison.
-    plain_damage : float
-        Visible damage that these would do, in mm2 x Delta E.
+    plain : PlainBridges or None
+        Plain shortest bridges, for comparison; worked out when a report asks.
     """
 
     settings: LayerSettings
@@ -80,8 +79,7 @@ class BuiltLayer:
     mass_g: float
     findings: tuple[Finding, ...]
     held_islands: tuple[HeldIsland, ...] = ()
-    plain_bridges: tuple[Polygon, ...] = ()
-    plain_damage: float = 0.0
+    plain: PlainBridges | None = None
 
     @property
     def damage(self) -> float:
@@ -89,11 +87,16 @@ class BuiltLayer:
         return sum(b.damage for b in self.bridges if b.kind == "bridge")
 
     @property
+    def plain_damage(self) -> float:
+        """Visible damage that plain shortest bridges would do, in mm2 x Delta E."""
+        return self.plain.damage if self.plain is not None else 0.0
+
+    @property
     def plainly_bridged(self) -> MultiPolygon:
         """The openings as plain shortest bridges would leave them, for comparison."""
-        if not self.plain_bridges:
+        if self.plain is None or not self.plain.strips:
             return self.sheet.openings
-        strips = shapely.union_all(self.plain_bridges)
+        strips = shapely.union_all(self.plain.strips)
         return as_multipolygon(self.plain_sheet.openings.difference(strips))
 
     @property
@@ -286,6 +289,5 @@ def _build_sheet(job: Job, part: Part, progress: Progress) -> BuiltLayer:
         mass_g=job.material.mass_g(float(shapely.area(held.sheet.shape)) * plain.thickness),
         findings=tuple(findings),
         held_islands=held.islands,
-        plain_bridges=held.plain_strips,
-        plain_damage=held.plain_damage,
+        plain=held.plain,
     )

@@ -20,7 +20,6 @@ from shapely import LineString, MultiPolygon, Polygon
 
 from ..arrays import Floats
 from ..finding import Finding
-from ..planar.strips import straight_strips
 from ..progress import Progress
 from ..sheet.sheet import Sheet
 from .candidates import crossings
@@ -31,6 +30,7 @@ from .gaps import Gaps, join_gaps, spanning_gaps
 from .hand_drawn import Fitted, fit_drawn
 from .held_islands import HeldIsland
 from .laying import Laying, Roots, Strip
+from .plain_bridges import PlainBridges
 from .selection import choose_bridges
 from .visible_damage import DamageMap
 
@@ -95,10 +95,8 @@ class Supported:
         Necks mended, islands held too weakly, and what could not be held.
     islands : tuple of HeldIsland
         How firmly each island is held, from the frame outwards.
-    plain_strips : tuple of Polygon
-        Plain shortest bridges, of the same width and as firm, for comparison.
-    plain_damage : float
-        Damage that these would do.
+    plain : PlainBridges or None
+        Plain shortest bridges, for comparison; None without islands or damage.
     voids : MultiPolygon
         All that is cut out of the outline: openings, holes, slits.
     """
@@ -107,8 +105,7 @@ class Supported:
     bridges: tuple[Bridge, ...]
     findings: tuple[Finding, ...]
     islands: tuple[HeldIsland, ...] = ()
-    plain_strips: tuple[Polygon, ...] = ()
-    plain_damage: float = 0.0
+    plain: PlainBridges | None = None
     voids: MultiPolygon = field(default_factory=MultiPolygon)
 
     @property
@@ -184,7 +181,7 @@ class _Plan:
         Their middle lines from root to root.
     islands : tuple of HeldIsland
         How firmly all of them hold each island.
-    plain_strips : tuple of Polygon
+    plain : PlainBridges or None
         Plain shortest bridges instead, where damage counts.
     findings : tuple of Finding
     """
@@ -194,7 +191,7 @@ class _Plan:
     width: Floats
     paths: list[Floats]
     islands: tuple[HeldIsland, ...] = ()
-    plain_strips: tuple[Polygon, ...] = ()
+    plain: PlainBridges | None = None
     findings: tuple[Finding, ...] = ()
 
     def strips(self) -> list[Strip]:
@@ -237,23 +234,11 @@ def _plan(
     new = choice.chosen >= fixed
     gaps, gap_width = candidates.take(choice.chosen[new]), choice.width[new]
     roots = Roots(pieces, core)
-    plain: tuple[Polygon, ...] = ()
-    if damage is not None:
-        progress(0.5, f"{layer}: comparing with plain bridges")
-        plain = _plain_strips(pieces, every, roots, rules)
+    plain = None if damage is None else PlainBridges(pieces, every, roots, rules, damage)
     findings = [*drawn.findings, *barred_bridges(gaps, gap_width, prices, layer)]
     if rules.loads is not None:
         findings += weak_islands(choice.islands, rules.loads, layer)
     return _Plan(drawn, gaps, gap_width, roots.paths(gaps), choice.islands, plain, tuple(findings))
-
-
-def _plain_strips(
-    pieces: Sequence[Polygon], gaps: Gaps, roots: Roots, rules: Rules
-) -> tuple[Polygon, ...]:
-    """Return the bridges that would be laid if only length counted."""
-    width = np.full(len(gaps), rules.width)
-    plain = choose_bridges(pieces, gaps, gaps.length * rules.width, width, rules)
-    return tuple(straight_strips(roots.paths(gaps.take(plain.chosen)), plain.width))
 
 
 def _mend_necks(laying: Laying, width: float, progress: Progress) -> None:
@@ -285,8 +270,7 @@ def _described(
         bridges,
         (*plan.findings, *necks),
         plan.islands,
-        plan.plain_strips,
-        float(damage.of(plan.plain_strips).damage.sum()) if damage is not None else 0.0,
+        plan.plain,
         laying.openings,
     )
 

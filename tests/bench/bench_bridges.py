@@ -67,7 +67,7 @@ def measure(kind: str, count: int) -> float:
     assert len(held.sheet.shape.geoms) == 1
     print(
         f"{kind:<13} {count:>6} islands {len(held.bridges):>6} strips {seconds:>7.2f} s "
-        f"{1000 * seconds / count:>6.2f} ms each   damage {held.damage / held.plain_damage:.2f} "
+        f"{1000 * seconds / count:>6.2f} ms each   damage {held.damage / held.plain.damage:.2f} "
         "of plain shortest"
     )
     return seconds

@@ -1,6 +1,6 @@
 """The artist's rules and the support of whole layers."""
 
-from dataclasses import replace
+from dataclasses import fields, replace
 
 import numpy as np
 import pytest
@@ -391,3 +391,13 @@ def test_fillets_round_the_roots():
     # Four corners, nearly square: each fillet has r2 (1 - pi / 4).
     extra = b.covers - a.covers
     assert extra == pytest.approx(4 * 1.5**2 * (1 - np.pi / 4), rel=0.25)
+
+
+def test_plain_bridges_are_worked_out_only_when_asked_for():
+    layer = next(layer for layer in demo("portrait").layers if layer.islands)
+    fresh = replace(layer, plain=replace(layer.plain))
+    given = {field.name for field in fields(fresh.plain)}
+    assert set(vars(fresh.plain)) == given
+    assert fresh.plain_damage > 0
+    assert set(vars(fresh.plain)) == {*given, "strips", "damage"}
+    assert len(fresh.plain.strips) >= len(fresh.islands)
