@@ -1,0 +1,175 @@
+"""What the sweep and the fuzzer try: the only module of theirs that knows names of Sheetstack.
+
+Command line, library calls, names of result files, keys of the report and codes of findings.
+"""
+
+from __future__ import annotations
+
+import json
+import subprocess
+import sys
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import shapely
+
+#: How a user starts it.
+COMMAND = (sys.executable, "-m", "sheetstack.geometry.cli")
+#: Exit codes that are a verdict; any other is a fault.
+CLEAN, SPOILT, UNUSABLE = 0, 1, 2
+#: Findings that tell that the sheet as a whole, or a part of it, is not strong enough.
+WEAKNESS = ("support.gives-way", "support.may-tear", "support.not-held", "support.island-left")
+WEAKNESS_WORDS = ("chain", "weak", "whole")
+#: Findings that tell that sheet is narrower than the least width.
+NARROWNESS = ("support.not-held", "support.island-left", "narrow", "neck", "tongue")
+#: Beginnings of codes, and words in them, that tell that another picture is painted; and codes
+#: of the same groups that tell of something else.
+PICTURE = ("artwork.", "sheet.over-edge", "sheet.in-margin")
+PICTURE_WORDS = ("let-go", "eaten", "swallowed", "crumb", "closed", "gone")
+NO_PICTURE = ("artwork.no-unit", "artwork.duplicate")
+#: Where the plain sheet is laid for the judges, beside the results.
+PLAIN = "plain.wkb"
+
+
+class Refused(Exception):
+    """The input was refused; the text is the sentence that a user sees."""
+
+
+@dataclass(frozen=True)
+class Demands:
+    """What a sheet's islands have to bear, as its job asks: N, mm, MPa, g/mm3."""
+
+    thickness: float
+    width: float
+    modulus: float
+    density: float
+    push: float
+    deflection: float
+    stress: float
+
+
+def write_job(
+    path: Path, artwork: str, sheet: tuple[float, float], material: str, thick: float, scale: float
+) -> Path:
+    """Write a job of one layer; return its path."""
+    path.write_text(
+        f'title = "swept"\n[sheet]\nwidth_mm = {sheet[0]:.6f}\nheight_mm = {sheet[1]:.6f}\n'
+        f'material = "{material}"\nthickness_mm = {thick}\n[[layers]]\nname = "Layer"\n'
+        f'colour = "#203040"\nartwork = {json.dumps(artwork)}\nscale = {scale:.12g}\n',
+        encoding="utf-8",
+    )
+    return path
+
+
+def preload() -> None:
+    """Import all that a build needs, so that forked workers start at once."""
+    import sheetstack.geometry.cli.main
+    import sheetstack.geometry.export  # noqa: F401
+
+
+def build_by_library(job_path: Path, out: Path) -> int:
+    """Build a job of one layer in this process; return the exit code of the command line.
+
+    Solid, cut paths and the report's data are written by the calls that the command line makes; the
+    pictures, which take most of its time, are left out. The plain sheet is laid beside them.
+    """
+    from sheetstack.geometry import SheetstackError, build_job, load_job
+    from sheetstack.geometry.files.cut_svg import cut_svg
+    from sheetstack.geometry.files.stl import write_stl
+    from sheetstack.geometry.report.build_files import drawn_sheet
+    from sheetstack.geometry.report.data import report_data
+
+    out.mkdir()
+    try:
+        built = build_job(load_job(job_path))
+        (layer,) = built.layers
+        report = report_data(built)
+        files = report["layers"][0]["files"]
+        write_stl(out / files["stl"], layer.mesh.vertices, layer.mesh.faces, "swept")
+        (out / files["cut"]).write_text(cut_svg(drawn_sheet(built, layer)), encoding="utf-8")
+    except SheetstackError as error:
+        raise Refused(str(error)) from None
+    (out / "report.json").write_text(json.dumps(report))
+    (out / PLAIN).write_bytes(shapely.to_wkb(layer.plain_sheet.shape))
+    return SPOILT if built.spoilt else CLEAN
+
+
+def build_by_command(job_path: Path, out: Path, *more: str) -> subprocess.CompletedProcess[str]:
+    """Build as a user does."""
+    return command("build", str(job_path), "--out", str(out), *more)
+
+
+def command(*words: str) -> subprocess.CompletedProcess[str]:
+    """Run the command line."""
+    return subprocess.run(
+        [*COMMAND, *words], capture_output=True, text=True, check=False, errors="backslashreplace"
+    )
+
+
+def lay_plain_sheet(job_path: Path, out: Path) -> None:
+    """Read the job's artwork again and lay the plain sheet beside the results."""
+    from sheetstack.geometry import load_job
+    from sheetstack.geometry.artwork.read import read_all
+    from sheetstack.geometry.sheet.sheet import make_sheet, place_artworks
+
+    job = load_job(job_path)
+    drawings = read_all(job)
+    named = [(s.name, d.artwork) for s, d in zip(job.layers, drawings, strict=True)]
+    (placed,) = place_artworks(named, job.sheet)
+    plain, _ = make_sheet(placed, job.sheet, shapely.MultiPolygon())
+    (out / PLAIN).write_bytes(shapely.to_wkb(plain.shape))
+
+
+def demands(job_path: Path) -> Demands:
+    """Return what the job asks of its sheets."""
+    from sheetstack.geometry import load_job
+
+    job = load_job(job_path)
+    material, thick, bridges = job.material, job.sheet.thickness_mm, job.bridges
+    push = bridges.handling_load_n
+    return Demands(
+        thickness=thick,
+        width=job.bridge_width,
+        modulus=material.modulus_mpa,
+        density=material.mass_g(1.0),
+        push=material.handling_n if push is None else push,
+        deflection=bridges.deflection_mm or material.deflection_mm,
+        stress=material.strength_mpa / (bridges.safety or material.safety),
+    )
+
+
+def results(out: Path) -> tuple[Path, Path, dict[str, Any]]:
+    """Return solid, cut paths and report of the only layer of a build."""
+    report = json.loads((out / "report.json").read_text(encoding="utf-8"))
+    files = report["layers"][0]["files"]
+    return out / files["stl"], out / files["cut"], report
+
+
+def findings(report: dict[str, Any]) -> list[dict[str, Any]]:
+    """Return all findings, those of the job and those of its layers."""
+    return [*report["findings"], *(f for layer in report["layers"] for f in layer["findings"])]
+
+
+def tells_weakness(found: dict[str, Any]) -> bool:
+    """Whether a finding tells that something is not held firmly."""
+    code = found["code"]
+    return found["severity"] != "note" and (
+        code in WEAKNESS
+        or (code.startswith("support.") and any(word in code for word in WEAKNESS_WORDS))
+    )
+
+
+def tells_narrowness(found: dict[str, Any]) -> bool:
+    """Whether a finding tells that sheet is narrower than it should be."""
+    return found["severity"] != "note" and any(word in found["code"] for word in NARROWNESS)
+
+
+def tells_other_picture(found: dict[str, Any]) -> bool:
+    """Whether a finding tells that something else is painted than was drawn."""
+    code = found["code"]
+    return (
+        found["severity"] != "note"
+        and code not in NO_PICTURE
+        and (code.startswith(PICTURE) or any(word in code for word in PICTURE_WORDS))
+    )
