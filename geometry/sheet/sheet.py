@@ -167,6 +167,7 @@ def make_sheet(
     if findings:
         openings = as_multipolygon(shapely.intersection(openings, outline))
     openings = snapped(openings, grid)
+    holes = snapped(holes, grid)
     if not holes.is_empty and shapely.intersects(holes, openings):
         for hole in holes.geoms:
             if hole.intersects(openings):
