@@ -4,10 +4,12 @@ import bpy
 from bpy.props import CollectionProperty, PointerProperty
 
 from ..geometry.job.sections import LayerSettings
+from .core.ownership import OwnershipProperties
 from .core.setting_property import property_group
 from .findings.finding_list import FindingProperties
 from .job.job_property import JobProperties, job_changed
 from .job.material_preset import PresetProperty
+from .mockup.mockup import MockupProperties
 from .sheets.view_property import LAYER_PROPERTIES, ViewProperties
 
 SHEETSTACK_PG_layer = property_group(
@@ -27,7 +29,13 @@ SHEETSTACK_PG_layer = property_group(
 
 
 class SHEETSTACK_PG_scene(
-    JobProperties, PresetProperty, ViewProperties, FindingProperties, bpy.types.PropertyGroup
+    OwnershipProperties,
+    JobProperties,
+    PresetProperty,
+    ViewProperties,
+    FindingProperties,
+    MockupProperties,
+    bpy.types.PropertyGroup,
 ):
     """Everything that a scene keeps of Sheetstack."""
 

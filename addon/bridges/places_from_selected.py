@@ -11,6 +11,7 @@ from mathutils import Vector
 from ...geometry.arrays import Floats
 from ...geometry.errors import SheetstackError
 from ..core.conversion import millimetres
+from ..core.ownership import is_made
 from ..core.setting_property import list_of
 from ..job.layer_list import active_layer
 from ..job.scene_job import job_of
@@ -118,7 +119,7 @@ def _rounded(values: Any) -> list[float]:
 
 
 def _chosen(context: Any) -> list[bpy.types.Object]:
-    return [thing for thing in context.selected_objects if thing.sheetstack.kind == "NONE"]
+    return [t for t in context.selected_objects if not is_made(context.scene, t)]
 
 
 CLASSES = (SHEETSTACK_OT_places_from_selected,)

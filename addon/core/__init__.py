@@ -1,4 +1,4 @@
 """What all features of the add-on share."""
 
 #: Modules with something to register, in order.
-MODULES = ("long_work",)
+MODULES = ("ownership", "long_work")

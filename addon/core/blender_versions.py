@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
+import _cycles
 import bpy
 import numpy as np
 
@@ -17,6 +18,9 @@ HAS_PROGRESS_BAR = VERSION >= (4, 0, 0)
 STORES_LOOP_TOTAL = VERSION < (3, 6, 0)
 #: Grease Pencil objects were rewritten with curves in 4.3.
 GREASE_PENCIL_TYPES = ("GPENCIL", "GREASEPENCIL")
+
+#: Whether Cycles was built with Open Image Denoise, which Debian's Blender lacks.
+CAN_DENOISE = bool(getattr(_cycles, "with_openimagedenoise", False))
 
 
 def line_shader() -> str:
@@ -45,6 +49,39 @@ def show_transparency(material: Any, transparent: bool) -> None:
         material.surface_render_method = "BLENDED" if transparent else "DITHERED"
     else:
         material.blend_method = "BLEND" if transparent else "OPAQUE"
+
+
+def curves_of(thing: Any) -> list[Any]:
+    """Return the curves that an object is animated by; from 4.4 on they lie in a slot's strip."""
+    data = thing.animation_data
+    if data is None or data.action is None:
+        return []
+    action = data.action
+    if hasattr(action, "fcurves"):
+        return list(action.fcurves)
+    return [
+        curve
+        for layer in action.layers
+        for strip in layer.strips
+        for bag in strip.channelbags
+        if bag.slot == data.action_slot
+        for curve in bag.fcurves
+    ]
+
+
+def transparency_of(material: Any) -> str:
+    """Return how a material is see-through in the viewport, for ``set_transparency``."""
+    if hasattr(material, "surface_render_method"):
+        return str(material.surface_render_method)
+    return str(material.blend_method)
+
+
+def set_transparency(material: Any, method: str) -> None:
+    """Give back what ``transparency_of`` returned."""
+    if hasattr(material, "surface_render_method"):
+        material.surface_render_method = method
+    else:
+        material.blend_method = method
 
 
 def forget_selection(mesh: Any) -> None:

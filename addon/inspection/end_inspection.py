@@ -4,10 +4,11 @@ from typing import Any
 
 import bpy
 
+from ..core.ownership import remove_made
 from ..sheets.sheet_object import has_sheets, sheets_of
-from .added import emptied
-from .labels import LABELS
-from .section import SECTION
+from . import labels, section
+from .drift import end_animation
+from .found import take_back
 
 
 class SHEETSTACK_OT_end_inspection(bpy.types.Operator):
@@ -23,14 +24,15 @@ class SHEETSTACK_OT_end_inspection(bpy.types.Operator):
 
     def execute(self, context: Any) -> set[str]:
         scene = context.scene
-        for name in (LABELS, SECTION):
-            if name in bpy.data.collections:
-                bpy.data.collections.remove(emptied(scene, name))
+        for role in (labels.ROLE, section.ROLE):
+            remove_made(scene, role)
         state = scene.sheetstack_inspection
         state.drift, state.overlay = 0.0, False
+        end_animation(scene)
         for thing in sheets_of(scene).values():
-            thing.animation_data_clear()
-            thing.hide_viewport = False
+            hidden = take_back(thing, "hidden")
+            if hidden is not None:
+                thing.hide_viewport = hidden
         return {"FINISHED"}
 
 

@@ -4,7 +4,7 @@ import math
 from typing import Any
 
 import bpy
-from bpy.props import BoolProperty, EnumProperty, FloatProperty, PointerProperty
+from bpy.props import BoolProperty, EnumProperty, FloatProperty, IntProperty, PointerProperty
 
 from ..sheets.sheet_object import sheets_of
 from .drift import apply_drift
@@ -65,6 +65,8 @@ class SHEETSTACK_PG_inspection(bpy.types.PropertyGroup):
         max=2 * math.pi,
         update=_moved,
     )
+    found_end: IntProperty(description="The scene's last frame before drift was animated")
+    animated_end: IntProperty(description="The last frame that the animation asked for; 0: none")
     section_mm: FloatProperty(
         name="Section at",
         description="Height over the sheets' lower edge that they are cut through at",

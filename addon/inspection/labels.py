@@ -4,11 +4,14 @@ from typing import Any
 
 import bpy
 
-from ..core.conversion import metres
-from ..sheets.sheet_object import has_sheets, sheets_of
-from .added import emptied, plain
+from ..core.conversion import metres, shader_colour
+from ..core.ownership import owning, remove_made
+from ..sheets.sheet_object import collection_of, has_sheets, sheets_of
 
-LABELS = "Sheet labels"
+#: Role of what is made here.
+ROLE = "LABEL"
+#: Colour of letters and leaders.
+INK = "#e6ecee"
 
 
 class SHEETSTACK_OT_label_sheets(bpy.types.Operator):
@@ -29,10 +32,17 @@ class SHEETSTACK_OT_label_sheets(bpy.types.Operator):
 
 def label_sheets(scene: bpy.types.Scene) -> None:
     """Make labels anew; they hang on their sheets and move with them."""
-    held = emptied(scene, LABELS)
+    remove_made(scene, ROLE)
+    with owning(scene, ROLE):
+        _make_labels(scene)
+
+
+def _make_labels(scene: bpy.types.Scene) -> None:
+    held = collection_of(scene)
     sheet = scene.sheetstack.sheet
     size = 0.035 * max(sheet.width_mm, sheet.height_mm)
-    ink = plain("Sheet label", "#e6ecee")
+    ink = bpy.data.materials.new("Sheet label")
+    ink.diffuse_color = shader_colour(INK)
     for number, (name, thing) in enumerate(sheets_of(scene).items(), 1):
         # Leaders end at different heights, so that labels of a closed stack stay apart.
         y = sheet.height_mm - (2.2 * number - 1.2) * size

@@ -9,12 +9,14 @@ from ...geometry.mesh.solid import Mesh, extrude
 from ...geometry.scene.section import behind, cut_faces, cut_through
 from ..core.conversion import fill_mesh, shader_colour
 from ..core.long_work import LongWork, Work, may_begin
+from ..core.ownership import key_of, owning, remove_made, scene_of
 from ..job.scene_job import job_of
 from ..sheets.last_build import builder
-from ..sheets.sheet_object import has_sheets, sheets_of
-from .added import emptied, plain
+from ..sheets.sheet_object import collection_of, has_sheets, sheets_of
+from .found import remember
 
-SECTION = "Sheet section"
+#: Role of what is made here.
+ROLE = "SECTION"
 #: Colour of faces that the section cuts.
 CUT = "#e8542a"
 
@@ -31,11 +33,11 @@ class SHEETSTACK_OT_section(LongWork, bpy.types.Operator):
         return has_sheets(cls, context) and may_begin(cls)
 
     def work(self, context: Any) -> Work:
-        self._scene = context.scene.name
+        self._scene = key_of(context.scene)
         return builder(context.scene, job_of(context.scene))
 
     def done(self, context: Any, result: Any) -> set[str]:
-        scene = bpy.data.scenes.get(self._scene)
+        scene = scene_of(self._scene)
         if scene is None:
             return {"CANCELLED"}
         show_section(scene, result, float(scene.sheetstack_inspection.section_mm))
@@ -44,8 +46,15 @@ class SHEETSTACK_OT_section(LongWork, bpy.types.Operator):
 
 def show_section(scene: bpy.types.Scene, build: Build, height_mm: float) -> None:
     """Show all sheets cut through; the whole ones are hidden until the section is removed."""
-    held = emptied(scene, SECTION)
-    cut = plain("Section cut", CUT)
+    remove_made(scene, ROLE)
+    with owning(scene, ROLE):
+        _make_section(scene, build, height_mm)
+
+
+def _make_section(scene: bpy.types.Scene, build: Build, height_mm: float) -> None:
+    held = collection_of(scene)
+    cut = bpy.data.materials.new("Section cut")
+    cut.diffuse_color = shader_colour(CUT)
     sheets = sheets_of(scene)
     for layer in build.layers:
         whole = sheets.get(layer.sheet.layer)
@@ -67,6 +76,7 @@ def show_section(scene: bpy.types.Scene, build: Build, height_mm: float) -> None
             thing.color = whole.color if what == "Behind" else shader_colour(CUT)
             thing.parent, thing.location = whole.parent, whole.location
             held.objects.link(thing)
+        remember(whole, "hidden", whole.hide_viewport)
         whole.hide_viewport = True
 
 

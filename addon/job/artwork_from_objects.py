@@ -17,6 +17,7 @@ from ...geometry.mesh.outline import flat_shape
 from ...geometry.mesh.solid import Mesh
 from ..core.blender_versions import GREASE_PENCIL_TYPES, stroke_points
 from ..core.conversion import METRES_PER_MM, millimetres, read_mesh
+from ..core.ownership import is_made
 from .job_property import job_changed
 from .layer_list import add_layer
 from .scene_job import folder_of
@@ -67,7 +68,7 @@ def drawn_objects(context: Any) -> list[Any]:
     return [
         thing
         for thing in context.selected_objects
-        if thing.type in TYPES and thing.sheetstack.kind == "NONE"
+        if thing.type in TYPES and not is_made(context.scene, thing)
     ]
 
 

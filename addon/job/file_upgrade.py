@@ -8,12 +8,23 @@ from typing import Any
 import bpy
 from bpy.app.handlers import persistent
 
+from ..core.ownership import add_made
 from .job_property import FORMAT
 from .scene_job import being_filled
 
-#: For each format the step that brings a scene's properties up to the next. Format 1 is the first
-#: that was ever saved, so that there is none yet.
-STEPS: dict[int, Callable[[Any], None]] = {}
+
+def _list_made(state: Any) -> None:
+    """Format 1 knew the stack's objects by their kind alone."""
+    if state.collection is None:
+        return
+    for thing in state.collection.objects:
+        kind = thing.sheetstack.kind
+        if kind in ("STACK", "SHEET", "PICTURE"):
+            add_made(state.id_data, kind, thing, thing.sheetstack.layer)
+
+
+#: For each format the step that brings a scene's properties up to the next.
+STEPS: dict[int, Callable[[Any], None]] = {1: _list_made}
 
 
 def upgrade(state: Any) -> None:

@@ -15,7 +15,10 @@ import bpy
 from ...geometry.artwork.source import source_of
 from ...geometry.errors import ArtworkError
 from ...geometry.job.job import Job
+from ..core.ownership import own
 
+#: Custom property of a copy: the file that it is of.
+PATH = "sheetstack_path"
 #: What a copy begins with that could not be kept as plain text.
 CODED = "data:application/octet-stream;base64,"
 #: Files larger than this stay outside.
@@ -57,7 +60,10 @@ def keep(scene: bpy.types.Scene, job: Job) -> None:
         if not path.is_file() or path.stat().st_size > MOST_BYTES:
             continue
         if path not in copies:
-            copies[path] = row.kept or bpy.data.texts.new(path.name)
+            # A copy of another file may serve another layer.
+            same = row.kept is not None and row.kept.get(PATH) in (None, str(path))
+            copies[path] = row.kept if same else own(bpy.data.texts.new(path.name))
+            copies[path][PATH] = str(path)
             text = text_from_bytes(path.read_bytes())
             if copies[path].as_string() != text:
                 copies[path].from_string(text)

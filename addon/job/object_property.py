@@ -27,6 +27,19 @@ class SHEETSTACK_PG_object(bpy.types.PropertyGroup):
     fingerprint: StringProperty(
         description="What the mesh was when it was built, to see edits by hand"
     )
+    found: StringProperty(
+        description="How the sheet was before inspection changed it, as JSON", options={"HIDDEN"}
+    )
+    found_action: PointerProperty(
+        type=bpy.types.Action,
+        name="Found action",
+        description="What the sheet was animated with before inspection",
+    )
+    picture: PointerProperty(
+        type=bpy.types.Object,
+        name="Picture",
+        description="The painted picture that hangs on this wall",
+    )
     marks: StringProperty(description="Islands, bridges and necks to be drawn, as JSON")
 
 

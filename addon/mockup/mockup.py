@@ -4,7 +4,7 @@ from typing import Any
 
 import bpy
 import numpy as np
-from bpy.props import BoolProperty, EnumProperty, IntProperty
+from bpy.props import BoolProperty, EnumProperty, IntProperty, PointerProperty
 from numpy.typing import NDArray
 
 from ...geometry.build import Build
@@ -12,6 +12,15 @@ from ...geometry.job.sections import MockupSettings
 from ...geometry.paint.compositing import painted_picture
 from ...geometry.progress import Progress
 from ..core.long_work import LongWork, Work
+from ..core.ownership import (
+    is_made,
+    is_own,
+    key_of,
+    owning,
+    remove_made,
+    remove_unused,
+    scene_of,
+)
 from ..job.scene_job import job_of
 from ..sheets.last_build import builder
 from .mockup_scene import mockup_scene, render_settings
@@ -20,7 +29,28 @@ from .stack_scene import stack_scene, turn_by_frames
 
 #: Pixels along the long side of the picture in a scene.
 PICTURE_PIXELS = 2048
-SCENES = {"PICTURE": "Mock-up", "STACK": "Exploded stack"}
+#: First names of the scenes; they are found again by pointer.
+NAMES = {"PICTURE": "Mock-up", "STACK": "Exploded stack"}
+#: Where the job's scene keeps them.
+PLACES = {"PICTURE": "picture_scene", "STACK": "stack_scene"}
+ROLE = "MOCKUP"
+
+
+class MockupProperties:
+    """What a scene keeps of the mock-ups of its job, or of the job that it is a mock-up of."""
+
+    picture_scene: PointerProperty(
+        type=bpy.types.Scene, name="Mock-up", description="Scene of the painted picture"
+    )
+    stack_scene: PointerProperty(
+        type=bpy.types.Scene, name="Exploded stack", description="Scene of the exploded stack"
+    )
+    home: PointerProperty(
+        type=bpy.types.Scene, name="Job", description="Scene of the job that this one shows"
+    )
+    wall: PointerProperty(
+        type=bpy.types.Object, name="Wall", description="Wall that the picture is put on"
+    )
 
 
 class SHEETSTACK_OT_mockup(LongWork, bpy.types.Operator):
@@ -58,6 +88,7 @@ its wall, board or canvas, or the exploded stack of sheets in their material"""
 
     def work(self, context: Any) -> Work:
         self._job = job_of(context.scene)
+        self._scene = key_of(context.scene)
         build = builder(context.scene, self._job)
 
         def paint(progress: Progress) -> tuple[Build, NDArray[np.uint8]]:
@@ -69,9 +100,21 @@ its wall, board or canvas, or the exploded stack of sheets in their material"""
 
     def done(self, context: Any, result: Any) -> set[str]:
         built, picture = result
+        home = scene_of(self._scene)
+        if home is None:
+            return {"CANCELLED"}
+        state = home.sheetstack
         scene = make_scene(
-            self.kind, built, picture, self._job.mockup, (self.width, self.height), self.frames
+            self.kind,
+            built,
+            picture,
+            self._job.mockup,
+            (self.width, self.height),
+            self.frames,
+            getattr(state, PLACES[self.kind]),
         )
+        setattr(state, PLACES[self.kind], scene)
+        scene.sheetstack.home = home
         render_settings(scene, self.samples)
         if self.go_there and context.window is not None:
             context.window.scene = scene
@@ -86,8 +129,9 @@ def make_scene(
     settings: MockupSettings,
     pixels: tuple[int, int],
     frames: int = 0,
+    scene: Any = None,
 ) -> Any:
-    """Make the scene of a kind, in place of an older one.
+    """Fill a scene of its own of a kind.
 
     Parameters
     ----------
@@ -98,27 +142,61 @@ def make_scene(
     pixels : tuple of int
     frames : int
         Of a turntable of the stack; 0 for a still.
+    scene : bpy.types.Scene, optional
+        One that was made before. What the add-on put there is made anew; what the user put there,
+        camera and world included, stays.
+
+    Returns
+    -------
+    bpy.types.Scene
     """
-    name = SCENES[kind]
-    _remove(name)
-    if kind == "PICTURE":
-        sheet = build.job.sheet
-        size = (sheet.width_mm, sheet.height_mm)
-        return mockup_scene(name, picture, size, build.job.ground, settings, pixels)
-    scene, stand = stack_scene(name, build, picture, pixels, turning=frames > 0)
-    if frames:
-        turn_by_frames(scene, stand, frames)
+    if scene is None:
+        scene = bpy.data.scenes.new(NAMES[kind])
+    camera, world = _emptied(scene)
+    with owning(scene, ROLE):
+        if kind == "PICTURE":
+            sheet = build.job.sheet
+            size = (sheet.width_mm, sheet.height_mm)
+            mockup_scene(scene, picture, size, build.job.ground, settings, pixels)
+        else:
+            stand = stack_scene(scene, build, picture, pixels, turning=frames > 0)
+            if frames:
+                turn_by_frames(scene, stand, frames)
+    if camera is not None:
+        scene.camera = camera
+    if world is not None:
+        ours, scene.world = scene.world, world
+        remove_unused([ours])
     return scene
 
 
-def _remove(name: str) -> None:
-    old = bpy.data.scenes.get(name)
-    if old is None or len(bpy.data.scenes) == 1:
-        return
-    for thing in list(old.collection.all_objects):
-        bpy.data.objects.remove(thing)
-    bpy.data.scenes.remove(old)
-    bpy.data.orphans_purge()
+def _emptied(scene: Any) -> tuple[Any, Any]:
+    """Remove what the add-on put into a scene; return the user's own camera and world."""
+    camera = None if scene.camera is None or is_made(scene, scene.camera) else scene.camera
+    world = None if scene.world is None or is_own(scene.world) else scene.world
+    if world is None and scene.world is not None:
+        ours, scene.world = scene.world, None
+        remove_unused([ours])
+    remove_made(scene, ROLE)
+    return camera, world
+
+
+class SHEETSTACK_OT_back_to_job(bpy.types.Operator):
+    """Show the scene of the job again"""
+
+    bl_idname = "sheetstack.back_to_job"
+    bl_label = "Back to the Job"
+
+    @classmethod
+    def poll(cls, context: Any) -> bool:
+        if context.scene.sheetstack.home is None:
+            cls.poll_message_set("This scene is no mock-up of a job")
+            return False
+        return context.window is not None
+
+    def execute(self, context: Any) -> set[str]:
+        context.window.scene = context.scene.sheetstack.home
+        return {"FINISHED"}
 
 
 class SHEETSTACK_OT_picture_on_face(LongWork, bpy.types.Operator):
@@ -138,15 +216,16 @@ class SHEETSTACK_OT_picture_on_face(LongWork, bpy.types.Operator):
 
     def work(self, context: Any) -> Work:
         self._job = job_of(context.scene)
-        self._wall = context.active_object.name
-        self._scene = context.scene.name
+        context.scene.sheetstack.wall = context.active_object
+        self._scene = key_of(context.scene)
         self._face = face_of(context.active_object)
         build = builder(context.scene, self._job)
         return lambda progress: painted_picture(build(progress), PICTURE_PIXELS)
 
     def done(self, context: Any, result: Any) -> set[str]:
-        wall, scene = bpy.data.objects.get(self._wall), bpy.data.scenes.get(self._scene)
-        if wall is None or scene is None:
+        scene = scene_of(self._scene)
+        wall = None if scene is None else scene.sheetstack.wall
+        if wall is None:
             return {"CANCELLED"}
         sheet = self._job.sheet
         size = (sheet.width_mm, sheet.height_mm)
@@ -156,4 +235,4 @@ class SHEETSTACK_OT_picture_on_face(LongWork, bpy.types.Operator):
         return {"FINISHED"}
 
 
-CLASSES = (SHEETSTACK_OT_mockup, SHEETSTACK_OT_picture_on_face)
+CLASSES = (SHEETSTACK_OT_mockup, SHEETSTACK_OT_back_to_job, SHEETSTACK_OT_picture_on_face)

@@ -17,7 +17,7 @@ from ...geometry.mesh.solid import Mesh, extrude
 from ...geometry.scene.brickwork import brickwork
 from ...geometry.scene.camera import camera_place, look_axes
 from ...geometry.scene.scale_objects import HEIGHT, RULE_WIDTH, figure, rule_length, rule_picture
-from ..core.blender_versions import use_nodes
+from ..core.blender_versions import CAN_DENOISE, use_nodes
 from ..core.conversion import fill_mesh, metres
 from . import mockup_material
 from .mockup_material import Picture
@@ -32,18 +32,20 @@ FIELD = 39.6
 
 
 def mockup_scene(
-    name: str,
+    scene: Any,
     picture: NDArray[np.uint8],
     size_mm: tuple[float, float],
     ground: str,
     settings: MockupSettings,
     pixels: tuple[int, int],
-) -> Any:
-    """Build a scene of its own that shows a picture as a client would see it.
+) -> None:
+    """Fill a scene so that it shows a picture as a client would see it.
+
+    It gets a camera; the wall is the plane y = 0, z points up.
 
     Parameters
     ----------
-    name : str
+    scene : bpy.types.Scene
     picture : uint8 array (rows, columns, 3)
         The painted picture with its ground.
     size_mm : tuple of float
@@ -53,19 +55,13 @@ def mockup_scene(
     settings : MockupSettings
     pixels : tuple of int
         Width and height of the render.
-
-    Returns
-    -------
-    bpy.types.Scene
-        With camera and render settings; the wall is the plane y = 0, z points up.
     """
-    scene = bpy.data.scenes.new(name)
     width, height = size_mm
     beside = settings.scale_for(height)
     loose = settings.surface in ("board", "canvas")
     # Large pictures stand low on the wall, small ones hang before the eyes.
     middle = EYES if height < 2 * EYES - 600 else height / 2 + 300
-    image = mockup_material.image_of(f"{name} picture", picture)
+    image = mockup_material.image_of(f"{scene.name} picture", picture)
     shown = Picture(
         image,
         float(metres(width)),
@@ -89,7 +85,6 @@ def mockup_scene(
         _floor(scene, span)
     camera_object(scene, points, (17.0, -2.5), pixels, margin=0.1)
     _light(scene, settings.light, size_mm, middle)
-    return scene
 
 
 def put_mesh(scene: Any, name: str, mesh: Mesh, material: Any, upright: bool = True) -> Any:
@@ -326,7 +321,7 @@ def render_settings(scene: Any, samples: int) -> None:
     cycles.device = "CPU"
     cycles.samples, cycles.seed = samples, 1
     cycles.use_adaptive_sampling, cycles.adaptive_threshold = True, 0.02
-    cycles.use_denoising = True
+    cycles.use_denoising = CAN_DENOISE
     cycles.max_bounces, cycles.diffuse_bounces = 6, 2
     cycles.caustics_reflective = cycles.caustics_refractive = False
     scene.view_settings.view_transform = "Standard"

@@ -18,6 +18,9 @@ class SHEETSTACK_PT_mockup(ClosedPanel, bpy.types.Panel):
         layout = self.layout
         layout.use_property_split = True
         layout.use_property_decorate = False
+        if context.scene.sheetstack.home is not None:
+            layout.operator("sheetstack.back_to_job", icon="LOOP_BACK")
+            return
         draw_section(layout, context.scene.sheetstack.mockup, MockupSettings)
         build = layout.operator("sheetstack.mockup", text="Picture Scene", icon="SCENE_DATA")
         build.kind = "PICTURE"

@@ -10,11 +10,13 @@ from numpy.typing import NDArray
 from ...geometry.errors import GeometryError
 from ...geometry.scene.wall_face import face_frame, face_size
 from ..core.conversion import metres
+from ..core.ownership import is_made, owning, remove_made
 from . import mockup_material
 
 #: How far the picture stands off the face, in mm: enough to be seen, too little to throw a shadow.
 OFF = 0.4
 NAME = "Picture on wall"
+ROLE = "WALL_PICTURE"
 
 
 def face_of(wall: bpy.types.Object) -> int:
@@ -74,23 +76,35 @@ def put_picture(
     )
     middle, axes = face_frame(corners)
     width, height = metres(size_mm).tolist()
-    for child in list(wall.children):
-        if child.name.startswith(NAME):
-            bpy.data.objects.remove(child)
+    old = wall.sheetstack.picture
+    if old is not None and is_made(scene, old):
+        remove_made(scene, ROLE, thing=old)
+    with owning(scene, ROLE):
+        wall.sheetstack.picture = _plane(scene, picture, (width, height))
+    place = np.eye(4)
+    place[:3, :3] = axes.T
+    place[:3, 3] = middle + axes[2] * float(metres(OFF))
+    thing = wall.sheetstack.picture
+    thing.parent = wall
+    thing.matrix_parent_inverse = wall.matrix_world.inverted()
+    thing.matrix_world = Matrix(place.tolist())
+    wide, high = face_size(corners, axes)
+    return wide >= width and high >= height
+
+
+def _plane(
+    scene: bpy.types.Scene,
+    picture: NDArray[np.uint8],
+    size: tuple[float, float],
+) -> bpy.types.Object:
+    """Make the plane that shows the picture, of a width and height in Blender units."""
     plane = bpy.data.meshes.new(NAME)
     signs = np.array([(-1, -1, 0), (1, -1, 0), (1, 1, 0), (-1, 1, 0)]) / 2
-    plane.from_pydata((signs * (width, height, 0)).tolist(), [], [(0, 1, 2, 3)])
+    plane.from_pydata((signs * (*size, 0)).tolist(), [], [(0, 1, 2, 3)])
     uv = plane.uv_layers.new(name="UVMap")
     uv.data.foreach_set("uv", np.array([0, 0, 1, 0, 1, 1, 0, 1], np.float32))
     image = mockup_material.image_of(NAME, picture)
     plane.materials.append(mockup_material.textured("picture", image, 0.6))
     thing = bpy.data.objects.new(NAME, plane)
     scene.collection.objects.link(thing)
-    place = np.eye(4)
-    place[:3, :3] = axes.T
-    place[:3, 3] = middle + axes[2] * float(metres(OFF))
-    thing.parent = wall
-    thing.matrix_parent_inverse = wall.matrix_world.inverted()
-    thing.matrix_world = Matrix(place.tolist())
-    wide, high = face_size(corners, axes)
-    return wide >= width and high >= height
+    return thing

@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 from ...geometry.arrays import Floats
 from ...geometry.build import Build
 from ...geometry.mesh.solid import Mesh, extrude
+from ..core.blender_versions import curves_of
 from ..core.conversion import metres
 from . import mockup_material
 from .mockup_scene import camera_object, lamp, put_mesh, sky
@@ -26,17 +27,17 @@ LOOK = (44.0, 16.0)
 
 
 def stack_scene(
-    name: str,
+    scene: Any,
     build: Build,
     picture: NDArray[np.uint8],
     pixels: tuple[int, int],
     turning: bool = False,
-) -> tuple[Any, Any]:
-    """Build a scene of its own that shows the sheets of a job, exploded, at true size.
+) -> Any:
+    """Fill a scene so that it shows the sheets of a job, exploded, at true size.
 
     Parameters
     ----------
-    name : str
+    scene : bpy.types.Scene
     build : Build
     picture : uint8 array (rows, columns, 3)
         The painted picture.
@@ -47,11 +48,9 @@ def stack_scene(
 
     Returns
     -------
-    scene : bpy.types.Scene
-    stand : bpy.types.Object
+    bpy.types.Object
         An empty that everything but floor and lights hangs on: turn it for a turntable.
     """
-    scene = bpy.data.scenes.new(name)
     sheet = build.job.sheet
     width, height = sheet.width_mm, sheet.height_mm
     count = len(build.layers)
@@ -85,7 +84,7 @@ def stack_scene(
     seen = turning_corners(build) if turning else np.array(corners)
     camera_object(scene, seen, LOOK, pixels, margin=0.07, field=30.0)
     _studio(scene, float(metres(max(width, height, depth))))
-    return scene, stand
+    return stand
 
 
 def turning_corners(build: Build) -> Floats:
@@ -101,10 +100,13 @@ def turning_corners(build: Build) -> Floats:
 def turn_by_frames(scene: Any, stand: Any, frames: int) -> None:
     """Let the stand turn once round in so many frames."""
     scene.frame_start, scene.frame_end = 1, frames
-    driver = stand.driver_add("rotation_euler", 2).driver
-    driver.type = "SCRIPTED"
-    driver.use_self = False
-    driver.expression = f"(frame - 1) * {2 * math.pi / frames!r}"
+    for frame, angle in ((1, 0.0), (frames + 1, 2 * math.pi)):
+        stand.rotation_euler[2] = angle
+        stand.keyframe_insert("rotation_euler", index=2, frame=frame)
+    stand.rotation_euler[2] = 0.0
+    for curve in curves_of(stand):
+        for key in curve.keyframe_points:
+            key.interpolation = "LINEAR"
 
 
 def _panel(scene: Any, stand: Any, build: Build, pixels: NDArray[np.uint8], z: float) -> None:

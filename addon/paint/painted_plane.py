@@ -12,12 +12,15 @@ from ...geometry.progress import Progress
 from ..core.blender_versions import use_nodes
 from ..core.conversion import metres
 from ..core.long_work import LongWork, Work
+from ..core.ownership import add_made, is_own, key_of, made, own, remove_made, scene_of
 from ..job.scene_job import job_of
 from ..sheets.last_build import builder
 from ..sheets.sheet_object import stack_of
 
 #: The plane stands this share of the sheet's width to the left of the stack.
 GAP = 0.1
+#: Role of the plane.
+ROLE = "PICTURE"
 
 
 class SHEETSTACK_OT_show_painted(LongWork, bpy.types.Operator):
@@ -36,7 +39,7 @@ class SHEETSTACK_OT_show_painted(LongWork, bpy.types.Operator):
         return bool(bpy.ops.sheetstack.build.poll())
 
     def work(self, context: Any) -> Work:
-        self._scene = context.scene.name
+        self._scene = key_of(context.scene)
         self._job = job_of(context.scene)
         pixels, build = self.pixels, builder(context.scene, self._job)
 
@@ -48,7 +51,7 @@ class SHEETSTACK_OT_show_painted(LongWork, bpy.types.Operator):
         return paint
 
     def done(self, context: Any, result: Any) -> set[str]:
-        scene = bpy.data.scenes.get(self._scene)
+        scene = scene_of(self._scene)
         if scene is None:
             return {"CANCELLED"}
         sheet = self._job.sheet
@@ -62,10 +65,12 @@ def show_picture(
 ) -> None:
     """Put a picture, uint8 (rows, columns, 3), top row first, on the plane beside the stack."""
     stack = stack_of(scene)
-    plane = next((o for o in stack.children if o.sheetstack.kind == "PICTURE"), None)
+    plane = next(iter(made(scene, ROLE).values()), None)
     if plane is None:
+        remove_made(scene, ROLE)  # one that was deleted may live on unseen
         plane = bpy.data.objects.new("Painted picture", bpy.data.meshes.new("Painted picture"))
         plane.sheetstack.kind = "PICTURE"
+        add_made(scene, ROLE, plane)
         plane.parent = stack
         scene.sheetstack.collection.objects.link(plane)
     _fill_plane(plane.data, width_mm, height_mm)
@@ -90,13 +95,13 @@ def _fill_plane(mesh: bpy.types.Mesh, width_mm: float, height_mm: float) -> None
 
 def _image_of(plane: bpy.types.Object) -> bpy.types.Image:
     """Return the image that a plane shows, made with its material where it has none."""
-    if plane.data.materials:
-        nodes = plane.data.materials[0].node_tree.nodes
+    for material in plane.data.materials:
+        nodes = material.node_tree.nodes if material and material.node_tree else ()
         for node in nodes:
-            if node.type == "TEX_IMAGE" and node.image is not None:
+            if node.type == "TEX_IMAGE" and is_own(node.image):
                 return node.image
-    image = bpy.data.images.new("Painted picture", 16, 16)
-    material = bpy.data.materials.new("Painted picture")
+    image = own(bpy.data.images.new("Painted picture", 16, 16))
+    material = own(bpy.data.materials.new("Painted picture"))
     use_nodes(material)
     tree = material.node_tree
     texture = tree.nodes.new("ShaderNodeTexImage")

@@ -7,6 +7,7 @@ import bpy
 from ...geometry.build import Build
 from ...geometry.errors import SheetstackError
 from ..core.long_work import LongWork, Work, may_begin
+from ..core.ownership import key_of, scene_of
 from ..job import kept_artwork
 from ..job.scene_job import job_of
 from .last_build import builder
@@ -34,12 +35,12 @@ class SHEETSTACK_OT_build(LongWork, bpy.types.Operator):
         return may_begin(cls)
 
     def work(self, context: Any) -> Work:
-        self._scene = context.scene.name
+        self._scene = key_of(context.scene)
         self._job = job_of(context.scene)
         return builder(context.scene, self._job)
 
     def done(self, context: Any, result: Any) -> set[str]:
-        scene = bpy.data.scenes.get(self._scene)
+        scene = scene_of(self._scene)
         if scene is None:
             self.report({"WARNING"}, "The scene was removed while its sheets were built.")
             return {"CANCELLED"}
@@ -75,8 +76,9 @@ def _follow() -> float:
     scene = bpy.context.scene
     state = scene.sheetstack
     changes = state.changes
-    rested = _seen.get(scene.name) == changes
-    _seen[scene.name] = changes
+    key = key_of(scene)
+    rested = _seen.get(key) == changes
+    _seen[key] = changes
     window = bpy.context.window or next(iter(bpy.context.window_manager.windows), None)
     if state.follow and state.is_stale and rested and window and _seen.get("tried") != changes:
         with bpy.context.temp_override(window=window, scene=scene):

@@ -18,22 +18,13 @@ from ...geometry.scene.marks import Mark, marks_of
 from ...geometry.scene.stack import sheet_places
 from ..core.blender_versions import show_transparency, use_nodes
 from ..core.conversion import fill_mesh, metres, shader_colour, vertex_coordinates
-
-#: Custom property of data-blocks that Sheetstack made and may change again.
-MADE = "sheetstack"
+from ..core.ownership import add_made, give_away, is_own, made, own, remove_made
 
 
 def sheets_of(scene: bpy.types.Scene) -> dict[str, bpy.types.Object]:
     """Return the built sheets by name, in the layers' order; a split layer has two."""
-    state = scene.sheetstack
-    if state.collection is None:
-        return {}
-    found = {
-        o.sheetstack.layer: o
-        for o in state.collection.objects
-        if o.sheetstack.kind == "SHEET" and o.type == "MESH"
-    }
-    names = (name for row in state.layers for name in sheet_names(row))
+    found = made(scene, "SHEET")
+    names = (name for row in scene.sheetstack.layers for name in sheet_names(row))
     return {name: found[name] for name in names if name in found}
 
 
@@ -62,25 +53,25 @@ def show_build(scene: bpy.types.Scene, build: Build) -> list[str]:
         Names of the objects that hold such edits.
     """
     stack = stack_of(scene)
-    collection = scene.sheetstack.collection
-    old = {o.sheetstack.layer: o for o in collection.objects if o.sheetstack.kind == "SHEET"}
+    old = made(scene, "SHEET")
     kept = []
     for layer in build.layers:
-        sheet = old.pop(layer.sheet.layer, None)
+        name = layer.sheet.layer
+        sheet = old.pop(name, None)
         if sheet is not None and is_hand_edited(sheet):
-            kept.append(_set_aside(sheet))
+            kept.append(_set_aside(scene, sheet))
             sheet = None
         if sheet is None:
-            sheet = _new_sheet(collection, stack, layer.sheet.layer)
+            remove_made(scene, "SHEET", name)  # one that was deleted may live on unseen
+            sheet = _new_sheet(scene, name)
+        if sheet.parent is None:
+            sheet.parent = stack
         _renew(sheet, layer, build.job.material)
-    for sheet in old.values():
+    for name, sheet in old.items():
         if is_hand_edited(sheet):
-            kept.append(_set_aside(sheet))
+            kept.append(_set_aside(scene, sheet))
         else:
-            mesh = sheet.data
-            bpy.data.objects.remove(sheet)
-            if mesh.users == 0:
-                bpy.data.meshes.remove(mesh)
+            remove_made(scene, "SHEET", name)
     put_findings(scene, build.findings)
     arrange(scene)
     show_layers(scene)
@@ -89,11 +80,12 @@ def show_build(scene: bpy.types.Scene, build: Build) -> list[str]:
 
 def stack_of(scene: bpy.types.Scene) -> bpy.types.Object:
     """Return the empty that all sheets hang on, made with the collection where there is none."""
-    collection = _collection(scene)
-    for thing in collection.objects:
-        if thing.sheetstack.kind == "STACK":
-            return thing
-    stack = bpy.data.objects.new("Stack", None)
+    collection = collection_of(scene)
+    found = made(scene, "STACK")
+    if found:
+        return next(iter(found.values()))
+    remove_made(scene, "STACK")
+    stack = add_made(scene, "STACK", bpy.data.objects.new("Stack", None))
     stack.sheetstack.kind = "STACK"
     stack.empty_display_type = "ARROWS"
     stack.empty_display_size = 0.05
@@ -166,7 +158,8 @@ def marks_on(sheet: bpy.types.Object) -> list[dict[str, Any]]:
     return json.loads(sheet.sheetstack.marks) if sheet.sheetstack.marks else []
 
 
-def _collection(scene: bpy.types.Scene) -> bpy.types.Collection:
+def collection_of(scene: bpy.types.Scene) -> bpy.types.Collection:
+    """Return the collection that holds what is made, made where there is none."""
     state = scene.sheetstack
     if state.collection is None:
         state.collection = bpy.data.collections.new("Sheets")
@@ -175,17 +168,17 @@ def _collection(scene: bpy.types.Scene) -> bpy.types.Collection:
     return state.collection
 
 
-def _new_sheet(
-    collection: bpy.types.Collection, stack: bpy.types.Object, layer: str
-) -> bpy.types.Object:
+def _new_sheet(scene: bpy.types.Scene, layer: str) -> bpy.types.Object:
     sheet = bpy.data.objects.new(f"Sheet {layer}", bpy.data.meshes.new(f"Sheet {layer}"))
+    add_made(scene, "SHEET", sheet, layer)
     sheet.sheetstack.kind, sheet.sheetstack.layer = "SHEET", layer
-    sheet.parent = stack
-    collection.objects.link(sheet)
+    collection_of(scene).objects.link(sheet)
     return sheet
 
 
-def _set_aside(sheet: bpy.types.Object) -> str:
+def _set_aside(scene: bpy.types.Scene, sheet: bpy.types.Object) -> str:
+    """Make a sheet that was edited by hand the user's own."""
+    give_away(scene, sheet)
     sheet.sheetstack.kind = "EDITED"
     sheet.name = f"{sheet.name} edited by hand"
     return str(sheet.name)
@@ -199,20 +192,20 @@ def _renew(sheet: bpy.types.Object, layer: BuiltLayer, material: Material) -> No
     kept.marks = json.dumps([_plain(mark) for mark in marks_of(layer)])
     # Colours of the solid view and, through the material, of renders.
     colour = shader_colour(layer.settings.colour)
-    sheet.color = colour
+    # How much is seen of it is inspection's.
+    sheet.color = (*colour[:3], sheet.color[3])
     if not sheet.data.materials:
-        made = bpy.data.materials.new(f"Sheet {layer.sheet.layer}")
-        made[MADE] = True
-        sheet.data.materials.append(made)
+        surface = own(bpy.data.materials.new(f"Sheet {layer.sheet.layer}"))
+        use_nodes(surface)
+        show_transparency(surface, False)
+        sheet.data.materials.append(surface)
     surface = sheet.data.materials[0]
-    if surface is not None and surface.get(MADE):
+    if is_own(surface):
         _paint(surface, colour)
 
 
 def _paint(surface: bpy.types.Material, colour: tuple[float, float, float, float]) -> None:
-    use_nodes(surface)
-    show_transparency(surface, False)
-    surface.diffuse_color = colour
+    surface.diffuse_color = (*colour[:3], surface.diffuse_color[3])
     for node in surface.node_tree.nodes:
         if node.type == "BSDF_PRINCIPLED":
             node.inputs["Base Color"].default_value = colour

@@ -16,6 +16,7 @@ from ...geometry.errors import Cancelled, SheetstackError
 from ...geometry.tracing.settings import TracingSettings
 from ...geometry.tracing.trace import PREVIEW_PIXELS, Tracing, read_and_trace
 from ..core.long_work import Running
+from ..core.ownership import is_own, own
 from ..core.viewport import redraw_panels
 
 #: Seconds that the settings rest before a new preview begins.
@@ -56,8 +57,8 @@ def preview_of(path: Path, settings: TracingSettings) -> Running:
     return Running(IMAGE, lambda progress: read_and_trace(path, settings, progress, PREVIEW_PIXELS))
 
 
-def take(work: Running) -> None:
-    """Show a tracing that is through.
+def take(work: Running, group: Any) -> None:
+    """Show a tracing that is through, also as the image of a scene's settings.
 
     Raises
     ------
@@ -75,18 +76,18 @@ def take(work: Running) -> None:
         f"Difference {score.difference:.1f}, structure {score.structure:.2f}\n"
         f"{score.islands} islands, {score.cut_mm / 1000:.1f} m of cuts, {score.nodes} nodes"
     )
-    _show(tracing.painted)
+    _show(tracing.painted, group)
     redraw_panels()
 
 
-def _show(painted: NDArray[np.float32]) -> None:
+def _show(painted: NDArray[np.float32], group: Any) -> None:
     """Put pixels (rows, columns, 3), top row first, into the image and the panel's icon."""
     rows, columns = painted.shape[:2]
     pixels: NDArray[np.float32] = np.ones((rows, columns, 4), np.float32)
     pixels[:, :, :3] = painted[::-1]
-    image = bpy.data.images.get(IMAGE)
-    if image is None:
-        image = bpy.data.images.new(IMAGE, columns, rows)
+    image = group.image
+    if not is_own(image):
+        image = group.image = own(bpy.data.images.new(IMAGE, columns, rows))
     if tuple(image.size) != (columns, rows):
         image.scale(columns, rows)
     image.pixels.foreach_set(pixels.ravel())

@@ -11,6 +11,7 @@ from ...geometry.progress import Progress
 from ...geometry.tracing.trace import read_and_trace
 from ...geometry.tracing.write import JOB, write_tracing
 from ..core.long_work import LongWork, Work, may_begin
+from ..core.ownership import key_of, scene_of
 from ..core.viewport import redraw_panels
 from ..job.scene_job import put_job
 from .preview import live, preview_of, take
@@ -40,7 +41,7 @@ class SHEETSTACK_OT_trace_picture(LongWork, bpy.types.Operator):
         return has_picture(cls, context) and may_begin(cls)
 
     def work(self, context: Any) -> Work:
-        self._scene = context.scene.name
+        self._scene = key_of(context.scene)
         path, settings = picture_of(context.scene), settings_of(context.scene)
 
         def traced(progress: Progress) -> Path:
@@ -52,7 +53,7 @@ class SHEETSTACK_OT_trace_picture(LongWork, bpy.types.Operator):
         return traced
 
     def done(self, context: Any, result: Path) -> set[str]:
-        scene = bpy.data.scenes.get(self._scene)
+        scene = scene_of(self._scene)
         if scene is None:
             return {"CANCELLED"}
         job = load_job(result)
@@ -77,7 +78,7 @@ class SHEETSTACK_OT_preview_tracing(bpy.types.Operator):
             work = preview_of(picture_of(context.scene), settings_of(context.scene))
             if bpy.app.background:
                 work.run()
-                take(work)
+                take(work, context.scene.sheetstack_tracing)
                 return {"FINISHED"}
         except SheetstackError as error:
             self.report({"ERROR"}, str(error))
@@ -93,7 +94,7 @@ def _look() -> float:
     if live.work is not None and live.work.ended:
         through, live.work = live.work, None
         try:
-            take(through)
+            take(through, bpy.context.scene.sheetstack_tracing)
         except SheetstackError:  # told in the panel: half-typed settings are no fault
             redraw_panels()
     if not live.rested():

@@ -25,6 +25,9 @@ SHEETSTACK_PG_tracing = property_group(
     needed={},
     update=_changed,
     more={
+        "image": PointerProperty(
+            type=bpy.types.Image, name="Preview", description="The last preview, as an image"
+        ),
         "picture": StringProperty(
             name="Picture",
             description="Photograph or painting to trace: PNG, JPEG or TIFF",

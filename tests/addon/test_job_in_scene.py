@@ -143,16 +143,30 @@ def test_linked_sheet_can_be_checked_but_is_not_changed(built, tmp_path):
 def test_properties_of_an_older_format_are_upgraded(opened, monkeypatch):
     from sheetstack.addon.job import file_upgrade
 
-    def from_0_to_1(state):
+    now = file_upgrade.FORMAT
+
+    def to_the_next(state):
         state.title = "upgraded"
 
-    monkeypatch.setattr(file_upgrade, "FORMAT", 2)
-    monkeypatch.setitem(file_upgrade.STEPS, 1, from_0_to_1)
+    monkeypatch.setattr(file_upgrade, "FORMAT", now + 1)
+    monkeypatch.setitem(file_upgrade.STEPS, now, to_the_next)
     file_upgrade.upgrade(opened.sheetstack)
-    assert (opened.sheetstack.title, opened.sheetstack.format) == ("upgraded", 2)
+    assert (opened.sheetstack.title, opened.sheetstack.format) == ("upgraded", now + 1)
     opened.sheetstack.title = "mine"
     file_upgrade.upgrade(opened.sheetstack)
     assert opened.sheetstack.title == "mine"
+
+
+def test_sheets_of_format_1_are_known_again(built):
+    from sheetstack.addon.job import file_upgrade
+    from sheetstack.addon.sheets.sheet_object import sheets_of
+
+    before = sheets_of(built)
+    built.sheetstack.made.clear()
+    built.sheetstack.format = 1
+    assert sheets_of(built) == {}
+    file_upgrade.upgrade(built.sheetstack)
+    assert sheets_of(built) == before
 
 
 @pytest.mark.parametrize(

@@ -120,8 +120,8 @@ def test_a_turntable_turns_once_and_keeps_all_in_sight(sign):
 
 def test_making_a_scene_anew_leaves_no_old_one(sign):
     built, picture = sign
-    for _ in range(2):
-        make_scene("PICTURE", built, picture, MockupSettings("plaster"), PIXELS)
+    scene = make_scene("PICTURE", built, picture, MockupSettings("plaster"), PIXELS)
+    make_scene("PICTURE", built, picture, MockupSettings("plaster"), PIXELS, scene=scene)
     assert sorted(s.name for s in bpy.data.scenes) == ["Mock-up", "Scene"]
     assert len(bpy.data.cameras) == 1
 
