@@ -68,13 +68,15 @@ class Material:
     )
     deflection_mm: float = field(
         5.0,
-        about="most that an island may give way under handling; common practice, no source",
+        about="most that an island may give way, the sheet held in the hand by its frame: common "
+        "practice, no source",
         least=0.01,
         most=1000,
     )
     safety: float = field(
         2.0,
-        about="times that bridges must be stronger than needed: common practice",
+        about="times that bridges must be stronger than needed, the sheet held in the hand: common "
+        "practice, no source",
         least=1,
         most=100,
     )

@@ -103,7 +103,8 @@ class BridgeSettings:
     )
     deflection_mm: float | None = field(
         None,
-        about="most that an island may give way; the material's limit when absent",
+        about="most that an island may give way, the sheet held in the hand; the material's when "
+        "absent",
         least=0.01,
         most=1000,
     )

@@ -33,7 +33,9 @@ Each layer:
 width_mm, gap_mm, covers_mm2, visible_mm2, damage, path (places) |
 | damage, plain_damage | visible damage of the bridges, and of plain shortest ones as firm, in mm2 x
 CIEDE2000: the area where another colour shows than the picture wants, times the difference |
-| islands_held | how firmly: place, area_mm2, bridges, deflection_mm, stress_mpa, enough, reason |
+| islands_held | how firmly, the sheet taken as one whole and held in the hand by its frame: place,
+area_mm2, bridges, deflection_mm, stress_mpa, enough, reason, steps (bridges to the frame, by the
+shortest way), chain (places of the islands on that way, from the frame outwards) |
 | volume_mm3, mass_g | of the solid |
 | watertight, oriented, euler | of the mesh: closed, normals outwards, vertices - edges + faces |
 | vertices, faces | counts of the mesh |
@@ -176,6 +178,8 @@ def _held(island: HeldIsland) -> dict[str, Any]:
         "stress_mpa": _rounded(island.hold.stress_mpa),
         "enough": island.enough,
         "reason": island.reason,
+        "steps": island.steps,
+        "chain": [_point(place) for place in island.chain],
     }
 
 

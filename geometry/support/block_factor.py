@@ -66,22 +66,27 @@ def inverse_3x3(blocks: Floats) -> Floats:
 class _Sums:
     """Adds up values that belong to the same place."""
 
-    order: Indices
-    starts: Indices
+    order: Indices | None
+    starts: Indices | None
     places: Indices
 
     @staticmethod
     def to(places: Indices) -> _Sums:
-        order = np.argsort(places, kind="stable")
-        in_order = places[order]
-        first = np.append(True, in_order[1:] != in_order[:-1])[: len(places)]
-        starts = np.flatnonzero(first)
-        return _Sums(order, starts, in_order[starts])
+        order = None
+        if (places[1:] < places[:-1]).any():
+            order = np.argsort(places, kind="stable")
+            places = places[order]
+        first = np.append(True, places[1:] != places[:-1])[: len(places)]
+        starts = None if first.all() else np.flatnonzero(first)
+        return _Sums(order, starts, places[first])
 
     def subtract(self, target: Floats, values: Floats) -> None:
         """Take each value from its place in the target."""
-        if len(self.order):
-            target[self.places] -= np.add.reduceat(values[self.order], self.starts, axis=0)
+        if self.order is not None:
+            values = values[self.order]
+        if self.starts is not None:
+            values = np.add.reduceat(values, self.starts, axis=0)
+        target[self.places] -= values
 
 
 @dataclass(frozen=True)

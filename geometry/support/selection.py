@@ -23,8 +23,9 @@ from ..progress import Progress
 from .constraints import Loads, Rules
 from .gaps import Gaps
 from .held_islands import HeldIsland, held_islands
-from .statics import FRAME, Beams, Grillage, plates_of
+from .statics import FRAME, Beams, Grillage, LoadedGrillage, plates_of
 from .stiffening import (
+    PUSHED,
     SLIGHT,
     Budget,
     CloseBridges,
@@ -39,7 +40,7 @@ from .stiffening import (
 #: the cheapest way from the frame for each island.
 FROM_FRAME = (0.0, 0.3, 1.0)
 #: Sheets with more islands than this are begun with one tree only, the middle one.
-MANY = 600
+MANY = 250
 #: A part that costs this much more than before, with a dear bridge given up, is left at that.
 TOO_DEAR = 1.1
 #: Dear bridges of one part of the sheet that are given up once, at most.
@@ -277,13 +278,13 @@ class _Parts:
         self.of_bridge: Indices = self.of_plate[pairs.max(axis=1)]
         self.size: Indices = np.bincount(self.of_plate)
 
-    def standing(self, scheme: Scheme) -> _Standing:
-        """Return how a scheme does in each part."""
+    def standing(self, scheme: Scheme, held: LoadedGrillage | None = None) -> _Standing:
+        """Return how a scheme does in each part; ``held`` are the islands held by it."""
         task, count = self._task, len(self.size)
-        held = scheme.under_load(task)
+        held = held or scheme.under_load(task)
         push, loads = task.loads.handling_n, task.loads
         soft = held.deflections(push).max(axis=1) > loads.deflection_mm * SLIGHT
-        strained = held.stresses(push).mpa > loads.stress_mpa * SLIGHT
+        strained = held.stresses(push, PUSHED).mpa > loads.stress_mpa * SLIGHT
         weak = np.bincount(self.of_plate[soft], minlength=count)
         weak += np.bincount(self.of_bridge[held.which[strained]], minlength=count)
         cost = np.bincount(self.of_bridge, scheme.costs(task), minlength=count)
@@ -311,8 +312,8 @@ def _best_scheme(task: Task, cheapest: Scheme, progress: Progress) -> Scheme:
             cost = np.where(task.automatic, task.cost, 0)
             laid = ~task.automatic
             laid[tree_from(root, np.where(pairs == FRAME, root, pairs), cost, share)] = True
-        scheme = thinned(task, *stiffened(task, Scheme(laid, task.width)))[0]
-        its = parts.standing(scheme)
+        scheme, held = thinned(task, *stiffened(task, Scheme(laid, task.width)))
+        its = parts.standing(scheme, held)
         if best is None or standing is None:
             best, standing = scheme, its
             continue
@@ -320,16 +321,18 @@ def _best_scheme(task: Task, cheapest: Scheme, progress: Progress) -> Scheme:
         best = parts.mixed(best, scheme, better)
         standing = parts.standing(best)
     assert best is not None
-    return _improved(task, parts, best, progress.part(0.5, 1.0))
+    assert standing is not None
+    return _improved(task, parts, best, standing, progress.part(0.5, 1.0))
 
 
-def _improved(task: Task, parts: _Parts, scheme: Scheme, progress: Progress) -> Scheme:
+def _improved(
+    task: Task, parts: _Parts, scheme: Scheme, standing: _Standing, progress: Progress
+) -> Scheme:
     """Give up dear bridges one after the other, where the rest can be made to hold for less.
 
     One bridge of each part at a time is taken out and barred, the islands are joined again by the
     cheapest links and stiffened; where a part then does better it stays so.
     """
-    standing = parts.standing(scheme)
     dear = np.flatnonzero(scheme.laid & task.automatic)
     dear = dear[parts.size[parts.of_bridge[dear]] <= MOST_IMPROVED]
     costs = scheme.costs(task)[dear]
@@ -348,8 +351,8 @@ def _improved(task: Task, parts: _Parts, scheme: Scheme, progress: Progress) -> 
         if tried.laid[given_up].all():  # each is the only way to some island
             continue
         budget = Budget(parts.of_bridge, TOO_DEAR * standing.cost)
-        tried = thinned(barred, *stiffened(barred, tried, budget))[0]
-        its = parts.standing(tried)
+        tried, held = thinned(barred, *stiffened(barred, tried, budget))
+        its = parts.standing(tried, held)
         better = its.beats(standing)
         if better.any():
             scheme = parts.mixed(scheme, tried, better)

@@ -36,7 +36,7 @@ NEWTON_PER_GRAM = 9.80665e-3
 RIM_POINTS = 32
 #: Of islands that hang together, so many of the softest are pushed to find the greatest stress in
 #: each bridge; both ends of a bridge are pushed in any case. Up to so many islands it is exact.
-MOST_PUSHED = 256
+MOST_PUSHED = 64
 #: What stands for the frame where plates are counted.
 FRAME = -1
 #: Values of a table of stresses that are worked on at once.

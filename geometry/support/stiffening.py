@@ -31,12 +31,17 @@ WIDER = (1.25, 1.5)
 LEAST_GAIN = 0.15
 #: Of islands that hang together so many of the worst excesses are looked at in each round.
 WATCHED = 16
-#: Of islands that hang together so many of the softest are pushed while bridges are looked for.
-PUSHED = 24
-#: One more bridge is laid in a round for each so many islands that hang together.
+#: Of islands that hang together so many of the softest are pushed while bridges are looked for; the
+#: most strained bridges are nearly always strained by these, or by a push on one of their ends.
+PUSHED = 6
+#: One more move is made in a round for each so many islands that hang together.
 ISLANDS_A_MOVE = 24
+#: The same where more than ``MOST_THINNED`` do: fewer rounds for a little more damage.
+ISLANDS_A_QUICK_MOVE = 3
 #: Bridges of one cluster that are looked at in one round of taking out, dearest first.
 LOOKED_AT = 64
+#: Where more islands than this hang together no bridge is taken out again.
+MOST_THINNED = 200
 #: A value this far over its limit counts as within it: rounding.
 SLIGHT = 1 + 1e-9
 #: A bridge yields to itself by this share at most where something else holds as well.
@@ -511,7 +516,8 @@ def _taken(moves: _Moves, watched: _Watched) -> Indices:
         share[there] = np.maximum(share[there], part.max(axis=1, initial=0))
     good = np.flatnonzero((share >= LEAST_GAIN) & (total > 0))
     good = good[np.argsort(-(total[good] / moves.price[good]), kind="stable")]
-    left = 1 + watched.size // ISLANDS_A_MOVE
+    large = watched.size > MOST_THINNED
+    left = 1 + watched.size // np.where(large, ISLANDS_A_QUICK_MOVE, ISLANDS_A_MOVE)
     met: set[int] = set()
     unmet = np.ones_like(excess)
     taken = []
@@ -556,6 +562,7 @@ def thinned(task: Task, scheme: Scheme, held: LoadedGrillage) -> tuple[Scheme, L
     """
     loads = task.loads
     stays = ~task.automatic
+    stays[held.which[np.bincount(held.clusters)[held.beam_clusters] > MOST_THINNED]] = True
     while True:
         deflection = held.deflections(loads.handling_n).max(axis=1, initial=0)
         bound = np.maximum(deflection, loads.deflection_mm) * SLIGHT
@@ -566,15 +573,14 @@ def thinned(task: Task, scheme: Scheme, held: LoadedGrillage) -> tuple[Scheme, L
             if len(looked_at) == 0:
                 return scheme, held
             continue
-        # The first of each cluster is the dearest.
-        out = out[np.unique(held.clusters[_any_plate(task, out)], return_index=True)[1]]
+        out = _some_of_each(task, held, out)
         laid = scheme.laid.copy()
         laid[out] = False
         after = Scheme(laid, scheme.width)
         held_after = after.under_load(task)
-        torn = _torn(task, held, held_after)
-        if torn.any():
-            back = out[torn[held.clusters[_any_plate(task, out)]]]
+        worse = _worse(task, held, held_after, bound)
+        if worse.any():
+            back = out[worse[held.clusters[_any_plate(task, out)]]]
             laid[back] = True
             stays[back] = True
             after = Scheme(laid, scheme.width)
@@ -637,12 +643,29 @@ def _needless(
     return bridges, ~needed
 
 
-def _torn(task: Task, before: LoadedGrillage, after: LoadedGrillage) -> Bools:
-    """Return in which clusters of before a bridge is strained too much, and more than before."""
+def _some_of_each(task: Task, held: LoadedGrillage, bridges: Indices) -> Indices:
+    """Return the first bridges of each cluster, more of large ones, with no plate in common."""
+    label = held.clusters[_any_plate(task, bridges)]
+    left = 1 + np.bincount(held.clusters) // ISLANDS_A_MOVE
+    met: set[int] = {FRAME}
+    chosen = []
+    pairs = task.grillage.beams.plates[bridges]
+    for number, (cluster, pair) in enumerate(zip(label.tolist(), pairs.tolist(), strict=True)):
+        plates = set(pair) - {FRAME}
+        if left[cluster] > 0 and not plates & met:
+            left[cluster] -= 1
+            met |= plates
+            chosen.append(number)
+    return bridges[chosen]
+
+
+def _worse(task: Task, before: LoadedGrillage, after: LoadedGrillage, bound: Floats) -> Bools:
+    """Return which clusters of before give way further than they may now, or are strained more."""
     push, limit = task.loads.handling_n, task.loads.stress_mpa
+    worse = np.zeros(before.clusters.max(initial=-1) + 1, bool)
+    worse[before.clusters[after.deflections(push).max(axis=1, initial=0) > bound]] = True
     had = np.zeros(len(task.cost))
-    had[before.which] = before.stresses(push, LOOKED_AT).mpa
-    worse = after.stresses(push, LOOKED_AT).mpa > np.maximum(limit, had[after.which]) * SLIGHT
-    torn = np.zeros(before.clusters.max(initial=-1) + 1, bool)
-    torn[before.clusters[_any_plate(task, after.which[worse])]] = True
-    return torn
+    had[before.which] = before.stresses(push, PUSHED).mpa
+    torn = after.stresses(push, PUSHED).mpa > np.maximum(limit, had[after.which]) * SLIGHT
+    worse[before.clusters[_any_plate(task, after.which[torn])]] = True
+    return worse
