@@ -15,8 +15,7 @@ from .finding import Finding, Severity
 from .job.job import Job
 from .job.processes import process_findings
 from .job.sections import LayerSettings
-from .mesh.check import Soundness, soundness, volume
-from .mesh.edges import edges_of
+from .mesh.check import Soundness, euler_of_plate, faults_as_written, leak_finding, volume
 from .mesh.islands import Piece, find_pieces
 from .mesh.solid import Mesh, extrude
 from .planar.polygons import as_multipolygon
@@ -54,7 +53,9 @@ class BuiltLayer:
     mesh : Mesh
         That sheet as a solid, z from 0 to its thickness, in mm.
     soundness : Soundness
-        Whether the mesh is closed and oriented.
+        Whether the mesh is closed and oriented, as a reader of its file has it.
+    fault : str
+        What is wrong with it so; empty for a sound solid.
     islands_left : tuple of Piece
         What would still fall out; empty in a good stencil.
     mass_g : float
@@ -80,6 +81,7 @@ class BuiltLayer:
     findings: tuple[Finding, ...]
     held_islands: tuple[HeldIsland, ...] = ()
     plain: PlainBridges | None = None
+    fault: str = ""
 
     @property
     def damage(self) -> float:
@@ -252,9 +254,10 @@ def _build_sheet(job: Job, part: Part, progress: Progress) -> BuiltLayer:
         waiting = aside.submit(lambda: find_pieces(extrude(plain.shape, plain.thickness)).islands)
         mesh = extrude(held.sheet.shape, held.sheet.thickness, progress.part(0.0, 0.6))
         progress(0.6, f"{settings.name}: checking the solid")
-        edges = edges_of(mesh.faces, len(mesh.vertices))
-        sound = soundness(mesh, edges)
-        left = find_pieces(mesh, edges).islands
+        shape = held.sheet.shape
+        wanted = shape.area * held.sheet.thickness
+        sound, fault = faults_as_written(mesh, euler_of_plate(shape), wanted)
+        left = find_pieces(mesh).islands
         islands = waiting.result()
     findings = [*artwork.findings, *part.supported.findings]
     findings += [
@@ -267,15 +270,8 @@ def _build_sheet(job: Job, part: Part, progress: Progress) -> BuiltLayer:
         )
         for island in left
     ]
-    if not (sound.watertight and sound.oriented):
-        findings.append(
-            Finding(
-                "solid.leaks",
-                Severity.SPOILS,
-                "The solid is not closed; please report the artwork as a fault of Sheetstack.",
-                settings.name,
-            )
-        )
+    if fault:
+        findings.append(leak_finding(fault, settings.name))
     return BuiltLayer(
         settings=settings,
         artwork=artwork,
@@ -285,6 +281,7 @@ def _build_sheet(job: Job, part: Part, progress: Progress) -> BuiltLayer:
         sheet=held.sheet,
         mesh=mesh,
         soundness=sound,
+        fault=fault,
         islands_left=left,
         mass_g=job.material.mass_g(float(shapely.area(held.sheet.shape)) * plain.thickness),
         findings=tuple(findings),

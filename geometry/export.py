@@ -37,6 +37,7 @@ from .files.three_mf import PrintedPart, write_three_mf
 from .finding import Finding, Severity
 from .job.job import Job
 from .job.names import cut_stem, file_stem, print_stem
+from .mesh.check import faults_as_written, leak_finding, volume
 from .mesh.solid import Mesh
 from .progress import Progress
 from .report.estimate_text import estimate_text
@@ -238,6 +239,10 @@ def _write_sheet(task: _Task, one: MadeSheet, progress: Progress) -> _Written:
         found = printed_pieces(job, one)
         parts = found.pieces
         findings += found.findings
+        for part in parts:
+            _, fault = faults_as_written(part.mesh, part.euler, volume(part.mesh))
+            if fault:
+                findings.append(leak_finding(fault, sheet.name))
         if "stl" in task.formats:
             for part in parts:
                 _write_solid(task, sheet, part)

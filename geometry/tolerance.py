@@ -22,13 +22,17 @@ class Tolerances:
         Rings under this area (mm2) are specks that no tool can cut.
     pinch : float
         Half the width of the slit that parts sheet where it touches itself at a point only.
+    wall : float
+        Sheet thinner than this between two openings is none: a knife or a laser beam is wider, and
+        programs that read solids weld points that are nearer than a few hundredths.
     """
 
     chord: float = 0.05
     join: float = 0.02
     same_point: float = 1e-6
     least_area: float = 1e-3
-    pinch: float = 0.01
+    pinch: float = 0.025
+    wall: float = 0.05
 
     @property
     def grid(self) -> float:

@@ -42,6 +42,17 @@ MOST_PIXELS = 100_000_000
 # Wider smoothing is a slip of the pen, and would take minutes.
 _WIDEST_SMOOTHING_PIXELS = 200
 
+MM_PER_INCH = 25.4
+
+#: Resolutions in dots per inch that are believed; files that give 0 or less exist.
+_LEAST_DPI, _MOST_DPI = 1, 1e5
+
+#: ``simplify_mm`` may be this share of the image's smaller side at most.
+_COARSEST = 0.1
+
+#: An image painted by this share is painted all over.
+_ALL = 1 - 1e-9
+
 _EXIF_ORIENTATION, _EXIF_X_RESOLUTION = 0x0112, 0x011A
 
 # For each EXIF orientation, how the stored picture is to be turned (EXIF 2.32, 4.6.4 A).
@@ -103,13 +114,13 @@ def read_mask(source: ArtworkSource, tolerances: Tolerances = TOLERANCES) -> Art
     findings += _speck_findings(specks + more, least)
     if not len(polygons):
         findings.append(_nothing_painted(grey, source))
-    elif shapely.area(polygons).sum() >= page[0] * page[1] * (1 - 1e-9):
+    elif shapely.area(polygons).sum() >= page[0] * page[1] * _ALL:
         findings.append(
             Finding(
                 "artwork.all-painted",
                 Severity.WARNING,
                 f"{source.path.name}: the whole image is painted; "
-                "are 'painted' and 'threshold' as meant?",
+                "check 'painted' and 'threshold' in the job.",
             )
         )
     shape = MultiPolygon(list(shapely.orient_polygons(polygons)))
@@ -136,7 +147,7 @@ def _check_settings(source: ArtworkSource) -> None:
 def _check_lengths(
     source: ArtworkSource, pixel: tuple[float, float], page: tuple[float, float]
 ) -> None:
-    if source.simplify_mm > 0.1 * min(page):
+    if source.simplify_mm > _COARSEST * min(page):
         raise ArtworkError(
             f"{source.path}: simplify_mm = {source.simplify_mm}: expected at most a tenth of the "
             f"image's smaller side of {min(page):.3g} mm."
@@ -257,16 +268,15 @@ def _pixel_size(source: ArtworkSource, dpi: tuple[float, float] | None) -> tuple
         return source.pixel_mm, source.pixel_mm
     if dpi is None:
         raise ArtworkError(
-            f"{source.path}: the image states no resolution; the job must state pixel_mm, "
-            "the side of a pixel in mm."
+            f"{source.path}: the image gives no resolution; set pixel_mm in the job, the "
+            "width of one pixel in mm."
         )
-    # From 1 to 100,000 dots per inch; files that say 0 or less exist.
-    if not all(1 <= value <= 1e5 for value in dpi):
+    if not all(_LEAST_DPI <= value <= _MOST_DPI for value in dpi):
         raise ArtworkError(
-            f"{source.path}: the image states an absurd resolution of {dpi[0]:g} x {dpi[1]:g} dots "
-            "per inch; the job must state pixel_mm, the side of a pixel in mm."
+            f"{source.path}: the image gives an absurd resolution of {dpi[0]:g} x {dpi[1]:g} dots "
+            "per inch; set pixel_mm in the job, the width of one pixel in mm."
         )
-    return 25.4 / dpi[0], 25.4 / dpi[1]
+    return MM_PER_INCH / dpi[0], MM_PER_INCH / dpi[1]
 
 
 def _painted(

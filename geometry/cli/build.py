@@ -74,7 +74,6 @@ def _print_table(built: Build) -> None:
     width = max(5, *(len(layer.settings.name) for layer in built.layers))
     print(f"{'layer':<{width}}  openings  islands  bridges  left  sheet cm2  mass g  solid")
     for layer in built.layers:
-        sound = layer.soundness.watertight and layer.soundness.oriented
         print(
             f"{layer.settings.name:<{width}}"
             f"{len(layer.sheet.openings.geoms):>10}"
@@ -83,5 +82,5 @@ def _print_table(built: Build) -> None:
             f"{len(layer.islands_left):>6}"
             f"{shapely.area(layer.sheet.shape) / 100:>11.1f}"
             f"{layer.mass_g:>8.1f}"
-            f"  {'closed' if sound else 'LEAKS'}"
+            f"  {'LEAKS' if layer.fault else 'closed'}"
         )

@@ -7,12 +7,13 @@ from collections.abc import Iterable, Sequence
 import shapely
 from shapely import MultiPolygon, Polygon
 
-from ..planar.polygons import as_multipolygon, touching_points
+from ..planar.polygons import as_multipolygon
+from ..planar.snapping import snapped_apart
 from ..tolerance import TOLERANCES
 from .cells import seam_lines
 
-#: Corners of tiles lie on a grid of a nanometre, and specks under this area (mm2) are dropped.
-_GRID, _SPECK = 1e-6, 0.05
+#: Specks of tiles under this area (mm2) are dropped.
+_SPECK = 0.05
 #: Mitres of the gap at corners of seams are pointed up to this many times half the clearance.
 _MITRE_LIMIT = 2.0
 #: A tile that has taken over a crumb is worn back by this much more than the clearance is wide, so
@@ -59,16 +60,10 @@ def gap_at_joints(
 
 def makeable(shape: shapely.Geometry) -> MultiPolygon:
     """Return a tile without what joints leave: specks, pinholes, corners that touch at a point."""
-    on_grid = as_multipolygon(shapely.set_precision(shape, _GRID))
-    polygons = [
-        Polygon(p.exterior, [r for r in p.interiors if Polygon(r).area > _SPECK])
-        for p in on_grid.geoms
-        if p.area > _SPECK
-    ]
-    clean = as_multipolygon(shapely.union_all(polygons))
-    pinches = touching_points(clean)
-    if len(pinches):
-        half = TOLERANCES.pinch
-        slits = shapely.box(*(pinches - half).T, *(pinches + half).T)
-        clean = as_multipolygon(clean.difference(shapely.union_all(slits)))
-    return clean
+    return MultiPolygon(
+        [
+            Polygon(p.exterior, [r for r in p.interiors if Polygon(r).area > _SPECK])
+            for p in snapped_apart(shape, TOLERANCES.pinch).geoms
+            if p.area > _SPECK
+        ]
+    )

@@ -13,7 +13,9 @@ from ..finding import Finding, Severity
 from ..job.job import Job
 from ..job.names import sheet_stems
 from ..job.sections import PrintingSettings
+from ..planar.snapping import snapped_apart
 from ..support.bridges import Bridge
+from ..tolerance import TOLERANCES
 from .cut_sheet import CutSheet, lines_of
 from .kerf import cut_paths
 from .label_placement import place_label
@@ -119,6 +121,8 @@ def made_sheet(job: Job, sheet: SheetToMake) -> MadeSheet:
                 sheet.name,
             )
         )
+    # A sheet edited by hand, or with a tab, has corners off the grid that files keep apart.
+    shape = snapped_apart(shape, TOLERANCES.pinch)
     tiling = split_for_bed(
         shape,
         shapely.box(*shape.bounds),

@@ -11,9 +11,6 @@ import io
 import re
 import uuid
 
-import ezdxf
-import ezdxf.units
-
 from ..fabricate.cut_sheet import CutSheet
 
 #: Layers with their colour of the AutoCAD colour index: red, green, white or black.
@@ -39,6 +36,10 @@ def cut_dxf(sheet: CutSheet, *, title: str = "") -> str:
     str
         DXF R2010 (AC1024), ``$INSUNITS`` 4: one unit is one millimetre; y up.
     """
+    # Here, not at the top: most runs of the command line write no DXF, and it takes long to load.
+    import ezdxf
+    import ezdxf.units
+
     document = ezdxf.new("R2010", units=ezdxf.units.MM)  # type: ignore[attr-defined]
     document.header["$MEASUREMENT"] = 1
     document.header["$EXTMIN"] = (-sheet.pad, -sheet.pad, 0)

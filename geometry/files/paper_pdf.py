@@ -10,9 +10,9 @@ from __future__ import annotations
 from collections.abc import Iterable
 from datetime import datetime, timezone
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import numpy as np
-from fpdf import FPDF
 
 from ..arrays import Floats
 from ..cautions import cautions_text
@@ -20,6 +20,9 @@ from ..fabricate.cut_sheet import CutSheet
 from ..fabricate.pages import PagePlan, page_plan
 from ..job.sections import PaperSettings
 from .atomic import atomic
+
+if TYPE_CHECKING:
+    from fpdf import FPDF
 
 #: Strip round the window for crop marks, scale bar and caption, inside the printer's margin.
 STRIP = 7.0
@@ -57,6 +60,9 @@ def paper_pdf(sheet: CutSheet, paper: PaperSettings, *, title: str = "") -> byte
     JobError
         Margin and overlap leave nothing of the paper.
     """
+    # Here, not at the top: most runs of the command line write no PDF, and it takes long to load.
+    from fpdf import FPDF
+
     plan = paper_plan(sheet, paper)
     pdf = FPDF(unit="mm", format=plan.page)
     pdf.set_auto_page_break(False)

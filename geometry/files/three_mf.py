@@ -18,6 +18,7 @@ from xml.sax.saxutils import quoteattr
 import numpy as np
 
 from ..errors import GeometryError
+from ..mesh.check import as_written
 from ..mesh.solid import Mesh
 from .atomic import atomic
 
@@ -64,7 +65,9 @@ class PrintedPart:
 def three_mf_bytes(parts: Sequence[PrintedPart], *, title: str = "") -> bytes:
     """Return meshes as the bytes of a 3MF file.
 
-    Coordinates have six decimals, a nanometre. Vertices that no face uses are left out.
+    Coordinates are 32-bit floats, the same numbers as an STL file of the mesh has; corners that are
+    equal so are one vertex (see ``mesh.check.as_written``). Vertices that no face uses are left
+    out.
 
     Parameters
     ----------
@@ -139,16 +142,18 @@ def _model(parts: Sequence[PrintedPart], title: str) -> str:
 
 
 def _mesh_lines(part: PrintedPart) -> list[str]:
-    vertices, faces = part.mesh.vertices, part.mesh.faces
-    if len(faces) == 0:
+    if len(part.mesh.faces) == 0:
         raise GeometryError(f"3MF: '{part.name}' has no faces.")
-    if not np.isfinite(vertices).all():
-        raise GeometryError(f"3MF: '{part.name}' has a coordinate that is not a finite number.")
-    used, faces = np.unique(faces, return_inverse=True)
-    points = vertices[used].ravel().tolist()
+    try:
+        mesh = as_written(part.mesh)
+    except GeometryError as error:
+        raise GeometryError(f"3MF: '{part.name}': {error}") from error
+    used, faces = np.unique(mesh.faces, return_inverse=True)
+    points = mesh.vertices[used].ravel().tolist()
     corners = faces.reshape(-1).tolist()
-    # One format string for all rows: several times faster than a loop.
-    vertex = '<vertex x="%.6f" y="%.6f" z="%.6f"/>\n' * len(used)
+    # One format string for all rows: several times faster than a loop. Nine digits tell every
+    # 32-bit float from the next (IEEE 754, section 5.12.2).
+    vertex = '<vertex x="%.9g" y="%.9g" z="%.9g"/>\n' * len(used)
     triangle = '<triangle v1="%d" v2="%d" v3="%d"/>\n' * (len(corners) // 3)
     return [
         "<vertices>",

@@ -133,8 +133,9 @@ def _cut_lines(x: Floats, slab_vertices: int) -> Floats:
     above = np.unique(above)
     low, high = values[above - 1], values[above]
     middle = low + (high - low) / 2
-    # A gap of one float has no middle of its own.
-    lines: Floats = middle[(middle > low) & (middle < high)]
+    # A gap of one float, as files have them, has no middle of its own.
+    left, at, right = (value.astype(np.float32) for value in (low, middle, high))
+    lines: Floats = middle[(left < at) & (at < right)]
     return lines
 
 
@@ -173,7 +174,9 @@ def _cut_into_slabs(rings: _Rings, lines: Floats) -> _Slabs:
         # Upwards along a line the region begins at a rightward edge and ends at a leftward one.
         expected = np.arange(len(order)) % 2 == 0
         wrong = rightward[order] != expected
-        wrong |= np.append(False, (np.diff(y[order]) <= 0) & (np.diff(line[order]) == 0))
+        # In 32 bits, as files have them: two crossings must not become one there.
+        up = y[order].astype(np.float32)
+        wrong |= np.append(False, (up[1:] <= up[:-1]) & (np.diff(line[order]) == 0))
         if not wrong.any():
             break
         # Rounding has swapped two crossings, as beside a pinch: do without those lines. Each

@@ -193,7 +193,7 @@ def flatten_arcs(arcs: Arcs, tolerance: Floats | float) -> tuple[Floats, Indices
 
 def arc_step(radius: Floats | float, tolerance: Floats | float) -> Floats:
     """Return the widest angle (radians) whose chord is within the tolerance of a circle's arc."""
-    sagitta = np.minimum(tolerance / np.maximum(radius, 1e-300), 1.0)
+    sagitta = np.minimum(tolerance / np.maximum(radius, np.finfo(np.float64).tiny), 1.0)
     return np.asarray(np.minimum(2 * np.arccos(1.0 - sagitta), _WIDEST_STEP))
 
 

@@ -24,6 +24,9 @@ Coverage = NDArray[np.float32]
 #: Pictures beyond this many pixels are refused: a scale given in the wrong unit, as a rule.
 MOST_PIXELS = 400_000_000
 
+#: Less coverage is a leftover of rounding.
+_LEAST_COVERAGE = 1e-6
+
 
 def pixel_shape(frame: tuple[float, float], pixels_per_mm: float) -> tuple[int, int]:
     """Return the rows and columns of a picture of a frame.
@@ -144,8 +147,7 @@ def edge_coverage(
     change = np.bincount(cell, rise - right, size) + np.bincount(cell + 1, right, size)
     area = np.cumsum(change.reshape(rows, columns + 2), axis=1)[:, :columns]
     covered: Coverage = np.maximum(area, 0.0).astype(np.float32)
-    # Leftovers of rounding: nothing is covered by a millionth.
-    covered[covered < 1e-6] = 0.0
+    covered[covered < _LEAST_COVERAGE] = 0.0
     return covered
 
 

@@ -14,6 +14,19 @@ from ..arrays import Floats, Geometries
 #: hollows shallower than 1 % of the distance: no strip may come out thinner than asked for.
 ROUNDING = 1.012
 QUARTER_SEGMENTS = 16
+#: Shorter ways in mm have no direction.
+_LEAST_LENGTH = 1e-12
+
+#: How far round a strip, in radii, openings are looked at for fillets, and fillets are kept.
+_NEAR, _REACH = 6.0, 1.5
+#: An opening is grown again by this much more than it was shrunk: rounds are polygons.
+_ROUNDS = 1.001
+#: Areas of a fillet in squares of its radius: one in a corner of 60 degrees has 0.7.
+_LEAST_FILLET, _MOST_FILLET = 1e-3, 1.0
+#: Fillets are grown by this much (mm), so that they overlap the strip that they touch.
+_OVERLAP = 2e-3
+#: Segments of a quarter circle, where a shape is looked at and where it becomes a fillet.
+_ROUGH_SEGMENTS, _FILLET_SEGMENTS = 4, 8
 
 
 def straight_strips(
@@ -69,7 +82,7 @@ def bars(start: Floats, end: Floats, width: float) -> Geometries:
     20.0
     """
     way = end - start
-    way = way / np.maximum(np.hypot(way[:, 0], way[:, 1]), 1e-12)[:, None]
+    way = way / np.maximum(np.hypot(way[:, 0], way[:, 1]), _LEAST_LENGTH)[:, None]
     side = np.stack([-way[:, 1], way[:, 0]], axis=1) * width / 2
     start, end = start - way * width / 4, end + way * width / 4
     corners = np.stack([start + side, start - side, end - side, end + side], axis=1)
@@ -98,17 +111,17 @@ def fillets(strip: Polygon, openings: Geometries, radius: float) -> list[Polygon
     An opening shrunk and grown again by the radius loses its corners (morphological opening); those
     beside the strip are its fillets. Narrow ends of an opening, lost as a whole, are left alone.
     """
-    near = strip.buffer(6 * radius, quad_segs=2)
+    near = strip.buffer(_NEAR * radius, quad_segs=2)
     window = shapely.box(*near.bounds)
-    reach = strip.buffer(1.5 * radius, quad_segs=4)
+    reach = strip.buffer(_REACH * radius, quad_segs=_ROUGH_SEGMENTS)
     found: list[Polygon] = []
     for opening in shapely.intersection(openings, window):
         left = opening.difference(strip)
-        rounded = left.buffer(-radius, quad_segs=8).buffer(radius * 1.001, quad_segs=8)
+        shrunk = left.buffer(-radius, quad_segs=_FILLET_SEGMENTS)
+        rounded = shrunk.buffer(radius * _ROUNDS, quad_segs=_FILLET_SEGMENTS)
         for part in shapely.get_parts(left.difference(rounded).intersection(reach)):
-            # A fillet in a corner of 60 degrees has an area of 0.7 r2.
-            if isinstance(part, Polygon) and part.area < radius * radius:
-                grown = part.buffer(2e-3, join_style="mitre")
-                if grown.intersects(strip) and part.area > 1e-3 * radius * radius:
+            if isinstance(part, Polygon) and part.area < _MOST_FILLET * radius * radius:
+                grown = part.buffer(_OVERLAP, join_style="mitre")
+                if grown.intersects(strip) and part.area > _LEAST_FILLET * radius * radius:
                     found.append(grown)
     return found

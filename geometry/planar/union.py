@@ -39,7 +39,18 @@ def box_pairs(shapes: Geometries, owner: Indices | None = None) -> tuple[Indices
 
 
 def pair_labels(count: int, first: Indices, second: Indices) -> Indices:
-    """Label each of ``count`` items by the cluster that the pairs first-second put it in."""
+    """Label items by the cluster that pairs of them put them in.
+
+    Parameters
+    ----------
+    count : int
+        Number of items.
+    first, second : int array (m,)
+
+    Returns
+    -------
+    int array (count,)
+    """
     return connected_labels(count, np.stack([first, second], axis=1))
 
 
@@ -56,7 +67,15 @@ def cluster_labels(polygons: Geometries) -> Indices:
 def union_by_label(shapes: Geometries, labels: Indices) -> Geometries:
     """Return the union of the shapes of each label, in the labels' order.
 
-    A shape alone is returned as it is, not snapped.
+    Parameters
+    ----------
+    shapes : object array (n,)
+    labels : int array (n,)
+
+    Returns
+    -------
+    object array
+        A shape alone is returned as it is, not snapped.
     """
     groups = members_of(labels, np.arange(len(shapes)))
     unions = np.empty(len(groups), object)

@@ -9,12 +9,18 @@ import numpy as np
 import shapely
 from shapely import MultiPolygon, Polygon
 
+from ..arrays import Geometries
 from ..artwork.read import Artwork
 from ..errors import GeometryError
 from ..finding import Finding, Severity
 from ..job.sections import SheetSettings
-from ..planar.polygons import as_multipolygon, touching_points
+from ..planar.polygons import as_multipolygon
+from ..planar.snapping import grid_of, on_grid, snapped
+from ..planar.thin_walls import without_thin_walls
 from ..tolerance import TOLERANCES, Tolerances
+from .plate import cut_plate
+
+_TOUCHES = "Sheet touched itself at a point only, which holds nothing; opened there"
 
 
 @dataclass(frozen=True)
@@ -95,6 +101,7 @@ def place_artworks(
         names = ", ".join(name for name, _ in artworks)
         raise GeometryError(f"Nothing to cut: the artwork of every layer is empty ({names}).")
     dx, dy = artwork_shift([artwork for _, artwork in artworks], settings)
+    grid = grid_of(max(settings.width_mm, settings.height_mm))
     pages = [a.page for _, a in artworks if a.page is not None]
     placed = []
     for name, artwork in artworks:
@@ -121,7 +128,8 @@ def place_artworks(
                     name,
                 )
             )
-        shape = shapely.transform(artwork.shape, lambda xy: xy + (dx, dy))
+        # A move by rounded numbers can make outlines cross that did not.
+        shape = snapped(shapely.transform(artwork.shape, lambda xy: xy + (dx, dy)), grid)
         placed.append(PlacedArtwork(name, shape, tuple(findings)))
     return tuple(placed)
 
@@ -134,24 +142,32 @@ def make_sheet(
 ) -> tuple[Sheet, tuple[Finding, ...]]:
     """Cut a layer's artwork and the registration holes out of the plate.
 
-    Where sheet would touch itself at a point only, which holds nothing and which no mesh can
-    stand for, the point is opened by a slit of a few hundredths of a millimetre.
+    Openings nearer to each other than ``tolerances.wall``, which is thinner than a cut, are joined.
+    Where sheet would touch itself at a point only, which holds nothing and which no mesh can stand
+    for, the point is opened by a slit of a few hundredths of a millimetre.
 
     Returns
     -------
     sheet : Sheet
     findings : tuple of Finding
-        Openings in the margin or over the edge, holes that meet an opening, opened points.
+        Openings in the margin or over the edge, holes that meet an opening, walls taken away,
+        opened points.
     """
-    width, height = settings.width_mm, settings.height_mm
+    grid = grid_of(max(settings.width_mm, settings.height_mm))
+    width, height = on_grid(np.array([settings.width_mm, settings.height_mm]), grid).tolist()
     outline = shapely.box(0, 0, width, height)
     findings: list[Finding] = []
-    shape = artwork.shape
     inner = shapely.box(
         *(settings.margin_mm,) * 2, width - settings.margin_mm, height - settings.margin_mm
     )
-    findings += _outside(shape, outline, inner, artwork.layer, settings.margin_mm)
-    openings = as_multipolygon(shapely.intersection(shape, outline)) if findings else shape
+    findings += _outside(artwork.shape, outline, inner, artwork.layer, settings.margin_mm)
+    walled = without_thin_walls(snapped(artwork.shape, grid), tolerances.wall)
+    findings += _wall_findings(walled.walls, tolerances.wall, artwork.layer)
+    openings = walled.openings
+    if findings:
+        openings = as_multipolygon(shapely.intersection(openings, outline))
+    openings = snapped(openings, grid)
+    holes = snapped(holes, grid)
     if not holes.is_empty and shapely.intersects(holes, openings):
         for hole in holes.geoms:
             if hole.intersects(openings):
@@ -164,41 +180,48 @@ def make_sheet(
                         (hole.centroid.x, hole.centroid.y),
                     )
                 )
-    cut = openings if holes.is_empty else as_multipolygon(openings.union(holes))
-    left = _difference(outline, cut, artwork.layer)
-    if left.is_empty:
-        raise GeometryError(f"{artwork.layer}: the openings leave nothing of the sheet.")
-    pinches = touching_points(left)
-    if len(pinches):
-        slits = shapely.box(*(pinches - tolerances.pinch).T, *(pinches + tolerances.pinch).T)
-        left = as_multipolygon(left.difference(shapely.union_all(slits)))
-        findings += [
-            Finding(
-                "sheet.touches-at-point",
-                Severity.NOTE,
-                "Sheet touched itself at a point only, which holds nothing; opened there.",
-                artwork.layer,
-                (float(x), float(y)),
-                2 * tolerances.pinch,
-            )
-            for x, y in pinches
-        ]
-    return Sheet(artwork.layer, outline, openings, holes, left, settings.thickness_mm), tuple(
-        findings
+    cut = openings if holes.is_empty else openings.union(holes)
+    plate = cut_plate(outline, cut, artwork.layer, tolerances)
+    findings += _told(
+        shapely.points(plate.opened),
+        "sheet.touches-at-point",
+        _TOUCHES,
+        artwork.layer,
+        2 * tolerances.pinch,
     )
+    sheet = Sheet(artwork.layer, outline, openings, holes, plate.shape, settings.thickness_mm)
+    return sheet, tuple(findings)
 
 
-def _difference(outline: Polygon, cut: MultiPolygon, layer: str) -> MultiPolygon:
-    """Return the outline minus what is cut, and make sure that no area went astray."""
-    wanted = outline.area - cut.area
-    for grid in (None, 1e-6):
-        left = as_multipolygon(shapely.difference(outline, cut, grid_size=grid))
-        if abs(left.area - wanted) <= 1e-6 * outline.area:
-            return left
-    raise GeometryError(
-        f"{layer}: the openings cannot be cut out exactly ({left.area - wanted:.3f} mm2 went "
-        "astray); simplify the artwork where its outlines nearly touch."
-    )
+#: Findings of one kind in one layer that are told one by one; more are told together.
+_TELL_EACH = 10
+#: A wall of at most so many widths is a point where sheet touches itself.
+_POINT = 4.0
+
+
+def _wall_findings(walls: Sequence[Polygon], width: float, layer: str) -> list[Finding]:
+    if not walls:
+        return []
+    array = np.array(walls, object)
+    x0, y0, x1, y1 = shapely.bounds(array).T
+    point = np.hypot(x1 - x0, y1 - y0) <= _POINT * width
+    return _told(
+        array[~point],
+        "sheet.wall-closed",
+        f"Less than {width:g} mm of sheet stood between openings here, thinner than a cut; they "
+        "were joined to one opening",
+        layer,
+        width,
+    ) + _told(array[point], "sheet.touches-at-point", _TOUCHES, layer, width)
+
+
+def _told(places: Geometries, code: str, sentence: str, layer: str, size: float) -> list[Finding]:
+    """Return a note for each place, or one for all where they are a crowd."""
+    points = shapely.get_coordinates(shapely.point_on_surface(places)).tolist()
+    if len(points) > _TELL_EACH:
+        sentence = f"{sentence} (and at {len(points) - 1} more places)"
+        points = points[:1]
+    return [Finding(code, Severity.NOTE, f"{sentence}.", layer, (x, y), size) for x, y in points]
 
 
 def _outside(

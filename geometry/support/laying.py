@@ -15,6 +15,7 @@ from ..planar.polygons import as_multipolygon, piece_of
 from ..planar.strips import fillets, straight_strips
 from ..planar.subdivide import short_lines, small_polygons
 from ..planar.union import union_by_clusters
+from ..sheet.plate import cut_plate
 from ..sheet.sheet import Sheet
 from .gaps import Gaps
 
@@ -123,11 +124,13 @@ class Laying:
     def sheet(self) -> Sheet:
         """Return the sheet as it is now."""
         sheet = self._sheet
-        shape = as_multipolygon(sheet.outline.difference(self._openings))
-        openings = self._openings
+        plate = cut_plate(sheet.outline, self._openings, sheet.layer)
+        openings = plate.voids
         if not sheet.holes.is_empty:
             openings = as_multipolygon(openings.difference(sheet.holes))
-        return Sheet(sheet.layer, sheet.outline, openings, sheet.holes, shape, sheet.thickness)
+        return Sheet(
+            sheet.layer, sheet.outline, openings, sheet.holes, plate.shape, sheet.thickness
+        )
 
 
 def _without(parts: Geometries, shapes: Geometries) -> Geometries:

@@ -185,13 +185,13 @@ WHOLE = drawing()
 
 DRAWINGS = {
     "empty": (b"", "the file is empty"),
-    "text": (b"hello world", "no SECTION"),
-    "image": (PNG, "no SECTION"),
-    "another kind of drawing": (b"AC1027" + bytes(2000), "no SECTION"),
-    "zeros": (bytes(5000), "no SECTION"),
+    "text": (b"hello world", "begin with a SECTION"),
+    "image": (PNG, "begin with a SECTION"),
+    "another kind of drawing": (b"AC1027" + bytes(2000), "begin with a SECTION"),
+    "zeros": (bytes(5000), "begin with a SECTION"),
     "half a drawing": (WHOLE[: len(WHOLE) // 2], "cut short"),
     "all but the end": (WHOLE[:-6], "cut short"),
-    "sixteen bits a letter": (WHOLE.encode("utf-16"), "no SECTION"),
+    "sixteen bits a letter": (WHOLE.encode("utf-16"), "begin with a SECTION"),
     "half a binary drawing": (binary_drawing()[:3000], "too damaged"),
     "binary signature alone": (b"AutoCAD Binary DXF\r\n\x1a\0", "too damaged"),
     "a line lost": (WHOLE.replace("\nCIRCLE\n", "\n", 1), "too damaged"),

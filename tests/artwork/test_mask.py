@@ -296,14 +296,14 @@ def test_pixel_mm_goes_before_the_files_resolution(read):
 
 @pytest.mark.parametrize("name", ["mask.png", "mask.jpg"])
 def test_without_any_resolution_the_job_must_state_it(read, name):
-    with pytest.raises(ArtworkError, match="the job must state pixel_mm"):
+    with pytest.raises(ArtworkError, match="set pixel_mm in the job"):
         read(blank(), name=name, pixel_mm=None)
 
 
 def test_a_jpeg_whose_exif_says_nothing_about_size_has_no_resolution(read):
     exif = Image.Exif()
     exif[0x0112] = 1
-    with pytest.raises(ArtworkError, match="the job must state pixel_mm"):
+    with pytest.raises(ArtworkError, match="set pixel_mm in the job"):
         read(blank(), name="mask.jpg", pixel_mm=None, save={"exif": exif})
 
 
@@ -316,7 +316,7 @@ def test_a_png_that_states_an_aspect_without_unit_has_no_resolution(tmp_path):
     chunk = content[at : at + 12] + b"\0"
     content = content[:at] + chunk + zlib.crc32(chunk).to_bytes(4, "big") + content[at + 17 :]
     (tmp_path / "a.png").write_bytes(content)
-    with pytest.raises(ArtworkError, match="the job must state pixel_mm"):
+    with pytest.raises(ArtworkError, match="set pixel_mm in the job"):
         read_mask(ArtworkSource(tmp_path / "a.png"))
 
 

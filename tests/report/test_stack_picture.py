@@ -6,7 +6,8 @@ from sheetstack.geometry.errors import Cancelled
 from sheetstack.geometry.files import picture_text
 from sheetstack.geometry.files.picture_text import fitted, lettering
 from sheetstack.geometry.progress import Progress
-from sheetstack.geometry.report.stack_picture import lying, stack_picture, standing
+from sheetstack.geometry.report.projection import lying, standing
+from sheetstack.geometry.report.stack_picture import stack_picture
 
 from ..small_builds import DISC, NESTED, RING, built
 

@@ -12,10 +12,12 @@ from sheetstack.geometry.build import build
 from sheetstack.geometry.finding import Severity
 from sheetstack.geometry.job.load import parse_job
 from sheetstack.geometry.planar.polygons import as_multipolygon
+from sheetstack.geometry.planar.snapping import FINEST
 from sheetstack.geometry.support.bridges import hold_islands
 from sheetstack.geometry.support.constraints import DrawnBridge, Loads, Rules
 from sheetstack.geometry.support.statics import Stiffness
 from sheetstack.geometry.support.visible_damage import Coat, DamageMap
+from sheetstack.geometry.tolerance import TOLERANCES
 
 from ..demo_builds import demo
 from ..random_sheets import many_islands, random_shape, rings, sheet_of
@@ -139,7 +141,7 @@ def test_what_cannot_be_held_firmly_is_told_with_the_reason():
 
 @pytest.mark.parametrize("most", [1, 2, 3, 4])
 def test_no_island_gets_more_bridges_than_the_job_allows(most):
-    weak = replace(FILM, deflection_mm=0.2)
+    weak = replace(FILM, deflection_mm=0.05)
     held = hold_islands(sheet_of(RING), WIDTH, rules=Rules(WIDTH, loads=weak, most_per_island=most))
     assert len(bridges_of(held)) == most
     assert held.islands[0].bridges == most
@@ -316,8 +318,10 @@ def test_two_sheets_paint_the_whole_opening(shape):
     first, second = parts_of(built(shape, layer="split = true"))
     wanted = as_multipolygon(shape)
     painted = shapely.union_all([first.sheet.openings, second.sheet.openings])
-    assert wanted.difference(painted).area < 0.02
-    assert painted.difference(wanted).area < 0.02
+    # What snapping to the grid may move edges by, and walls thinner than a cut, which go.
+    slack = 2 * FINEST * wanted.length
+    assert wanted.difference(painted).area < slack
+    assert painted.difference(wanted).buffer(-TOLERANCES.wall / 2).is_empty
     for part in (first, second):
         assert part.islands_left == ()
         assert len(part.sheet.shape.geoms) == 1

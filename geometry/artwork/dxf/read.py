@@ -46,6 +46,9 @@ _DEEPEST_NESTING = 50
 # Open lines beyond this many are told together.
 _TELL_EACH = 10
 
+#: What the DXF library says of a fault is cut to so many characters.
+_LONGEST_REASON = 120
+
 # $INSUNITS (DXF reference, header section): name and length in mm. 0 is 'no unit'. Units of atoms
 # and of stars are left out.
 _UNITS: dict[int, tuple[str, float]] = {
@@ -154,11 +157,11 @@ def _load(source: ArtworkSource) -> tuple[Drawing, list[Finding]]:
             document, audit = recover.readfile(path)
     except OSError as error:
         raise ArtworkError(
-            f"{path}: cannot be read: {error.strerror or 'is no DXF drawing'}."
+            f"{path}: cannot be read: {error.strerror or 'is not a DXF drawing'}."
         ) from error
     except _DAMAGE as error:
         reason = "".join(c if c.isprintable() else " " for c in str(error))
-        reason = " ".join(reason.split())[:120].rstrip(".")
+        reason = " ".join(reason.split())[:_LONGEST_REASON].rstrip(".")
         raise ArtworkError(
             f"{path}: the DXF drawing is too damaged to be read{': ' if reason else ''}{reason}."
         ) from error
@@ -192,7 +195,7 @@ def _is_binary(path: Path) -> bool:
     if start.startswith(_BINARY_SIGNATURE):
         return True
     if re.search(rb"^\s*0\s*\r?\n\s*SECTION\s*$", start, re.MULTILINE) is None:
-        raise ArtworkError(f"{path}: is no DXF drawing: no SECTION at its beginning.")
+        raise ArtworkError(f"{path}: is not a DXF drawing: it does not begin with a SECTION.")
     if end.split()[-1:] != [b"EOF"]:
         raise ArtworkError(f"{path}: the DXF drawing is cut short: its last line is not EOF.")
     return False
@@ -237,7 +240,7 @@ class _Drawing:
                 Finding(
                     "artwork.no-unit",
                     Severity.NOTE,
-                    f"{name}: states no unit ($INSUNITS); taken for mm.",
+                    f"{name}: gives no unit ($INSUNITS), so its lengths are taken as mm.",
                 )
             )
             return 1.0
@@ -388,7 +391,7 @@ class _Drawing:
             self._tell(entity, layer, "was left out: it draws nothing", Severity.NOTE)
             return
         why = next((why for key, why in _WHY_LEFT_OUT.items() if key in kind), None)
-        why = why or "it is no closed outline"
+        why = why or "it is not a closed outline"
         self._tell(entity, layer, f"was left out: {why}")
 
     def _tell(

@@ -42,7 +42,23 @@ class Repairs:
         name: str = "",
         size: float | None = None,
     ) -> None:
-        """Note a repair of a compound's contour; ``sentence`` goes on from its name."""
+        """Note a repair of a contour.
+
+        Parameters
+        ----------
+        owner : int
+            Number of its compound.
+        code : str
+            Of the finding.
+        sentence : str
+            Goes on from the contour's name.
+        place : float64 array (2,)
+            In mm.
+        name : str
+            What messages call the contour, the compound's name when empty.
+        size : float, optional
+            In mm.
+        """
         if not self.compounds[owner].quiet:
             entry = (name or self.compounds[owner].name, sentence, place, size)
             self.repairs.setdefault((owner, code), []).append(entry)

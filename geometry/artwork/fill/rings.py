@@ -19,6 +19,11 @@ from .repairs import Repairs
 #: A coordinate beyond this (1 km) is a mistake of the file, not a stencil.
 ABSURD_MM = 1e6
 
+#: A tolerance of zero still needs a grid to compare rings on, in mm.
+_LEAST_GRID = 1e-12
+#: Rings whose boxes are alike to so many tolerances are compared point by point.
+_ALIKE = 8
+
 
 @dataclass(frozen=True, eq=False)
 class Rings:
@@ -49,6 +54,15 @@ def clean_rings(
     compounds: Sequence[Compound], tolerances: Tolerances, what: str, told: Repairs
 ) -> Rings:
     """Make rings of contours: repeated points merged, gaps closed, what has no area left out.
+
+    Parameters
+    ----------
+    compounds : sequence of Compound
+    tolerances : Tolerances
+    what : str
+        Start of the sentence of an error.
+    told : Repairs
+        Gets what was repaired or left out.
 
     Raises
     ------
@@ -154,7 +168,15 @@ def _signed_areas(points: Floats, counts: Indices) -> Floats:
 
 
 def drop_specks(rings: Rings, tolerances: Tolerances, told: Repairs) -> Rings:
-    """Leave out simple rings that enclose less than the least area."""
+    """Leave out simple rings that enclose less than the least area.
+
+    Parameters
+    ----------
+    rings : Rings
+    tolerances : Tolerances
+    told : Repairs
+        Gets what was left out.
+    """
     speck = rings.simple & (np.abs(rings.area) < tolerances.least_area)
     for index in np.flatnonzero(speck):
         told.add(
@@ -170,14 +192,23 @@ def drop_specks(rings: Rings, tolerances: Tolerances, told: Repairs) -> Rings:
 def drop_duplicates(
     rings: Rings, compounds: Sequence[Compound], tolerances: Tolerances, told: Repairs
 ) -> Rings:
-    """Drop second copies within a compound; tell of those between compounds (a union's nothing)."""
+    """Drop second copies within a compound; tell of those between compounds, which harm nothing.
+
+    Parameters
+    ----------
+    rings : Rings
+    compounds : sequence of Compound
+    tolerances : Tolerances
+    told : Repairs
+        Gets what was found.
+    """
     if len(rings.shapes) < 2:
         return rings
-    grid = max(tolerances.same_point, 1e-12)
+    grid = max(tolerances.same_point, _LEAST_GRID)
     key = np.column_stack(
         [
             shapely.get_num_coordinates(rings.shapes),
-            np.round(shapely.bounds(rings.shapes) / (8 * grid)),
+            np.round(shapely.bounds(rings.shapes) / (_ALIKE * grid)),
         ]
     )
     _, same, crowd = np.unique(key, axis=0, return_inverse=True, return_counts=True)

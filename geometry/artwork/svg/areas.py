@@ -21,6 +21,9 @@ from .path import PathData, Polylines, flatten_paths, reach
 from .stroke import Pen, stroke_outlines
 from .transforms import Matrix, linear_and_shift
 
+#: A space scaled down further than this holds nothing that shows.
+LEAST_SCALE = 1e-12
+
 
 @dataclass(frozen=True, eq=False)
 class Item:
@@ -149,7 +152,7 @@ def _stroke_compounds(
     stretch = largest_stretch(linear[:, :, 0], linear[:, :, 1])
     rigid = np.array([items[i].rigid_pen for i in which], dtype=bool)
     # A stroke is off by what its line is off, plus what its own round parts are: half for each.
-    tolerance = 0.5 * tolerances.chord / np.where(rigid, 1.0, np.maximum(stretch, 1e-12))
+    tolerance = 0.5 * tolerances.chord / np.where(rigid, 1.0, np.maximum(stretch, LEAST_SCALE))
     before_linear = np.where(rigid[:, None, None], linear, np.eye(2))
     before_shift = np.where(rigid[:, None], shift, 0.0)
     lines = flatten_paths([items[i].path for i in which], before_linear, before_shift, tolerance)
@@ -199,7 +202,19 @@ def _clipped(each: FilledEach, items: Sequence[Item], tolerances: Tolerances) ->
 
 
 def clip_polygons(polygons: Geometries, clip: MultiPolygon, tolerances: Tolerances) -> Geometries:
-    """Return the parts of polygons inside a clip; polygons wholly inside are left as they are."""
+    """Return the parts of polygons inside a clip.
+
+    Parameters
+    ----------
+    polygons : object array of Polygon
+    clip : MultiPolygon
+    tolerances : Tolerances
+
+    Returns
+    -------
+    object array of Polygon
+        Polygons wholly inside are left as they are.
+    """
     shapely.prepare(clip)
     meets = shapely.intersects(clip, polygons)
     whole = shapely.contains_properly(clip, polygons)
@@ -213,9 +228,26 @@ def clip_polygons(polygons: Geometries, clip: MultiPolygon, tolerances: Toleranc
 def bounds_of(
     items: Sequence[Item], tolerance: float, what: str
 ) -> tuple[float, float, float, float] | None:
-    """Return x, y, width and height of the box round the outlines of items; None for nothing.
+    """Return the box round the outlines of items (SVG 1.1, section 7.11).
 
-    Strokes and clips count for nothing (SVG 1.1, section 7.11).
+    Parameters
+    ----------
+    items : sequence of Item
+        Strokes and clips count for nothing.
+    tolerance : float
+        Distance between curves and their chords.
+    what : str
+        Start of the sentence of an error.
+
+    Returns
+    -------
+    tuple of float or None
+        x, y, width and height; None for nothing.
+
+    Raises
+    ------
+    ArtworkError
+        As of :func:`refuse_absurd`.
     """
     if not items:
         return None

@@ -9,7 +9,7 @@ from xml.etree.ElementTree import Element
 from shapely import MultiPolygon
 
 from ...planar.union import unite
-from .areas import Item, areas, bounds_of
+from .areas import LEAST_SCALE, Item, areas, bounds_of
 from .document import local_name
 from .drawing import Drawing
 from .painting import shape_items
@@ -18,18 +18,15 @@ from .shapes import SHAPES
 from .state import Purpose, State
 from .transforms import IDENTITY, Matrix, at, times
 
-#: A space scaled down further than this holds nothing that shows.
-_LEAST_SCALE = 1e-12
-
 
 class Walker(Protocol):
     """What walks through the elements of a clip path."""
 
     def enter(self, element: Element, state: State, purpose: Purpose) -> State | None:
-        """Return the state inside an element, or None when nothing of it shows."""
+        """Return the state inside an element: the parameters are those of ``Walk.enter``."""
 
     def collect(self, element: Element, state: State, purpose: Purpose) -> list[Item]:
-        """Return the items of an element and all in it."""
+        """Return the items of an element: the parameters are those of ``Walk.collect``."""
 
 
 class Clips:
@@ -130,5 +127,5 @@ class Clips:
         else:
             items = [i for child in element for i in self._walk.collect(child, here, Purpose.BOX)]
         scale = max(abs(v) for v in state.matrix[:4])
-        tolerance = self._drawing.tolerances.chord / max(scale, _LEAST_SCALE)
+        tolerance = self._drawing.tolerances.chord / max(scale, LEAST_SCALE)
         return bounds_of(items, tolerance, self._drawing.what)

@@ -147,7 +147,15 @@ class Drawing:
         return self._cascade.declared(element)
 
     def style(self, element: Element, declared: Declared, state: State) -> Style:
-        """Return the style of an element inside ``state`` from what is declared on it."""
+        """Return the style of an element from what is declared on it.
+
+        Parameters
+        ----------
+        element : Element
+        declared : dict of str to str
+        state : State
+            Round it.
+        """
         if not declared:
             return state.style
 

@@ -34,6 +34,15 @@ from .walk import Walk
 #: How far (mm) artwork may reach beyond its page without a word.
 _PAGE_SLACK = 0.01
 
+#: Drawings scaled down further than this are read as finely as at it.
+_LEAST_SCALE = 1e-9
+
+#: So many decimals of a page's size in mm count: 80mm is not to come out as 80.00000000000001.
+_PAGE_DECIMALS = 9
+
+#: So many groups are listed where the one that a job names is not among them.
+_MOST_LISTED = 20
+
 #: Programs that write names as ids escape what an id may not hold (``_x20_`` for a blank).
 _ESCAPED = re.compile(r"_x([0-9A-Fa-f]{2,6})_")
 
@@ -64,7 +73,7 @@ def read_svg(source: ArtworkSource, tolerances: Tolerances = TOLERANCES) -> Artw
     """
     what = str(source.path)
     # Scaling comes after reading, so that a chord has to be that much nearer now.
-    tolerances = replace(tolerances, chord=tolerances.chord / max(source.scale, 1e-9))
+    tolerances = replace(tolerances, chord=tolerances.chord / max(source.scale, _LEAST_SCALE))
     findings: list[Finding] = []
     items, page = collect_items(source, Purpose.PAINT, tolerances, findings)
     polygons, repairs = areas(items, tolerances, what)
@@ -76,9 +85,26 @@ def read_svg(source: ArtworkSource, tolerances: Tolerances = TOLERANCES) -> Artw
 def collect_items(
     source: ArtworkSource, purpose: Purpose, tolerances: Tolerances, findings: list[Finding]
 ) -> tuple[list[Item], tuple[float, float]]:
-    """Return what a drawing, or the group of it that ``source`` names, holds, and the page in mm.
+    """Return what a drawing holds, or the group of it that ``source`` names.
 
-    What is passed over is added to ``findings``.
+    Parameters
+    ----------
+    source : ArtworkSource
+    purpose : Purpose
+    tolerances : Tolerances
+    findings : list of Finding
+        Gets what is passed over.
+
+    Returns
+    -------
+    items : list of Item
+    page : tuple of float
+        Width and height in mm.
+
+    Raises
+    ------
+    ArtworkError
+        As of :func:`read_svg`.
     """
     document = load_document(source.path)
     drawing = Drawing(document, _cascade(document, findings), tolerances, str(source.path))
@@ -157,8 +183,7 @@ def _page(drawing: Drawing, walk: Walk) -> tuple[tuple[float, float], State]:
         raise drawing.error(
             root, f"has a page of {width:g} x {height:g} px, expected a size above 0"
         )
-    # Rounded, so that 80mm does not come out as 80.00000000000001.
-    page = (round(width * MM_PER_PX, 9), round(height * MM_PER_PX, 9))
+    page = (round(width * MM_PER_PX, _PAGE_DECIMALS), round(height * MM_PER_PX, _PAGE_DECIMALS))
     upright = (MM_PER_PX, 0.0, 0.0, -MM_PER_PX, 0.0, page[1])
     framed = enter_view_box(drawing, root, upright, width, height)
     assert framed is not None  # the view box is not empty
@@ -219,7 +244,9 @@ def _find(wanted: str, drawing: Drawing) -> Element:
         if local_name(e) in ("g", "svg") and e is not document.root
     ]
     listed = [f"'{name}'" for name in dict.fromkeys(groups) if name]
-    there = ", ".join(listed[:20]) + (f" and {len(listed) - 20} more" if len(listed) > 20 else "")
+    there = ", ".join(listed[:_MOST_LISTED])
+    if len(listed) > _MOST_LISTED:
+        there += f" and {len(listed) - _MOST_LISTED} more"
     raise ArtworkError(
         f"{drawing.what}: no group is called '{wanted}'; "
         + (f"there are {there}." if listed else "the drawing has no named groups.")

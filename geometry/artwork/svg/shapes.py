@@ -145,7 +145,16 @@ def _told_polyline(
 def rectangle(x: float, y: float, width: float, height: float, rx: float, ry: float) -> PathData:
     """Return a rectangle; its corners are rounded where both radii are greater than zero.
 
-    It starts after the first corner and goes round as SVG 1.1, section 9.2, says.
+    Parameters
+    ----------
+    x, y, width, height : float
+    rx, ry : float
+        Radii of the corners, at most half of the sides.
+
+    Returns
+    -------
+    PathData
+        It starts after the first corner and goes round as SVG 1.1, section 9.2, says.
     """
     rx, ry = min(rx, width / 2), min(ry, height / 2)
     right, bottom = x + width, y + height
@@ -167,7 +176,15 @@ def rectangle(x: float, y: float, width: float, height: float, rx: float, ry: fl
 
 
 def ellipse(cx: float, cy: float, rx: float, ry: float) -> PathData:
-    """Return an ellipse in four arcs from its rightmost point on."""
+    """Return an ellipse in four arcs from its rightmost point on.
+
+    Parameters
+    ----------
+    cx, cy : float
+        Centre.
+    rx, ry : float
+        Radii.
+    """
     steps = [
         (MOVE, (0, 0, 0, 0, cx + rx, cy)),
         (ARC, (rx, ry, 0, _SWEEP, cx, cy + ry)),

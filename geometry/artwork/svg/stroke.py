@@ -29,6 +29,15 @@ MOST_DASHES = 20_000
 #: Segments shorter than this share of the pen's half width have no direction worth following.
 _NEGLIGIBLE = 1e-7
 
+#: A joint that turns further has a tangent too large to compare with anything, in radians.
+_ALMOST_BACK = 1.57
+
+#: Share of the pen's half width by which the joint at a corner may be off.
+_EXACT = 1e-9
+
+#: Length of a dash without length, in pen widths: it has the direction of its line.
+_DOT = 1e-4
+
 
 @dataclass(frozen=True)
 class Pen:
@@ -199,8 +208,8 @@ def _joins(
     # One point, where the two edges meet: inside with room for it, a miter, or next to straight.
     meets = np.where(
         inner,
-        half * np.tan(np.minimum(0.5 * turn, 1.57)) <= room,
-        half * (spread - 1.0) <= np.where(corner, 1e-9 * half, tolerance),
+        half * np.tan(np.minimum(0.5 * turn, _ALMOST_BACK)) <= room,
+        half * (spread - 1.0) <= np.where(corner, _EXACT * half, tolerance),
     )
     if pen.join == "miter":
         meets |= ~inner & corner & (spread <= pen.miter_limit)
@@ -278,7 +287,7 @@ def _dashed(
     shown = (end >= 0) & (begin <= total) & ((end > 0) | (begin == end))
     begin, end = np.maximum(begin[shown], 0.0), np.minimum(end[shown], total)
 
-    tiny = 1e-4 * pen.width  # gives a dash without length the direction of its line
+    tiny = _DOT * pen.width
     pieces = []
     for a, b in zip(begin, end, strict=True):
         if a == b:

@@ -78,6 +78,12 @@ _FONT_SIZES = {
     "xx-large": 32.0,
 }
 
+#: What ``font-size: larger`` scales by (CSS 2.1, 15.7, suggests it between neighbouring sizes).
+_LARGER = 1.2
+
+#: Texts of a drawing are cut to so many characters in messages.
+_LONGEST_TEXT = 40
+
 Declared = dict[str, str]
 Tell = Callable[[str], None]
 
@@ -185,7 +191,7 @@ def _value(
     if name in _KEYWORDS:
         word = _NEAREST.get(text, text)
         if word not in _KEYWORDS[name]:
-            raise ValueError(f"'{text[:40]}', expected {' or '.join(_KEYWORDS[name])}")
+            raise ValueError(f"'{text[:_LONGEST_TEXT]}', expected {' or '.join(_KEYWORDS[name])}")
         return {field: word}
     if name in ("fill-opacity", "stroke-opacity"):
         return {f"{name[:-8]}_shows": opacity(text) > 0}
@@ -199,7 +205,7 @@ def _value(
         if text in _FONT_SIZES:
             return {field: _FONT_SIZES[text]}
         if text in ("larger", "smaller"):
-            return {field: parent.font_size * (1.2 if text == "larger" else 1 / 1.2)}
+            return {field: parent.font_size * (_LARGER if text == "larger" else 1 / _LARGER)}
         return {field: length_px(text, parent.font_size, parent.font_size)}
     whole = diagonal(viewport)
     if name == "stroke-dasharray":
@@ -208,16 +214,16 @@ def _value(
         parts = [p for p in re.split(r"[\s,]+", text) if p]
         dashes = tuple(length_px(p, whole, style.font_size) for p in parts)
         if any(d < 0 for d in dashes):
-            raise ValueError(f"'{text[:40]}', expected no negative length")
+            raise ValueError(f"'{text[:_LONGEST_TEXT]}', expected no negative length")
         return {field: dashes}
     if name == "stroke-miterlimit":
         limit = number_list(text)
         if len(limit) != 1 or limit[0] < 1:
-            raise ValueError(f"'{text[:40]}', expected a number of 1 or more")
+            raise ValueError(f"'{text[:_LONGEST_TEXT]}', expected a number of 1 or more")
         return {field: limit[0]}
     length = length_px(text, whole, style.font_size)
     if name == "stroke-width" and length < 0:
-        raise ValueError(f"'{text[:40]}', expected no negative length")
+        raise ValueError(f"'{text[:_LONGEST_TEXT]}', expected no negative length")
     return {field: length}
 
 
@@ -258,7 +264,7 @@ def paint(text: str, colour_shows: bool = True) -> Paint:
         return SOLID
     colour = color4.parse_color(text.split("icc-color")[0])
     if colour is None:
-        raise ValueError(f"'{text[:40]}', expected a colour, none or url(#...)")
+        raise ValueError(f"'{text[:_LONGEST_TEXT]}', expected a colour, none or url(#...)")
     if colour == "currentcolor":
         return SOLID if colour_shows else NO_PAINT
     return SOLID if colour.alpha > 0 else NO_PAINT
@@ -337,7 +343,7 @@ class Cascade:
                 try:
                     selectors = cssselect2.compile_selector_list(node.prelude)
                 except cssselect2.SelectorError as error:
-                    shown = tinycss2.serialize(node.prelude).strip()[:40]
+                    shown = tinycss2.serialize(node.prelude).strip()[:_LONGEST_TEXT]
                     tell(name, f"has a selector that is not understood, '{shown}' ({error})")
                     continue
                 for selector in selectors:
@@ -362,9 +368,9 @@ def _at_rule(node: Any, name: str, tell: Callable[[str, str], None]) -> list[Any
             return list(
                 tinycss2.parse_rule_list(node.content, skip_comments=True, skip_whitespace=True)
             )
-        tell(name, f"has rules for the medium '{prelude[:40]}', which were passed over")
+        tell(name, f"has rules for the medium '{prelude[:_LONGEST_TEXT]}', which were passed over")
     elif node.lower_at_keyword == "import":
-        tell(name, f"imports {prelude[:60]}, which is outside the drawing and not read")
+        tell(name, f"imports {prelude[:_LONGEST_TEXT]}, which is outside the drawing and not read")
     return []
 
 

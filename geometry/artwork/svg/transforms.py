@@ -16,6 +16,9 @@ Matrix = tuple[float, float, float, float, float, float]
 
 IDENTITY: Matrix = (1.0, 0.0, 0.0, 1.0, 0.0, 0.0)
 
+#: Texts of a drawing are cut to so many characters in messages.
+_LONGEST_TEXT = 60
+
 _FUNCTION = re.compile(r"[\s,]*([A-Za-z]+)\s*\(([^()]*)\)")
 _COUNTS = {
     "matrix": (6,),
@@ -44,7 +47,18 @@ def times(outer: Matrix, inner: Matrix) -> Matrix:
 
 
 def at(matrix: Matrix, x: float, y: float) -> tuple[float, float]:
-    """Return where a map puts a point."""
+    """Return where a map puts a point.
+
+    Parameters
+    ----------
+    matrix : Matrix
+    x, y : float
+
+    Examples
+    --------
+    >>> at(shifted(2, 3), 1, 1)
+    (3.0, 4.0)
+    """
     a, b, c, d, e, f = matrix
     return a * x + c * y + e, b * x + d * y + f
 
@@ -80,7 +94,8 @@ def transform(text: str) -> Matrix:
         matrix = times(matrix, _function(found[1], number_list(found[2])))
     if text[place:].strip(" \t\r\n,") and text.strip() != "none":
         raise ValueError(
-            f"'{text.strip()[:60]}', expected transform functions such as translate(10 20)"
+            f"'{text.strip()[:_LONGEST_TEXT]}', expected transform functions such as "
+            "translate(10 20)"
         )
     return matrix
 

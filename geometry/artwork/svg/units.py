@@ -5,7 +5,11 @@ from __future__ import annotations
 import math
 import re
 
-MM_PER_PX = 25.4 / 96
+PX_PER_INCH = 96
+MM_PER_PX = 25.4 / PX_PER_INCH
+
+#: Texts of a drawing are cut to so many characters in messages.
+_LONGEST_TEXT = 40
 
 #: CSS 2.1, section 4.3.2, and CSS Values 3, section 6.2: 96 px to the inch.
 PX_PER_UNIT = {
@@ -96,4 +100,4 @@ def holds_only(text: str, tokens: list[str]) -> bool:
 
 def _short(text: str) -> str:
     text = " ".join(text.split())
-    return text if len(text) <= 40 else f"{text[:37]}..."
+    return text if len(text) <= _LONGEST_TEXT else f"{text[: _LONGEST_TEXT - 3]}..."
