@@ -247,11 +247,12 @@ def _bridges(data: Mapping[str, Any], images: Mapping[str, bytes]) -> Iterable[s
     yield _table(head, rows, numbers=(1, 2, 3, 4, 5, 6))
     yield (
         "<p>Gives way and stress are the greatest of the layer, the sheet taken as one whole: "
-        "islands hang on islands, and what holds one moves with the next. They are for the sheet held in "
-        "the hand by its frame, lying, under its own weight and a push at the worst edge of any "
-        "island; both limits are for that case, and both are common practice without a source. "
-        "Flat against the wall it bears less. Long chains give way most: hold such a sheet flat, or "
-        "on a board, until it is on the wall.</p>"
+        "islands hang on islands, and what holds one moves with the next. They are for the sheet "
+        "held in the hand by its frame, lying, under its own weight and a push at the worst edge "
+        "of any island; both limits are for that case, and both are common practice without a "
+        "source. "
+        "Flat against the wall it bears less. Long chains give way most: hold such a sheet flat, "
+        "or on a board, until it is on the wall.</p>"
     )
 
 
