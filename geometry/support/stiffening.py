@@ -416,9 +416,12 @@ def _may_be_laid(task: Task, scheme: Scheme, held: LoadedGrillage) -> Bools:
     number = np.bincount(pairs[held.which][holds[held.which]], minlength=count)
     full = (holds & (np.append(number, 0)[pairs] >= task.most_per_island)).any(axis=1)
     close = task.close
-    at_first = pairs[close.bridge, 0] == close.plate
-    held_there = np.where(at_first, holds[close.bridge, 0], holds[close.bridge, 1])
-    barred = scheme.laid[close.other] & (held_there | close.touching)
+    # Only bridges that hold an island have to be spread: others may hang on it all around.
+    both_hold = np.ones(len(close.plate), bool)
+    for bridge in (close.bridge, close.other):
+        at_first = pairs[bridge, 0] == close.plate
+        both_hold &= np.where(at_first, holds[bridge, 0], holds[bridge, 1])
+    barred = scheme.laid[close.other] & (both_hold | close.touching)
     free = task.automatic & ~scheme.laid & ~full
     free[close.bridge[barred]] = False
     return free

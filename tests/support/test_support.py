@@ -62,11 +62,11 @@ def bridges_of(held):
 # --- visible damage ---------------------------------------------------------------------------
 
 
-def test_the_portraits_bridges_spoil_a_third_less_than_plain_shortest_ones():
+def test_the_portraits_bridges_spoil_thirty_per_cent_less_than_plain_shortest_ones():
     # Both have the same width and hold the sheet as one whole within the same limits.
     layers = demo("portrait").layers
     damage = sum(layer.damage for layer in layers)
-    assert damage <= 2 / 3 * sum(layer.plain_damage for layer in layers)
+    assert damage <= 0.7 * sum(layer.plain_damage for layer in layers)
 
 
 @pytest.mark.parametrize("name", ["portrait", "sign"])
@@ -164,6 +164,20 @@ def test_a_row_of_islands_is_held_as_one():
     assert [f.code for f in held.findings] == []
     assert all(island.enough and island.hold.deflection_mm <= 5 for island in held.islands)
     assert len(bridges_of(held)) > len(bars)
+
+
+def test_an_island_with_many_others_on_it_gets_all_the_bridges_that_it_needs():
+    # A large disc on the frame, with six discs in openings of their own all around on it: their
+    # bridges are not in the way of those that hold the large one.
+    middle = Point(100, 100)
+    shape = middle.buffer(88).difference(middle.buffer(81))
+    for angle in np.radians(np.arange(0, 360, 60) + 10):
+        x, y = 100 + 58 * np.cos(angle), 100 + 58 * np.sin(angle)
+        shape = shape.union(Point(x, y).buffer(18).difference(Point(x, y).buffer(12)))
+    held = hold_islands(sheet_of(shape, thickness=0.25), WIDTH, rules=Rules(WIDTH, loads=FILM))
+    assert [f.code for f in held.findings] == []
+    assert held.islands[0].area_mm2 > 10_000
+    assert held.islands[0].bridges >= 3
 
 
 def test_a_chain_that_cannot_be_held_is_told_once_and_named():
