@@ -14,7 +14,7 @@ import bpy
 from bpy.props import CollectionProperty, PointerProperty, StringProperty
 
 #: Custom property of data-blocks that the add-on made and may change again.
-TAG = "sheetstack"
+TAG = "sheetstack_made"
 #: Kinds of data-blocks that objects bring with them.
 STORES = ("objects", "meshes", "curves", "materials", "images", "worlds", "lights", "cameras")
 

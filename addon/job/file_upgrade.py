@@ -8,13 +8,17 @@ from typing import Any
 import bpy
 from bpy.app.handlers import persistent
 
-from ..core.ownership import add_made
+from ..core.ownership import add_made, own
 from .job_property import FORMAT
 from .scene_job import being_filled
 
 
 def _list_made(state: Any) -> None:
-    """Format 1 knew the stack's objects by their kind alone."""
+    """Format 1 knew the stack's objects by their kind alone, and tagged materials otherwise."""
+    for material in bpy.data.materials:
+        if material.library is None and "sheetstack" in material:
+            del material["sheetstack"]
+            own(material)
     if state.collection is None:
         return
     for thing in state.collection.objects:

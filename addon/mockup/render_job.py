@@ -79,6 +79,8 @@ def render_order(order: dict[str, Any]) -> None:
     if frames:
         tell(0.55, f"rendering {frames} frames of the turntable")
         scene = make_scene("STACK", built, picture, settings, pixels, frames)
+        # Blender moves nothing from frame to frame in a scene that no window shows.
+        bpy.context.window.scene = scene
         render_settings(scene, max(4, round(FRAME_SAMPLES * samples)))
         _turn(scene, out, frames, bool(order["video"]))
     tell(1.0, "rendered")

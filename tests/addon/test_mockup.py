@@ -105,6 +105,7 @@ def test_a_turntable_turns_once_and_keeps_all_in_sight(sign):
     built, picture = sign
     scene = make_scene("STACK", built, picture, MockupSettings(), PIXELS, frames=8)
     bpy.context.window.scene = scene
+    bpy.context.view_layer.update()  # before 5.0, frames are not shown in a scene never looked at
     stand = scene.objects["Stand"]
     turns = []
     for frame in range(1, 9):
@@ -176,6 +177,9 @@ def test_an_order_writes_both_pictures_and_frames(sign, tmp_path):
     files = sorted(p.relative_to(tmp_path).as_posix() for p in tmp_path.rglob("*.png"))
     assert files == ["exploded.png", "mockup.png", "turntable/0001.png", "turntable/0002.png"]
     assert all(Image.open(tmp_path / name).size == (64, 48) for name in files)
+    # Half a turn lies between the two frames: the picture at the back stands before the sheets.
+    still, turned = (np.asarray(Image.open(tmp_path / n).convert("L"), float) for n in files[2:])
+    assert np.abs(still - turned).mean() > 5
 
 
 def test_a_turntable_is_written_as_a_video(tmp_path):

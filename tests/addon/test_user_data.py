@@ -6,7 +6,7 @@ import pytest
 bpy = pytest.importorskip("bpy", reason="Blender's Python module is not installed")
 
 from sheetstack import addon  # noqa: E402
-from sheetstack.addon.core.ownership import is_made, is_own  # noqa: E402
+from sheetstack.addon.core.ownership import TAG, is_made, is_own  # noqa: E402
 from sheetstack.addon.sheets.sheet_object import sheets_of  # noqa: E402
 
 STORES = [
@@ -77,7 +77,7 @@ def full(opened):
 
 def values_of(block):
     """Plain values and names of what a block points at, down one level of collections."""
-    found = {"tag": "sheetstack" in block}
+    found = {"tag": TAG in block}
     for prop in block.bl_rna.properties:
         name = prop.identifier
         if name.startswith("sheetstack") or name in UNSTABLE:
@@ -86,9 +86,9 @@ def values_of(block):
         if prop.type == "POINTER":
             found[name] = getattr(value, "name_full", type(value).__name__)
         elif prop.type == "COLLECTION":
+            # Flags of selection are attributes of a mesh that come and go.
             names = [getattr(item, "name", str(type(item))) for item in value]
-            # The order of a mesh's attributes changes when faces are selected.
-            found[name] = sorted(names) if name == "attributes" else names
+            found[name] = sorted(n for n in names if not n.startswith(".select"))
         elif getattr(prop, "is_array", False):
             found[name] = np.array(value, float).round(5).tolist()
         else:
