@@ -7,7 +7,7 @@ from pathlib import Path
 
 from sheetstack.geometry.build import Build, build
 from sheetstack.geometry.job.load import load_job
-from sheetstack.geometry.paint.register_margins import Drift, drift_of
+from sheetstack.geometry.paint.drift import Drift, drift_of
 from sheetstack.geometry.paint.wall import Wall, wall_of
 
 SCENES = Path(__file__).parents[1] / "demo_scenes"
@@ -29,4 +29,4 @@ def demo_wall(name: str) -> Wall:
 @cache
 def demo_drift(name: str) -> Drift:
     """Return how far the sheets of a demo may drift."""
-    return drift_of(demo(name))
+    return drift_of(demo(name), demo_wall(name))

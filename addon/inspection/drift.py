@@ -6,7 +6,7 @@ from typing import Any
 import bpy
 from bpy.props import IntProperty
 
-from ...geometry.paint.register_margins import drifted_corner
+from ...geometry.paint.drift import drifted_corner
 from ..core.conversion import metres
 from ..core.ownership import is_own, own, remove_unused
 from ..sheets.sheet_object import has_sheets, sheets_of
@@ -20,7 +20,7 @@ def apply_drift(scene: bpy.types.Scene) -> None:
     """Put each sheet off its place as the sliders say; its arranged place stays what it is."""
     state, job = scene.sheetstack_inspection, scene.sheetstack
     registration, sheet = job.registration, job.sheet
-    size = (sheet.width_mm, sheet.height_mm)
+    centre = (sheet.width_mm / 2, sheet.height_mm / 2)
     sheets = list(sheets_of(scene).items())
     for number, (name, thing) in enumerate(sheets):
         share = state.drift * state.times if state.drifting in ("ALL", name) else 0.0
@@ -30,7 +30,7 @@ def apply_drift(scene: bpy.types.Scene) -> None:
         length = share * registration.drift_mm
         shift = (length * math.cos(way), length * math.sin(way))
         turn = share * registration.turn_deg
-        _put_off(thing, [*metres(drifted_corner(size, shift, turn)).tolist(), 0.0], turn)
+        _put_off(thing, [*metres(drifted_corner(centre, shift, turn)).tolist(), 0.0], turn)
 
 
 def _put_off(thing: Any, by: list[float], turn: float) -> None:

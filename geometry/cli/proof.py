@@ -14,8 +14,9 @@ from ..files.png import write_png
 from ..finding import Finding
 from ..job.load import load_job
 from ..job.names import file_stem
+from ..paint.drift import Drift, drift_findings, drift_of
 from ..paint.overspray import shade_findings, soft_edge, soft_picture
-from ..paint.register_margins import Drift, Trouble, drift_findings, drift_of
+from ..paint.register_margins import Trouble
 from ..paint.spray_order import OrderAdvice, compare_orders
 from ..paint.wall import Wall, colour_areas, painted_pixels, wall_of
 from ..progress import Progress
@@ -92,7 +93,7 @@ def write_proof(built: Build, batch: Batch, progress: Progress | None = None) ->
     progress(0.6, "comparing spray orders")
     advice = compare_orders(wall)
     write_order_picture(batch.path("orders.png"), wall, advice)
-    drift = drift_of(built, progress.part(0.7, 0.95))
+    drift = drift_of(built, wall, progress.part(0.7, 0.95))
     write_drift_picture(batch.path("drift.png"), wall, drift)
     text = "\n".join(_text(built, wall, advice, drift)) + "\n"
     batch.path("proof.txt").write_text(text, encoding="utf-8")
@@ -107,16 +108,15 @@ def _text(built: Build, wall: Wall, advice: OrderAdvice, drift: Drift) -> Iterat
     yield from (f"  {reason}" for reason in advice.reasons)
     yield "  The picture decides, and you: try what looks better on a piece of card first."
     yield ""
-    yield f"Registration, for a drift of {drift.allowed_mm:g} mm (registration.drift_mm)"
+    yield f"Registration, for {drift.allowance.sentence()}"
     for layer, name in enumerate(drift.names):
         shift, turn = drift.layer_mm(layer), drift.layer_deg(layer)
         if shift is None or turn is None:
             yield f"  {name}: nothing within reach limits it."
         else:
-            yield f"  {name}: shows from {shift:.2f} mm or a turn of {turn:.2f} degrees on."
-    for upper in range(len(drift.names)):
-        for lower in range(upper):
-            yield from (f"  {line}" for line in _pair_lines(drift, lower, upper))
+            yield (f"  {name} alone: shows from {shift:.2f} mm or a turn of {turn:.2f} degrees on.")
+    pairs = list(dict.fromkeys((m.lower, m.upper) for m in drift.margins))
+    yield from (f"  {_pair_line(drift, lower, upper)}" for lower, upper in pairs)
     yield from _findings(drift_findings(drift))
     yield ""
     yield "Soft edges"
@@ -129,16 +129,18 @@ def _text(built: Build, wall: Wall, advice: OrderAdvice, drift: Drift) -> Iterat
     yield from _findings(shade_findings(built))
 
 
-def _pair_lines(drift: Drift, lower: int, upper: int) -> Iterator[str]:
+def _pair_line(drift: Drift, lower: int, upper: int) -> str:
+    """Return what a pair of layers stands, in one sentence."""
+    said = []
     for trouble in Trouble:
         margins = [m for m in drift.pair(lower, upper) if m.trouble is trouble]
         if margins:
-            worst = margins[0]
-            yield (
-                f"{drift.names[upper]} on {drift.names[lower]}: {trouble.value} from "
-                f"{worst.drift_mm:.2f} mm{'' if worst.exact else ' or so'}, tightest of "
-                f"{len(margins)} places at ({worst.place[0]:.1f}, {worst.place[1]:.1f}) mm."
+            least = min(margins, key=lambda m: m.width_mm)
+            said.append(
+                f"{trouble.value} from {least.width_mm:.2f} mm apart, first at "
+                f"({least.place[0]:.1f}, {least.place[1]:.1f}) mm"
             )
+    return f"{drift.names[upper]} and {drift.names[lower]}: {'; '.join(said)}."
 
 
 def _findings(findings: tuple[Finding, ...]) -> Iterator[str]:

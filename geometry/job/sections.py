@@ -167,6 +167,11 @@ class RegistrationSettings:
     turn_deg: float = field(
         0.1, about="how far a sheet may be turned when sprayed", least=0, most=10
     )
+    drifts_add: str = field(
+        "worst case",
+        about="how the drifts of two sheets add up: both against each other, or by chance",
+        choices=("worst case", "root sum square"),
+    )
     trap_mm: float = field(
         0.0, about="how far lower layers are let run under upper ones; 0 for not", least=0, most=50
     )

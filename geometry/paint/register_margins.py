@@ -1,7 +1,7 @@
-"""Drift: how far a sheet may lie off its place before the picture shows it.
+"""Register margins: how far apart two layers' sheets may lie before the picture shows it.
 
 Two layers' edges that run side by side leave a strip between them. What the strip is tells what
-goes wrong when one sheet drifts farther than the strip is wide:
+goes wrong when the two sheets lie farther apart than the strip is wide:
 
 =====================  ==================================================================
 the strip lies in      beyond its width
@@ -12,15 +12,17 @@ the upper only         the lower colour peeks out from under the upper one
 neither                two colours that should stay apart run together
 =====================  ==================================================================
 
-Rings that nowhere meet have an exact margin, their distance. Rings that cross are looked at along
-their edges: a crossing just moves with a sheet and shows nothing, but where the edges run nearly
-side by side the strip between them counts. What drifts of all sheets together do to small details
-is sampled, with a fixed seed.
+The strips are the middle lines between the one layer's edges and the other's, as far as they are
+narrow. A crossing of two edges just moves with a sheet and shows nothing, unless they cross so flat
+that the strip beside the crossing is long for its width. Edges that coincide have no margin at all.
+
+Each of the two sheets may lie off its place, so that what a strip has to bear is the drift of both,
+see ``Allowance``.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from enum import Enum
 
@@ -29,35 +31,101 @@ import shapely
 from shapely import MultiPolygon
 
 from ..arrays import Bools, Floats, Geometries, Indices
-from ..build import Build
 from ..colour import ciede2000, hides, lab_from_srgb
-from ..finding import Finding, Severity
-from ..planar.polygons import as_multipolygon
+from ..planar.arrangement import Partition
+from ..planar.cell_edges import CellEdges, cell_edges
+from ..planar.graph import connected_labels, members_of
+from ..planar.medial_axis import MedialAxis, Segments, axis_between
+from ..planar.middle_lines import End, MiddleLine, middle_lines
 from ..progress import Progress
 from .spray_order import SEEN
-from .wall import Can, cans_of, composite_colours
+from .wall import Can, composite_colours
 
-#: Step of the points that edges are looked at by, in mm.
-STEP = 0.4
-#: A strip counts as running side by side from this many times its width on, and this length in mm.
-LONG = 4.0
+#: Beside a crossing a strip counts from this many times its width on, and from this length in mm.
+LONG = 2.5
 LEAST_RUN = 2.0
-#: Sampled drifts of all sheets together.
-SAMPLES = 48
-SEED = 20250
-#: A detail of which less than this share is left counts as lost.
-LEFT = 0.5
-#: Patches under this area in mm2 are specks that nobody misses.
-LEAST_DETAIL = 2.0
+#: Edges that coincide count from this many times what the sheets may be apart: a trap stops short
+#: of the picture's own edge by its own width, and leaves a little of the seam.
+BUTTING = 1.5
+#: A strip that ends within this length of a crossing, in mm, ends at it.
+AT_CROSSING = 0.5
+#: Two edges are nearest beside a piece of the strip if no farther apart than this many times its
+#: width.
+NEAREST = 1.001
+#: A strip has come near again where it is narrower by this factor than it was before.
+DIP = 1.25
+#: Distance of sites as a share of the strip's width, and at least of the reach, and rounds of
+#: refining: coarse, for the width is that between the edges themselves.
+FINENESS, FINEST, ROUNDS = 0.35, 0.03, 2
+#: Margins are looked for up to this many times what sheets may lie apart, and this many mm.
+LOOK_AHEAD, LEAST_REACH = 1.25, 5.0
+#: Ways in which the drifts of two sheets add up.
+WORST_CASE, ROOT_SUM_SQUARE = "worst case", "root sum square"
 
 
 class Trouble(Enum):
-    """What shows when a sheet drifts too far."""
+    """What shows when two sheets lie too far apart."""
 
     GAP = "gap"
     OUTSIDE = "colour outside its place"
     PEEK = "lower colour peeks out"
     TOUCH = "colours run together"
+
+
+TROUBLES = tuple(Trouble)
+
+
+@dataclass(frozen=True)
+class Allowance:
+    """How far each sheet may lie off its place, and how much that is between two of them.
+
+    Parameters
+    ----------
+    drift_mm : float
+        Shift of each sheet, any way.
+    turn_deg : float
+        Turn of each sheet, either way.
+    centre : tuple of float
+        That sheets turn about, in mm.
+    add_up : str
+        ``"worst case"``: both sheets drift and turn as far as they may, against each other.
+        ``"root sum square"``: the root of the sum of squares of the four, which independent errors
+        exceed seldom. Both are the usual ways of adding up tolerances (Drake, Dimensioning and
+        Tolerancing Handbook, 1999, chapter 9; from memory).
+
+    Examples
+    --------
+    >>> Allowance(1.0, 0.0, (0.0, 0.0)).between(np.array([[500.0, 0.0]])).tolist()
+    [2.0]
+    """
+
+    drift_mm: float
+    turn_deg: float
+    centre: tuple[float, float]
+    add_up: str = WORST_CASE
+
+    def single(self, points: Floats) -> Floats:
+        """Return how far points (n, 2) of one sheet may lie off: drift, and lever times turn."""
+        found: Floats = self.drift_mm + self._turned(points)
+        return found
+
+    def between(self, points: Floats) -> Floats:
+        """Return how far apart points (n, 2) of two sheets may lie that belong together."""
+        if self.add_up == ROOT_SUM_SQUARE:
+            found: Floats = np.sqrt(2 * (self.drift_mm**2 + self._turned(points) ** 2))
+        else:
+            found = 2 * self.single(points)
+        return found
+
+    def _turned(self, points: Floats) -> Floats:
+        lever = np.hypot(*(points - self.centre).T)
+        turned: Floats = 2 * lever * np.sin(np.radians(self.turn_deg) / 2)
+        return turned
+
+    def sentence(self) -> str:
+        """Return what is reckoned with, in words."""
+        how = "the worst of both" if self.add_up == WORST_CASE else "both as root sum square"
+        return f"{self.drift_mm:g} mm and {self.turn_deg:g} degrees a sheet, {how}"
 
 
 @dataclass(frozen=True)
@@ -70,564 +138,354 @@ class Margin:
         Positions of the layers in spray order.
     trouble : Trouble
         What shows beyond the margin.
-    drift_mm : float
-        Width of the strip: how far one of the sheets may drift from the other there.
+    width_mm : float
+        How far apart the two sheets may lie there.
+    needed_mm : float
+        How far apart they may come to lie there by the job's allowance.
     turn_deg : float
-        How far it may turn about the sheet's centre: a safe bound.
+        How far one sheet alone may turn about the turning centre: a safe bound.
     place, other : tuple of float
-        x, y in mm of the nearest points, on the upper layer's edge and on the lower's.
+        x, y in mm, on the upper layer's edge and on the lower's, where the margin lacks most.
     difference : float
         CIEDE2000 between what would show and what should.
-    exact : bool
-        Whether it is the distance of rings that nowhere meet; else found along their edges.
+    crossing : bool
+        Whether the edges cross beside it; else the width is their distance.
     """
 
     lower: int
     upper: int
     trouble: Trouble
-    drift_mm: float
+    width_mm: float
+    needed_mm: float
     turn_deg: float
     place: tuple[float, float]
     other: tuple[float, float]
     difference: float
-    exact: bool
+    crossing: bool
+
+    @property
+    def lacking_mm(self) -> float:
+        """How much wider it would have to be; below 0 where it is wide enough."""
+        return self.needed_mm - self.width_mm
 
 
-@dataclass(frozen=True)
-class Detail:
-    """A small patch of one colour that drifting sheets may cover.
-
-    Parameters
-    ----------
-    layer : int
-        Position of its layer; -1 for the bare wall.
-    place : tuple of float
-    area_mm2 : float
-    lost_share : float
-        Share of the sampled drifts in which more than half of it was gone.
-    """
-
-    layer: int
-    place: tuple[float, float]
-    area_mm2: float
-    lost_share: float
-
-
-@dataclass(frozen=True)
-class Drift:
-    """How well a job stands drifting sheets.
-
-    Parameters
-    ----------
-    names : tuple of str
-    margins : tuple of Margin
-        The tightest first.
-    details : tuple of Detail
-        Those that were lost in any sample, the most often lost first.
-    allowed_mm, allowed_deg : float
-        The drift and turn that the job reckons with.
-    """
-
-    names: tuple[str, ...]
-    margins: tuple[Margin, ...]
-    details: tuple[Detail, ...]
-    allowed_mm: float
-    allowed_deg: float
-
-    def pair(self, lower: int, upper: int) -> tuple[Margin, ...]:
-        """Return the margins of one pair, the tightest first."""
-        return tuple(m for m in self.margins if (m.lower, m.upper) == (lower, upper))
-
-    def layer_mm(self, layer: int) -> float | None:
-        """Return how far one sheet alone may drift, None where nothing within reach limits it."""
-        return min((m.drift_mm for m in self.margins if layer in (m.lower, m.upper)), default=None)
-
-    def layer_deg(self, layer: int) -> float | None:
-        """Return how far one sheet alone may turn about its centre, None where unlimited."""
-        return min((m.turn_deg for m in self.margins if layer in (m.lower, m.upper)), default=None)
-
-
-def drift_of(build: Build, progress: Progress | None = None) -> Drift:
-    """Measure how far each sheet of a built job may drift.
-
-    Parameters
-    ----------
-    build : Build
-    progress : Progress, optional
-
-    Returns
-    -------
-    Drift
-    """
-    registration, sheet = build.job.registration, build.job.sheet
-    # The two sheets of a layer that is split share its artwork.
-    layers = list({layer.settings.name: layer for layer in build.layers}.values())
-    return drift_between(
-        [layer.artwork.shape for layer in layers],
-        cans_of(layer.settings for layer in layers),
-        build.job.ground,
-        tuple(layer.settings.name for layer in layers),
-        (sheet.width_mm / 2, sheet.height_mm / 2),
-        registration.drift_mm,
-        registration.turn_deg,
-        progress,
-    )
-
-
-def drift_between(
+def register_margins(
     shapes: Sequence[MultiPolygon],
-    paints: Sequence[Can],
+    cans: Sequence[Can],
     ground: str,
-    names: tuple[str, ...],
-    centre: tuple[float, float],
-    allowed_mm: float = 1.0,
-    allowed_deg: float = 0.1,
+    cells: Partition,
+    wanted: Bools,
+    allowance: Allowance,
     progress: Progress | None = None,
-) -> Drift:
-    """Measure how far layers may drift against each other.
+) -> tuple[Margin, ...]:
+    """Return the margins of all pairs of layers.
 
     Parameters
     ----------
     shapes : sequence of MultiPolygon
         What each layer paints, in spray order, in mm.
-    paints : sequence of Can
+    cans : sequence of Can
     ground : str
-    names : tuple of str
-    centre : tuple of float
-        That sheets turn about.
-    allowed_mm, allowed_deg : float
-        Drift and turn to reckon with; margins are looked for up to five times that drift.
+    cells : Partition
+        Of all shapes, and any others.
+    wanted : bool array (n, layers)
+        Which layers' shapes each cell lies in.
+    allowance : Allowance
     progress : Progress, optional
 
     Returns
     -------
-    Drift
-
-    Examples
-    --------
-    >>> from shapely import box
-    >>> squares = [MultiPolygon([box(0, 0, 20, 20)]), MultiPolygon([box(5, 5, 15, 15)])]
-    >>> paints = [Can("#ffffff"), Can("#000000")]
-    >>> drift = drift_between(squares, paints, "#808080", ("A", "B"), (10, 10))
-    >>> drift.margins[0].drift_mm, drift.margins[0].trouble.value
-    (5.0, 'colour outside its place')
+    tuple of Margin
+        Those that lack most first. Those in which the difference could not be seen are left out,
+        and those that a later, opaque layer hides.
     """
     progress = progress or Progress()
-    reach = max(5 * allowed_mm, 5.0)
-    count = len(shapes)
-    margins: list[Margin] = []
-    pairs = [(i, j) for j in range(count) for i in range(j)]
-    for number, (i, j) in enumerate(pairs):
-        progress(0.7 * number / len(pairs), f"{names[j]} on {names[i]}: measuring margins")
-        hidden = _hidden(shapes, paints, j)
-        colours = _TroubleColours(shapes, paints, ground, i, j)
-        strips = _Strips(shapes[i], shapes[j], hidden, reach)
-        margins += [
-            Margin(i, j, trouble, width, turn, place, other, seen, exact)
-            for trouble, width, turn, place, other, exact in strips.found(centre)
-            if (seen := colours.difference(trouble, place, other)) > SEEN
+    if not any(not shape.is_empty for shape in shapes):
+        return ()
+    for shape in shapes:
+        shapely.prepare(shape)
+    edges = cell_edges(cells)
+    outside = np.zeros((1, wanted.shape[1]), bool)
+    inside = np.concatenate([wanted, outside])  # -1 is outside of the frame
+    changes = inside[edges.left] != inside[edges.right]
+    bounds = np.array([s.bounds for s in shapes if not s.is_empty])
+    far = np.array(
+        [
+            (x, y)
+            for x in (bounds[:, 0].min(), bounds[:, 2].max())
+            for y in (bounds[:, 1].min(), bounds[:, 3].max())
         ]
-    progress(0.7, "letting sheets drift")
-    details = _details(shapes, paints, ground, centre, allowed_mm, allowed_deg)
-    progress(1.0, "drift measured")
-    margins.sort(key=lambda m: (m.drift_mm, m.lower, m.upper, m.place))
-    return Drift(names, tuple(margins), details, allowed_mm, allowed_deg)
+    )
+    reach = max(LOOK_AHEAD * float(allowance.between(far).max()), LEAST_REACH)
+    pairs = [(i, j) for j in range(len(shapes)) for i in range(j)]
+    found: list[Margin] = []
+    for number, (lower, upper) in enumerate(pairs):
+        progress(number / len(pairs), "measuring register margins")
+        pair = _Pair(shapes, cans, ground, lower, upper, allowance)
+        found += pair.coinciding(edges, inside, changes)
+        found += pair.strips(edges, changes, reach)
+    found.sort(key=lambda m: (-m.lacking_mm, m.width_mm, m.lower, m.upper, m.place))
+    return tuple(_worst_of_neighbours(found))
 
 
-def _hidden(shapes: Sequence[MultiPolygon], paints: Sequence[Can], upper: int) -> shapely.Geometry:
-    """Return what opaque layers after ``upper`` hide."""
-    later = [s for k, s in enumerate(shapes) if k > upper and hides(paints[k].opacity)]
-    return shapely.union_all(later) if later else MultiPolygon()
+def _worst_of_neighbours(found: Sequence[Margin]) -> list[Margin]:
+    """Leave margins out that lie as near to a worse one of their kind as sheets may be apart."""
+    kept: list[Margin] = []
+    places: dict[tuple[int, int, Trouble], list[tuple[float, float]]] = {}
+    for margin in found:
+        own = places.setdefault((margin.lower, margin.upper, margin.trouble), [])
+        steps = np.array(own).reshape(-1, 2) - margin.place
+        if (np.hypot(*steps.T) > margin.needed_mm).all():
+            kept.append(margin)
+            own.append(margin.place)
+    return kept
 
 
-class _TroubleColours:
-    """How different the colour that shows in a trouble is from the one that should."""
+class _Pair:
+    """Two layers, and what shows between them."""
 
     def __init__(
         self,
         shapes: Sequence[MultiPolygon],
-        paints: Sequence[Can],
+        cans: Sequence[Can],
         ground: str,
         lower: int,
         upper: int,
+        allowance: Allowance,
     ) -> None:
-        self._below = [(k, shapes[k]) for k in range(upper) if k != lower]
-        self._paints, self._ground = paints, ground
-        self._lower, self._upper = lower, upper
-        for _, shape in self._below:
-            shapely.prepare(shape)
+        self._shapes, self._cans, self._ground = shapes, cans, ground
+        self._lower, self._upper, self._allowance = lower, upper, allowance
 
-    def difference(
-        self, trouble: Trouble, place: tuple[float, float], other: tuple[float, float]
-    ) -> float:
-        x, y = (place[0] + other[0]) / 2, (place[1] + other[1]) / 2
-        bare = np.zeros((1, len(self._paints)), bool)
-        for k, shape in self._below:
-            bare[0, k] = shapely.intersects_xy(shape, x, y)
-        lower, upper = bare.copy(), bare.copy()
-        lower[0, self._lower] = True
-        upper[0, self._upper] = True
-        # What should be there, and what is there once the sheet has gone too far.
-        should, shows = {
-            Trouble.GAP: (upper, bare),
-            Trouble.OUTSIDE: (bare, upper),
-            Trouble.PEEK: (bare, lower),
-            Trouble.TOUCH: (bare, upper),
-        }[trouble]
-        two = composite_colours(np.concatenate([should, shows]), self._paints, self._ground)[-1]
-        return float(ciede2000(*lab_from_srgb(two)))
-
-
-Strip = tuple[Trouble, float, float, tuple[float, float], tuple[float, float], bool]
-
-
-class _Strips:
-    """The strips between the edges of two layers."""
-
-    def __init__(
-        self, lower: MultiPolygon, upper: MultiPolygon, hidden: shapely.Geometry, reach: float
-    ) -> None:
-        self._lower, self._upper, self._hidden, self._reach = lower, upper, hidden, reach
-        self._rings = [shapely.get_rings(shapely.get_parts(s)) for s in (lower, upper)]
-        for shape in (lower, upper, hidden):
-            shapely.prepare(shape)
-
-    def found(self, centre: tuple[float, float]) -> Iterator[Strip]:
-        low, up = self._rings
-        if not len(low) or not len(up):
-            return
-        near_up, near_low = shapely.STRtree(low).query(
-            up, predicate="dwithin", distance=self._reach
-        )
-        crossing = shapely.intersects(up[near_up], low[near_low])
-        lines = [shapely.difference(rings, self._hidden) for rings in self._rings]
-        for u, w in zip(near_up[~crossing].tolist(), near_low[~crossing].tolist(), strict=True):
-            yield from self._apart(lines[1][u], lines[0][w], centre)
-        for u in np.unique(near_up[crossing]).tolist():
-            met = shapely.union_all(low[near_low[crossing & (near_up == u)]])
-            yield from self._along(up[u], met, centre)
-
-    def _apart(
-        self, upper: shapely.Geometry, lower: shapely.Geometry, centre: tuple[float, float]
-    ) -> Iterator[Strip]:
-        """Yield the exact margin of two rings that nowhere meet."""
-        if upper.is_empty or lower.is_empty:
-            return
-        line = shapely.shortest_line(upper, lower)
-        width = float(line.length)
-        if width > self._reach:
-            return
-        place, other = shapely.get_coordinates(line)
-        points = shapely.points(shapely.get_coordinates(shapely.segmentize(upper, 4 * STEP)))
-        widths = shapely.distance(points, lower)
-        turn = _turns(shapely.get_coordinates(points), widths, centre)
-        trouble = self._trouble(*((place + other) / 2))
-        yield trouble, width, turn, _pair(place), _pair(other), True
-
-    def _trouble(self, x: float, y: float) -> Trouble:
-        in_lower = bool(shapely.intersects_xy(self._lower, x, y))
-        in_upper = bool(shapely.intersects_xy(self._upper, x, y))
-        if in_lower and in_upper:
-            return Trouble.GAP
-        if in_lower:
-            return Trouble.OUTSIDE
-        return Trouble.PEEK if in_upper else Trouble.TOUCH
-
-    def _along(
-        self, ring: shapely.Geometry, met: shapely.Geometry, centre: tuple[float, float]
-    ) -> Iterator[Strip]:
-        """Yield margins where an edge runs side by side with edges that its ring crosses."""
-        steps = max(8, round(ring.length / STEP))
-        along = np.arange(steps) * ring.length / steps
-        here = shapely.line_interpolate_point(ring, along)
-        there = shapely.get_point(shapely.shortest_line(here, met), 1)
-        points, others = shapely.get_coordinates(here), shapely.get_coordinates(there)
-        widths = np.hypot(*(others - points).T)
-        tangent = np.roll(points, -1, axis=0) - np.roll(points, 1, axis=0)
-        tangent /= np.maximum(np.hypot(*tangent.T), 1e-12)[:, None]
-        slanted = np.abs(np.einsum("ni,ni->n", others - points, tangent)) > 0.35 * widths
-        butting = widths < 1e-3
-        shown = ~shapely.intersects_xy(self._hidden, *points.T)
-        usable = (butting | ~slanted) & (widths <= self._reach) & shown
-        kinds = self._kinds(points, others, tangent, butting, ring)
-        step = ring.length / steps
-        for kind, trouble in enumerate(Trouble):
-            width = np.where(usable & (kinds == kind), widths, np.inf)
-            yield from self._runs(trouble, width, step, points, others, centre)
-
-    def _kinds(
-        self,
-        points: Floats,
-        others: Floats,
-        tangent: Floats,
-        butting: Bools,
-        ring: shapely.Geometry,
-    ) -> Indices:
-        middle = (points + others) / 2
-        # Edges that coincide: looked at just inside the upper layer.
-        normal = np.stack([-tangent[:, 1], tangent[:, 0]], axis=1) * 0.02
-        left = shapely.intersects_xy(self._upper, *(points + normal).T)
-        inside = np.where(left[:, None], points + normal, points - normal)
-        in_lower = shapely.intersects_xy(self._lower, *np.where(butting[:, None], inside, middle).T)
-        in_upper = shapely.intersects_xy(self._upper, *middle.T) & ~butting
-        gap, outside, peek, touch = range(4)
-        kinds = np.select(
-            [in_lower & in_upper, in_lower, in_upper], [gap, outside, peek], default=touch
-        )
-        # Butting: lower on the same side would peek out, lower on the other side leaves a gap.
-        result: Indices = np.where(butting, np.where(in_lower, peek, gap), kinds)
-        return result
-
-    def _runs(
-        self,
-        trouble: Trouble,
-        width: Floats,
-        step: float,
-        points: Floats,
-        others: Floats,
-        centre: tuple[float, float],
-    ) -> Iterator[Strip]:
-        """Yield one margin for each run of edge, by windows long for the strip's width."""
-        count = len(width)
-        taken = np.zeros(count, bool)
-        length = LEAST_RUN
-        while length <= 2 * LONG * self._reach:
-            size = max(2, round(length / step))
-            if size > count:
-                return
-            ring = np.concatenate([width, width[: size - 1]])
-            windows = np.lib.stride_tricks.sliding_window_view(ring, size)
-            widest = windows.max(axis=1)
-            good = np.flatnonzero((widest <= length / LONG) & np.isfinite(widest))
-            for first in good[np.argsort(widest[good], kind="stable")].tolist():
-                places = (first + np.arange(size)) % count
-                if taken[places].any():
+    def coinciding(self, edges: CellEdges, inside: Bools, changes: Bools) -> list[Margin]:
+        """Return a margin of 0 for each stretch along which both layers' edges are one."""
+        number = np.flatnonzero(changes[:, self._lower] & changes[:, self._upper])
+        if not len(number):
+            return []
+        left, right = inside[edges.left[number]], inside[edges.right[number]]
+        same_side = left[:, self._lower] == left[:, self._upper]
+        trouble = np.where(same_side, TROUBLES.index(Trouble.PEEK), TROUBLES.index(Trouble.GAP))
+        # On the upper layer's side.
+        covered = np.where(left[:, [self._upper]], left, right)
+        seen = self._differences(covered, trouble)
+        seen[self._hidden(left) & self._hidden(right)] = 0.0
+        shown = seen > SEEN
+        number, trouble, seen = number[shown], trouble[shown], seen[shown]
+        found: list[Margin] = []
+        start, end = edges.start[number], edges.end[number]
+        length = np.hypot(*(end - start).T)
+        needed = self._allowance.between((start + end) / 2)
+        for kind in np.unique(trouble).tolist():
+            own = np.flatnonzero(trouble == kind)
+            _, vertex = np.unique(edges.vertices[number[own]], return_inverse=True)
+            vertex = vertex.reshape(-1, 2)
+            label = connected_labels(int(vertex.max()) + 1, vertex)[vertex[:, 0]]
+            for run in members_of(label, own):
+                worst = run[np.argmax(needed[run])]
+                if length[run].sum() < max(LEAST_RUN, BUTTING * needed[worst]):
                     continue
-                # One margin a run: all that hangs together with it at this width.
-                grown = _grown(np.isfinite(width), places)
-                taken[grown] = True
-                at = int(places[size // 2])
-                turn = _turns(points[places], np.maximum(width[places], widest[first]), centre)
-                yield (
-                    trouble,
-                    float(widest[first]),
-                    turn,
-                    _pair(points[at]),
-                    _pair(others[at]),
-                    False,
+                at = _pair((start[worst] + end[worst]) / 2)
+                found.append(
+                    Margin(
+                        self._lower,
+                        self._upper,
+                        TROUBLES[kind],
+                        0.0,
+                        float(needed[worst]),
+                        0.0,
+                        at,
+                        at,
+                        float(seen[worst]),
+                        False,
+                    )
                 )
-            length *= 2
+        return found
+
+    def strips(self, edges: CellEdges, changes: Bools, reach: float) -> list[Margin]:
+        """Return the margins of strips between the one layer's edges and the other's."""
+        one, other = changes[:, self._lower], changes[:, self._upper]
+        mark = one.astype(np.int64) + 2 * other
+        number = np.flatnonzero((mark == 1) | (mark == 2))
+        mark = mark[number]
+        lines = shapely.linestrings(np.stack([edges.start[number], edges.end[number]], axis=1))
+        near = np.zeros(len(number), bool)
+        for own in (1, 2):
+            mine, others = np.flatnonzero(mark == own), np.flatnonzero(mark != own)
+            if not len(mine) or not len(others):
+                return []
+            found, _ = shapely.STRtree(lines[others]).query_nearest(
+                lines[mine], max_distance=reach, all_matches=False
+            )
+            near[mine[found]] = True
+        number, mark = number[near], mark[near]
+        if not len(number):
+            return []
+        count = len(number)
+        segments = Segments(
+            edges.start[number],
+            edges.end[number],
+            # No two of them round one corner: only strips between the two layers are asked for.
+            np.arange(count),
+            np.zeros(count),
+            np.full(count, np.inf),
+            mark,
+        )
+
+        def between_layers(middle: Floats, segment: Indices, sites: Indices) -> Bools:
+            return (sites == 3).sum(axis=1) + (sites[:, 0] != sites[:, 1]) == 1
+
+        group = _clusters((segments.start + segments.end) / 2, segments, reach)
+        axis = axis_between(
+            segments, group, reach, between_layers, fineness=FINENESS, finest=FINEST, rounds=ROUNDS
+        )
+        vertices = edges.vertices
+        crossing = np.intersect1d(vertices[one], vertices[other])
+        places = np.concatenate([edges.start, edges.end])[np.isin(vertices.T.ravel(), crossing)]
+        return self._margins(axis, segments, _distance_to(np.unique(places, axis=0), axis))
+
+    def _margins(self, axis: MedialAxis, segments: Segments, to_crossing: Floats) -> list[Margin]:
+        if not len(axis.edges):
+            return []
+        lines = segments.lines()
+        middle = axis.points[axis.edges].mean(axis=1)
+        covered = np.stack([shapely.contains_xy(s, *middle.T) for s in self._shapes], axis=1)
+        in_lower, in_upper = covered[:, self._lower], covered[:, self._upper]
+        trouble = np.select([in_lower & in_upper, in_lower, in_upper], [0, 1, 2], default=3).astype(
+            np.int64
+        )
+        seen = self._differences(covered, trouble)
+        shown = (seen > SEEN) & ~self._hidden(covered)
+        needed = self._allowance.between(middle)
+        lever = np.hypot(*(middle - self._allowance.centre).T)
+        share = np.clip(axis.width / np.maximum(2 * lever, 1e-12), 0, 1)
+        turn = np.degrees(2 * np.arcsin(share))
+        found: list[Margin] = []
+        for kind in range(len(TROUBLES)):
+            for line in middle_lines(axis, np.flatnonzero(shown & (trouble == kind))):
+                spot = _tightest(axis, line, needed, to_crossing)
+                if spot is None:
+                    continue
+                piece, width, crossing = spot
+                feet = _feet(axis, piece, lines, width)
+                upper_first = segments.mark[axis.segment[piece, 0]] == 2
+                place, other = feet if upper_first else feet[::-1]
+                found.append(
+                    Margin(
+                        self._lower,
+                        self._upper,
+                        TROUBLES[kind],
+                        width,
+                        float(needed[piece]),
+                        float(turn[line.pieces].min()),
+                        _pair(place),
+                        _pair(other),
+                        float(seen[piece]),
+                        crossing,
+                    )
+                )
+        return found
+
+    def _hidden(self, covered: Bools) -> Bools:
+        """Return which of the sets of layers (n, layers) have a later one that hides the pair."""
+        later = [k for k in range(self._upper + 1, len(self._cans)) if hides(self._cans[k].opacity)]
+        hidden: Bools = covered[:, later].any(axis=1)
+        return hidden
+
+    def _differences(self, covered: Bools, trouble: Indices) -> Floats:
+        """Return how different the colour that shows in a trouble is from the one that should."""
+        bare = covered.copy()
+        bare[:, [self._lower, *range(self._upper, len(self._cans))]] = False
+        lower, upper = bare.copy(), bare.copy()
+        lower[:, self._lower] = True
+        upper[:, self._upper] = True
+        gap, peek = trouble == TROUBLES.index(Trouble.GAP), trouble == TROUBLES.index(Trouble.PEEK)
+        should = np.where(gap[:, None], upper, bare)
+        shows = np.where(gap[:, None], bare, np.where(peek[:, None], lower, upper))
+        both, number = np.unique(
+            np.concatenate([should, shows], axis=1), axis=0, return_inverse=True
+        )
+        count = len(self._cans)
+        colours = [
+            lab_from_srgb(composite_colours(half, self._cans, self._ground)[-1])
+            for half in (both[:, :count], both[:, count:])
+        ]
+        difference: Floats = ciede2000(*colours)[number.reshape(-1)]
+        return difference
 
 
-def _grown(held: Bools, places: Indices) -> Indices:
-    """Return the stretch of held places round a closed ring that contains ``places``."""
-    count = len(held)
-    if held.all():
-        return np.arange(count)
-    gaps = np.flatnonzero(~held)
-    before = gaps[np.searchsorted(gaps, places[0]) - 1]
-    following = gaps[np.searchsorted(gaps, places[-1]) % len(gaps)]
-    length = (following - before - 1) % count
-    return (before + 1 + np.arange(length)) % count
+def _clusters(middle: Floats, segments: Segments, reach: float) -> Indices:
+    """Return groups of segments that lie farther apart than the reach, by squares of that size."""
+    longest = np.hypot(*(segments.end - segments.start).T) / 2
+    square = reach + 2 * float(np.quantile(longest, 0.99))
+    long = np.flatnonzero(longest > square / 2)
+    if len(long):
+        return np.zeros(len(middle), np.int64)
+    spot = np.floor(middle / square).astype(np.int64)
+    spot -= spot.min(axis=0)
+    wide = int(spot[:, 1].max()) + 3
+    key = (spot[:, 0] + 1) * wide + spot[:, 1] + 1
+    used, number = np.unique(key, return_inverse=True)
+    links = []
+    for step in (1, wide - 1, wide, wide + 1):
+        place = np.searchsorted(used, used + step)
+        place = np.minimum(place, len(used) - 1)
+        hit = np.flatnonzero(used[place] == used + step)
+        links.append(np.stack([hit, place[hit]], axis=1))
+    return connected_labels(len(used), np.concatenate(links))[number.reshape(-1)]
+
+
+def _feet(axis: MedialAxis, piece: int, lines: Geometries, width: float) -> Floats:
+    """Return the nearest points of the two edges beside a piece of axis, (2, 2)."""
+    nearest = shapely.shortest_line(*lines[axis.segment[piece]])
+    feet: Floats = shapely.get_coordinates(nearest)
+    # Edges that run parallel are as near everywhere.
+    here = np.hypot(*(feet - axis.feet[piece]).T).max() < width
+    return feet if here and nearest.length <= NEAREST * width else axis.feet[piece]
+
+
+def _distance_to(crossings: Floats, axis: MedialAxis) -> Floats:
+    """Return each node's distance to the nearest crossing, infinite beyond ``LEAST_RUN``."""
+    distance = np.full(len(axis.points), np.inf)
+    if len(crossings):
+        (node, _), found = shapely.STRtree(shapely.points(crossings)).query_nearest(
+            shapely.points(axis.points),
+            max_distance=LEAST_RUN,
+            return_distance=True,
+            all_matches=False,
+        )
+        distance[node] = found
+    return distance
+
+
+def _tightest(
+    axis: MedialAxis, line: MiddleLine, needed: Floats, to_crossing: Floats
+) -> tuple[int, float, bool] | None:
+    """Return the piece of a strip where its margin lacks most, that margin, and whether the strip
+    ends at a crossing; None where it is only what lies beside one."""
+    pieces = line.pieces
+    width, length = axis.width[pieces], axis.lengths[pieces]
+    tips = [
+        end in (End.FREE, End.BRANCHING) and bool(to_crossing[node] < AT_CROSSING)
+        for end, node in zip(line.ends, line.nodes[[0, -1]], strict=True)
+    ]
+    counted = ~np.isfinite(to_crossing[axis.edges[pieces]]).any(axis=1)
+    candidates: list[tuple[int, float]] = []
+    for tip, order in zip(tips, (slice(None), slice(None, None, -1)), strict=True):
+        if not tip:
+            continue
+        widest = np.maximum.accumulate(width[order])
+        gone = np.cumsum(length[order])
+        runs = np.flatnonzero(gone >= np.maximum(LONG * widest, LEAST_RUN))
+        if len(runs):
+            index = np.arange(len(pieces))[order]
+            candidates.append((int(index[runs[0]]), float(widest[runs[0]])))
+        beyond = np.arange(len(pieces)) >= (runs[0] if len(runs) else len(pieces))
+        counted[order] &= beyond | (width[order] * DIP < widest)
+    candidates += [(int(k), float(width[k])) for k in np.flatnonzero(counted)]
+    if not candidates:
+        return None
+    at, margin = max(candidates, key=lambda c: needed[pieces[c[0]]] - c[1])
+    return int(pieces[at]), margin, any(tips)
 
 
 def _pair(point: Floats) -> tuple[float, float]:
     return float(point[0]), float(point[1])
-
-
-def _turns(points: Floats, widths: Floats, centre: tuple[float, float]) -> float:
-    """Return the turn about ``centre`` under which no point moves farther than its width."""
-    lever = np.hypot(*(points - centre).T)
-    share = widths / np.maximum(2 * lever, 1e-12)
-    return float(np.degrees(2 * np.arcsin(np.clip(share, 0, 1)).min()))
-
-
-def sample_drifts(
-    count: int, layers: int, allowed_mm: float, allowed_deg: float, seed: int = SEED
-) -> tuple[Floats, Floats]:
-    """Return drifts of all sheets, the same in every run.
-
-    Parameters
-    ----------
-    count, layers : int
-    allowed_mm, allowed_deg : float
-        Shifts fill the disc of that radius evenly, turns the range to both sides.
-    seed : int
-
-    Returns
-    -------
-    shifts : float64 array (count, layers, 2)
-    turns : float64 array (count, layers)
-        In degrees.
-    """
-    rng = np.random.default_rng(seed)
-    radius = allowed_mm * np.sqrt(rng.random((count, layers)))
-    way = rng.uniform(0, 2 * np.pi, (count, layers))
-    shifts = radius[..., None] * np.stack([np.cos(way), np.sin(way)], axis=-1)
-    return shifts, rng.uniform(-allowed_deg, allowed_deg, (count, layers))
-
-
-def _details(
-    shapes: Sequence[MultiPolygon],
-    paints: Sequence[Can],
-    ground: str,
-    centre: tuple[float, float],
-    allowed_mm: float,
-    allowed_deg: float,
-) -> tuple[Detail, ...]:
-    """Let all sheets drift and tell which small patches of colour get lost."""
-    if allowed_mm == 0 and allowed_deg == 0:
-        return ()
-    count = len(shapes)
-    patches: list[shapely.Geometry] = []
-    owners: list[int] = []
-    whole = shapely.union_all(list(shapes))
-    hull = shapely.box(*whole.bounds) if not whole.is_empty else MultiPolygon()
-    covered = MultiPolygon()
-    for layer in range(count - 1, -2, -1):
-        shape = shapes[layer] if layer >= 0 else hull
-        for patch in as_multipolygon(shapely.difference(shape, covered)).geoms:
-            # A patch wider than this all over cannot vanish.
-            if LEAST_DETAIL <= patch.area < (2 * allowed_mm + 0.5) * patch.length:
-                patches.append(patch)
-                owners.append(layer)
-        if layer >= 0 and hides(paints[layer].opacity):
-            covered = shapely.union(covered, shape)
-    if not patches:
-        return ()
-    cells, owner = np.array(patches, object), np.array(owners)
-    areas = shapely.area(cells)
-    bounds = shapely.bounds(cells)
-    lever = float(np.hypot(*(bounds.reshape(-1, 2) - centre).T).max())
-    reach = allowed_mm + lever * np.radians(allowed_deg)
-    windows = shapely.box(*(bounds[:, :2] - 3 * reach).T, *(bounds[:, 2:] + 3 * reach).T)
-    clips = [_clipped(shape, windows) for shape in shapes]
-    around = shapely.buffer(cells, reach)
-    lost = np.zeros(len(cells))
-    shifts, turns = sample_drifts(SAMPLES, count, allowed_mm, allowed_deg)
-    for shift, turn in zip(shifts, turns, strict=True):
-        left = around
-        for layer in range(count - 1, -1, -1):
-            moved = _drifted(clips[layer], shift[layer], turn[layer], centre)
-            own = owner == layer
-            left = np.where(own, shapely.intersection(left, moved), left)
-            left = np.where(owner < layer, shapely.difference(left, moved), left)
-        lost += shapely.area(left) < LEFT * areas
-    gone = np.flatnonzero(lost)
-    gone = gone[np.lexsort((-areas[gone], -lost[gone]))]
-    points = shapely.get_coordinates(shapely.point_on_surface(cells[gone]))
-    return tuple(
-        Detail(int(owner[k]), _pair(at), float(areas[k]), float(lost[k] / SAMPLES))
-        for k, at in zip(gone.tolist(), points, strict=True)
-    )
-
-
-def _clipped(shape: MultiPolygon, windows: Geometries) -> Geometries:
-    """Return the part of a shape in each window, from its parts near by only."""
-    parts = shapely.get_parts(shape)
-    result = np.full(len(windows), MultiPolygon(), object)
-    if not len(parts):
-        return result
-    window, part = shapely.STRtree(parts).query(windows, predicate="intersects")
-    pieces = shapely.intersection(parts[part], windows[window])
-    for number in np.unique(window).tolist():
-        result[number] = shapely.union_all(pieces[window == number])
-    return result
-
-
-def _drifted(
-    shapes: Geometries, shift: Floats, turn_deg: float, centre: tuple[float, float]
-) -> Geometries:
-    angle = np.radians(turn_deg)
-    matrix = np.array([[np.cos(angle), np.sin(angle)], [-np.sin(angle), np.cos(angle)]])
-    moved: Geometries = shapely.transform(
-        shapes, lambda xy: (xy - centre) @ matrix + centre + shift
-    )
-    return moved
-
-
-def drift_findings(drift: Drift) -> tuple[Finding, ...]:
-    """Tell where the drift that the job reckons with would show.
-
-    One finding a pair and trouble, at its tightest place, and one for the details of each layer.
-    """
-    names = drift.names
-    found = []
-    for lower in range(len(names)):
-        for upper in range(lower + 1, len(names)):
-            for trouble in Trouble:
-                tight = [
-                    m
-                    for m in drift.pair(lower, upper)
-                    if m.trouble is trouble and m.drift_mm < drift.allowed_mm
-                ]
-                if tight:
-                    found.append(_margin_finding(tight, names, drift.allowed_mm))
-    for layer in sorted({d.layer for d in drift.details}):
-        mine = [d for d in drift.details if d.layer == layer and d.lost_share >= 0.1]
-        if mine:
-            what = names[layer] if layer >= 0 else "the bare wall"
-            found.append(
-                Finding(
-                    "registration.detail-lost",
-                    Severity.WARNING,
-                    f"{len(mine)} small patches of {what} may be lost when sheets drift by up to "
-                    f"{drift.allowed_mm:g} mm; this one was in {100 * mine[0].lost_share:.0f} % of "
-                    f"{SAMPLES} sampled drifts.",
-                    names[layer] if layer >= 0 else "",
-                    mine[0].place,
-                )
-            )
-    return tuple(found)
-
-
-def _margin_finding(tight: Sequence[Margin], names: Sequence[str], allowed: float) -> Finding:
-    worst = tight[0]
-    lower, upper = names[worst.lower], names[worst.upper]
-    advice = {
-        Trouble.GAP: f"let {lower} run {allowed:g} mm under {upper} there (trap_mm)",
-        Trouble.OUTSIDE: f"keep {upper} {allowed:g} mm inside {lower}'s edge, or register closely",
-        Trouble.PEEK: f"keep {lower} {allowed:g} mm inside {upper}'s edge",
-        Trouble.TOUCH: "part them more, or register closely",
-    }[worst.trouble]
-    return Finding(
-        f"registration.{worst.trouble.name.lower()}",
-        Severity.WARNING if worst.trouble is Trouble.GAP else Severity.NOTE,
-        f"{worst.trouble.value.capitalize()} between {lower} and {upper} from a drift of "
-        f"{worst.drift_mm:.2f} mm on, here and at {len(tight) - 1} more places: {advice}.",
-        upper,
-        worst.place,
-        worst.drift_mm,
-    )
-
-
-def drifted_corner(
-    size: tuple[float, float], shift: tuple[float, float], turn_deg: float
-) -> tuple[float, float]:
-    """Return where the lower left corner of a sheet comes to lie when the sheet drifts.
-
-    Parameters
-    ----------
-    size : tuple of float
-        Width and height in mm; the sheet turns about its centre.
-    shift : tuple of float
-        In mm.
-    turn_deg : float
-        Counter-clockwise.
-
-    Examples
-    --------
-    >>> x, y = drifted_corner((20, 10), (1, 0), 90)
-    >>> round(x, 9), round(y, 9)
-    (16.0, -5.0)
-    """
-    centre = np.array(size) / 2
-    angle = np.radians(turn_deg)
-    turned = np.array(
-        [
-            [np.cos(angle), -np.sin(angle)],
-            [np.sin(angle), np.cos(angle)],
-        ]
-    )
-    x, y = (centre + shift - turned @ centre).tolist()
-    return x, y

@@ -168,7 +168,14 @@ Wanted = Callable[[Floats, Indices, Indices], Bools]
 
 
 def axis_between(
-    segments: Segments, group: Indices, limit: float, wanted: Wanted, fineness: float = FINENESS
+    segments: Segments,
+    group: Indices,
+    limit: float,
+    wanted: Wanted,
+    *,
+    fineness: float = FINENESS,
+    finest: float = FINEST,
+    rounds: int = MOST_ROUNDS,
 ) -> MedialAxis:
     """Return the medial axis between boundary segments where it is narrower than a limit.
 
@@ -186,6 +193,10 @@ def axis_between(
     fineness : float
         Distance of sites as a share of the local width. The width of straight walls, and between
         corners, is exact; the axis lies off by less than ``fineness ** 2 / 4`` of it.
+    finest : float
+        Sites lie no nearer than this share of the limit.
+    rounds : int
+        Rounds of refining at most.
 
     Returns
     -------
@@ -201,7 +212,7 @@ def axis_between(
     def wanted_alive(middle: Floats, segment: Indices, mark: Indices) -> Bools:
         return wanted(middle, alive[segment], mark)
 
-    axis = _refined(sites, limit, wanted_alive, fineness)
+    axis = _refined(sites, limit, wanted_alive, fineness, finest * limit, rounds)
     return replace(axis, segment=alive[axis.segment])
 
 
@@ -237,18 +248,20 @@ def medial_axis(shape: Polygon | MultiPolygon, spacing: float) -> MedialAxis:
         found: Bools = shapely.contains_xy(parts[group[segment[:, 0]]], *middle.T)
         return found
 
-    return _refined(_Sites(segments, group, spacing, widest), widest, inside, FINENESS)
+    sites = _Sites(segments, group, spacing, widest)
+    return _refined(sites, widest, inside, FINENESS, FINEST * spacing / COARSEST, MOST_ROUNDS)
 
 
-def _refined(sites: _Sites, limit: float, wanted: Wanted, fineness: float) -> MedialAxis:
+def _refined(
+    sites: _Sites, limit: float, wanted: Wanted, fineness: float, floor: float, rounds: int
+) -> MedialAxis:
     """Make the sites as close as the axis between them is narrow, and return that axis."""
-    floor = FINEST * min(limit, sites.spacing / COARSEST)
-    for _ in range(MOST_ROUNDS):
+    for left in range(rounds, -1, -1):
         raw = _raw_axis(sites, limit, wanted)
         room = np.full(len(sites.points), np.inf)
         apart = np.maximum(fineness * raw.apart, floor)
         np.minimum.at(room, raw.sites.ravel(), np.repeat(apart, 2))
-        if not sites.refine(room):
+        if not left or not sites.refine(room):
             break
     return _finished(sites, raw, limit)
 
@@ -258,7 +271,6 @@ class _Sites:
 
     def __init__(self, segments: Segments, group: Indices, spacing: float, far: float) -> None:
         self.segments = segments
-        self.spacing = spacing
         self._group = group
         count = len(segments)
         keys = np.concatenate([segments.start, segments.end])

@@ -8,7 +8,8 @@ from PIL import Image, ImageDraw
 
 from ..files.picture_text import fitted
 from ..files.png import write_png
-from ..paint.register_margins import Drift, Trouble
+from ..paint.drift import Drift
+from ..paint.register_margins import Trouble
 from ..paint.wall import Wall, colour_areas, painted_pixels
 
 BACKGROUND = "#f4f4f2"
@@ -52,7 +53,7 @@ def drift_picture(wall: Wall, drift: Drift, pixels: int = 1600, most: int = 12) 
     pen = ImageDraw.Draw(sheet)
     left, y = faint.width + text, text
     for line in (
-        f"Drift reckoned with: {drift.allowed_mm:g} mm, {drift.allowed_deg:g} degrees",
+        f"Reckoned with: {drift.allowance.sentence()}",
         *(_layer_line(drift, k) for k in range(len(drift.names))),
     ):
         written, font = fitted(line, text, beside - 2 * text)
@@ -80,7 +81,7 @@ def drift_picture(wall: Wall, drift: Drift, pixels: int = 1600, most: int = 12) 
             label, font = fitted(str(number), round(0.9 * text), 2 * radius)
             pen.text(centre, label, "#ffffff", font, anchor="mm")
         said = (
-            f"{margin.drift_mm:.2f} mm: {margin.trouble.value}, "
+            f"{margin.width_mm:.2f} of {margin.needed_mm:.2f} mm: {margin.trouble.value}, "
             f"{drift.names[margin.lower]} / {drift.names[margin.upper]}"
         )
         written, font = fitted(said, text, beside - 4 * text)
@@ -95,7 +96,7 @@ def _layer_line(drift: Drift, layer: int) -> str:
     shift, turn = drift.layer_mm(layer), drift.layer_deg(layer)
     if shift is None or turn is None:
         return f"{drift.names[layer]}: nothing within reach limits it"
-    return f"{drift.names[layer]}: shows from {shift:.2f} mm or {turn:.2f} degrees on"
+    return f"{drift.names[layer]} alone: shows from {shift:.2f} mm or {turn:.2f} degrees on"
 
 
 def write_drift_picture(path: Path | str, wall: Wall, drift: Drift) -> None:

@@ -39,6 +39,21 @@ def pin_centres(
     return own or ((d, d), (width - 1.5 * d, d), (d, height - d))
 
 
+def turning_centre(registration: RegistrationSettings, sheet: SheetSettings) -> tuple[float, float]:
+    """Return the point that a sheet turns about in register: the middle of its pins.
+
+    Without pins it is the middle of the sheet, for marks at the edges' middles are laid on lines.
+
+    >>> turning_centre(RegistrationSettings(), SheetSettings(width_mm=100, height_mm=60))
+    (50.0, 30.0)
+    """
+    centres = pin_centres(registration, sheet)
+    if not centres:
+        return sheet.width_mm / 2, sheet.height_mm / 2
+    x, y = np.mean(centres, axis=0).tolist()
+    return x, y
+
+
 def pins(registration: RegistrationSettings, sheet: SheetSettings) -> MultiPolygon:
     """Return the pins as whole discs in mm; those of notches stand half outside the sheet."""
     centres = pin_centres(registration, sheet)

@@ -11,7 +11,7 @@ from shapely import MultiPolygon, Point, box
 
 from sheetstack.geometry.errors import GeometryError
 from sheetstack.geometry.job.sections import MockupSettings
-from sheetstack.geometry.paint.register_margins import drifted_corner
+from sheetstack.geometry.paint.drift import drifted_corner
 from sheetstack.geometry.planar.polygons import as_multipolygon
 from sheetstack.geometry.scene.brickwork import COURSE, JOINT, LENGTH, brickwork
 from sheetstack.geometry.scene.camera import camera_place, look_axes
@@ -138,7 +138,7 @@ def test_a_section_beside_the_shape_is_empty():
 
 def test_a_drifted_sheet_turns_about_its_centre():
     size, shift, turn = (400.0, 300.0), (3.0, -2.0), 12.0
-    corner = np.array(drifted_corner(size, shift, turn))
+    corner = np.array(drifted_corner((200.0, 150.0), shift, turn))
     sheet = shapely.affinity.rotate(box(0, 0, *size), turn, origin=(0, 0))
     moved = shapely.affinity.translate(sheet, *corner)
     assert (moved.centroid.x, moved.centroid.y) == pytest.approx((203, 148))
