@@ -6,6 +6,7 @@ memory) is told by an ``Outcome`` here. Linux and macOS only: it forks.
 
 from __future__ import annotations
 
+import faulthandler
 import json
 import multiprocessing
 import os
@@ -129,6 +130,8 @@ def _child(work: Callable[..., Any], arguments: tuple[Any, ...], limits: Limits,
     sys.stderr = open(2, "w", buffering=1, errors="backslashreplace", closefd=False)  # noqa: SIM115
     nothing = os.open(os.devnull, os.O_RDONLY)
     os.dup2(nothing, 0)
+    # Where it was when its time ran out is said before it is killed.
+    faulthandler.register(signal.SIGXCPU, all_threads=True, chain=True)
     processor = int(limits.processor_s)
     resource.setrlimit(resource.RLIMIT_CPU, (processor, processor + 5))
     most = int(limits.memory_gib * 2**30)

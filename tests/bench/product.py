@@ -5,7 +5,10 @@ Command line, library calls, names of result files, keys of the report and codes
 
 from __future__ import annotations
 
+import contextlib
+import io
 import json
+import re
 import subprocess
 import sys
 from dataclasses import dataclass
@@ -30,10 +33,6 @@ PICTURE_WORDS = ("let-go", "eaten", "swallowed", "crumb", "closed", "gone")
 NO_PICTURE = ("artwork.no-unit", "artwork.duplicate")
 #: Where the plain sheet is laid for the judges, beside the results.
 PLAIN = "plain.wkb"
-
-
-class Refused(Exception):
-    """The input was refused; the text is the sentence that a user sees."""
 
 
 @dataclass(frozen=True)
@@ -68,11 +67,15 @@ def preload() -> None:
     import sheetstack.geometry.export  # noqa: F401
 
 
-def build_by_library(job_path: Path, out: Path) -> int:
-    """Build a job of one layer in this process; return the exit code of the command line.
+def build_and_tell(job_path: Path, out: Path) -> dict[str, Any]:
+    """Build a job in this process and write solids, cut paths and data, without pictures.
 
-    Solid, cut paths and the report's data are written by the calls that the command line makes; the
-    pictures, which take most of its time, are left out. The plain sheet is laid beside them.
+    The plain sheet of the first layer is laid beside them.
+
+    Returns
+    -------
+    dict
+        "exit", the exit code of the command line, and "sentences", all that it would say.
     """
     from sheetstack.geometry import SheetstackError, build_job, load_job
     from sheetstack.geometry.files.cut_svg import cut_svg
@@ -83,16 +86,47 @@ def build_by_library(job_path: Path, out: Path) -> int:
     out.mkdir()
     try:
         built = build_job(load_job(job_path))
-        (layer,) = built.layers
         report = report_data(built)
-        files = report["layers"][0]["files"]
-        write_stl(out / files["stl"], layer.mesh.vertices, layer.mesh.faces, "swept")
-        (out / files["cut"]).write_text(cut_svg(drawn_sheet(built, layer)), encoding="utf-8")
+        for layer, row in zip(built.layers, report["layers"], strict=True):
+            files = row["files"]
+            write_stl(out / files["stl"], layer.mesh.vertices, layer.mesh.faces, "fuzzed")
+            (out / files["cut"]).write_text(cut_svg(drawn_sheet(built, layer)), encoding="utf-8")
     except SheetstackError as error:
-        raise Refused(str(error)) from None
+        return {"exit": UNUSABLE, "sentences": [str(error)]}
     (out / "report.json").write_text(json.dumps(report))
-    (out / PLAIN).write_bytes(shapely.to_wkb(layer.plain_sheet.shape))
-    return SPOILT if built.spoilt else CLEAN
+    (out / PLAIN).write_bytes(shapely.to_wkb(built.layers[0].plain_sheet.shape))
+    sentences = [finding.sentence() for finding in built.findings]
+    return {"exit": SPOILT if built.spoilt else CLEAN, "sentences": sentences}
+
+
+def run_command_here(words: list[str]) -> dict[str, Any]:
+    """Run the command line's entry in this process; return "exit" and "sentences".
+
+    Raises
+    ------
+    RuntimeError
+        The exit code is none of those that are a verdict.
+    """
+    from sheetstack.geometry.cli.main import main
+
+    said, told = io.StringIO(), io.StringIO()
+    with contextlib.redirect_stdout(said), contextlib.redirect_stderr(told):
+        try:
+            code = main(words)
+        except SystemExit as stopped:  # argparse, which prints how it is used
+            return {"exit": stopped.code, "sentences": []}
+    if code not in (CLEAN, SPOILT, UNUSABLE):
+        raise RuntimeError(f"exit {code}: {told.getvalue()}")
+    refusal = told.getvalue().strip()
+    if code == UNUSABLE:
+        return {"exit": code, "sentences": [refusal]}
+    lines = re.findall(r"^ *(?:note|look|SPOILS)  (.*)$", said.getvalue(), re.MULTILINE)
+    return {"exit": code, "sentences": [*lines, *([refusal] if refusal else [])]}
+
+
+def report_of(out: Path) -> dict[str, Any]:
+    """Return the data of a build's report."""
+    return json.loads((out / "report.json").read_text(encoding="utf-8"))
 
 
 def build_by_command(job_path: Path, out: Path, *more: str) -> subprocess.CompletedProcess[str]:
@@ -141,7 +175,7 @@ def demands(job_path: Path) -> Demands:
 
 def results(out: Path) -> tuple[Path, Path, dict[str, Any]]:
     """Return solid, cut paths and report of the only layer of a build."""
-    report = json.loads((out / "report.json").read_text(encoding="utf-8"))
+    report = report_of(out)
     files = report["layers"][0]["files"]
     return out / files["stl"], out / files["cut"], report
 

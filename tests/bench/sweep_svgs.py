@@ -140,10 +140,8 @@ def _build(job: Path, out: Path, by_command: bool) -> dict[str, Any]:
         if "Traceback" in done.stderr:
             raise RuntimeError(done.stderr[-3000:])
         return {"exit": done.returncode, "said": done.stderr.strip()}
-    try:
-        return {"exit": product.build_by_library(job, out), "said": ""}
-    except product.Refused as refused:
-        return {"exit": product.UNUSABLE, "said": str(refused)}
+    built = product.build_and_tell(job, out)
+    return {"exit": built["exit"], "said": " ".join(built["sentences"])}
 
 
 def _paints(path: Path) -> bool:

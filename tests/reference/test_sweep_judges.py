@@ -53,7 +53,9 @@ def test_every_bad_end_is_told_apart():
     assert raised.end == "raised"
     assert "LookupError: lost" in raised.said
     assert run_limited(os.abort, limits=QUICK).end == "crash"
-    assert run_limited(_spin, limits=QUICK).end == "time"
+    spun = run_limited(_spin, limits=QUICK)
+    assert spun.end == "time"
+    assert "_spin" in spun.said
     assert run_limited(os.read, os.pipe()[0], 1, limits=Limits(2, 0.5, 2)).end == "time"
     assert run_limited(_allocate, limits=QUICK).end == "memory"
 
