@@ -51,6 +51,10 @@ STANDS_OUT = 8.5
 #: Side of the pixels that edges are compared by in mm, and the nearest shift they can tell.
 PIXEL = 1.0
 LEAST_SHIFT = 5.0
+#: Pixels of a sheet at most; beyond, they get bigger.
+MOST_PIXELS = 1_000_000
+#: Pages whose sides differ by less (mm) are of one size: lengths in px are rounded to that.
+SAME_PAGE = 0.05
 
 
 @dataclass(frozen=True)
@@ -125,6 +129,7 @@ def with_mismatches(
         [artwork.shape for artwork in artworks],
         [artwork.layer for artwork in artworks],
         (sheet.width_mm, sheet.height_mm),
+        [artwork.page for artwork in artworks],
     )
     return tuple(
         replace(a, findings=(*a.findings, *(f for f in told if f.layer == a.layer)))
@@ -133,9 +138,17 @@ def with_mismatches(
 
 
 def mismatches(
-    shapes: Sequence[MultiPolygon], names: Sequence[str], frame: tuple[float, float]
+    shapes: Sequence[MultiPolygon],
+    names: Sequence[str],
+    frame: tuple[float, float],
+    pages: Sequence[tuple[float, float] | None] = (),
 ) -> tuple[Finding, ...]:
     """Find layers that do not register with the others.
+
+    Layers drawn on pages of one size are taken to be in place, and only marks can tell otherwise:
+    a page read in another unit has another size, and edges of a picture's colours fall together
+    under so many shifts that they prove nothing against it. (Of 305 pictures split by colour, 106
+    were told to be shifted or scaled by size and edges alone.)
 
     Parameters
     ----------
@@ -144,6 +157,8 @@ def mismatches(
     names : sequence of str
     frame : tuple of float
         Width and height of the sheet in mm.
+    pages : sequence of (float, float) or None, optional
+        Size of the page that each layer was drawn on in mm; None where it is unknown.
 
     Returns
     -------
@@ -153,10 +168,15 @@ def mismatches(
         return ()
     by_marks, judged = _by_marks(shapes, names, frame)
     findings = list(by_marks)
-    unknown = [k for k in range(len(shapes)) if k not in judged and not shapes[k].is_empty]
+    in_place = _on_one_page(pages)
+    unknown = [
+        k
+        for k in range(len(shapes))
+        if k not in judged and k not in in_place and not shapes[k].is_empty
+    ]
     scaled = [f for k in unknown for f in _by_scale(shapes, k, names[k])]
     findings += scaled
-    if len(unknown) > 1 and not scaled:
+    if unknown and not scaled:
         findings += _by_edges(shapes, unknown, names, frame)
     return tuple(findings)
 
@@ -305,24 +325,46 @@ def _by_scale(shapes: Sequence[MultiPolygon], number: int, name: str) -> list[Fi
     return []
 
 
+def _on_one_page(pages: Sequence[tuple[float, float] | None]) -> set[int]:
+    """Return the layers whose page has the size of another layer's."""
+    return {
+        k
+        for k, page in enumerate(pages)
+        if page is not None
+        and any(
+            other is not None and number != k and np.allclose(page, other, rtol=0, atol=SAME_PAGE)
+            for number, other in enumerate(pages)
+        )
+    }
+
+
 def _by_edges(
     shapes: Sequence[MultiPolygon],
     layers: Sequence[int],
     names: Sequence[str],
     frame: tuple[float, float],
 ) -> list[Finding]:
-    """Find the layer whose edges would fall on those of the others if it were shifted."""
-    edges = [_edges(shapes[k], frame) for k in layers]
-    size = [2 * n for n in edges[0].shape]
-    spectra = [np.fft.fft2(e, size) for e in edges]
-    total = sum(spectra[1:], start=spectra[0])
-    up = np.fft.fftfreq(size[0], 1 / size[0]) * PIXEL
-    right = np.fft.fftfreq(size[1], 1 / size[1]) * PIXEL
+    """Find the layer whose edges would fall on those of the others if it were shifted.
+
+    Layers are held against all the others, ``layers`` among them.
+    """
+    drawn = [k for k, shape in enumerate(shapes) if not shape.is_empty]
+    if len(drawn) < 2:
+        return []
+    # Big sheets in bigger pixels: what the search needs does not grow with the sheet.
+    pixel = max(PIXEL, float(np.sqrt(frame[0] * frame[1] / MOST_PIXELS)))
+    rasters = {k: _edges(shapes[k], frame, pixel) for k in drawn}
+    total = sum(rasters.values(), start=np.zeros_like(rasters[drawn[0]]))
+    rows, columns = total.shape
+    size = (2 * rows, 2 * columns)
+    up = np.fft.fftfreq(size[0], 1 / size[0]) * pixel
+    right = np.fft.fftfreq(size[1], 1 / size[1]) * pixel
     distance = np.hypot(up[:, None], right[None, :])
-    near, looked_at = distance < LEAST_SHIFT, distance < min(frame) / 3
+    near = distance < max(LEAST_SHIFT, 3 * pixel)
+    looked_at = distance < min(frame) / 3
     best: tuple[float, int, float, float] | None = None
-    for number, spectrum in enumerate(spectra):
-        together = np.fft.ifft2((total - spectrum) * np.conj(spectrum)).real
+    for layer in (k for k in layers if k in rasters):
+        together = _correlated(total - rasters[layer], rasters[layer], size)
         # Over 3 x 3 pixels: edges drawn with a trap lie beside each other.
         together = sum(
             (np.roll(together, (i, j), (0, 1)) for i in (-1, 0, 1) for j in (-1, 0, 1)),
@@ -335,7 +377,7 @@ def _by_edges(
         peak = float(far[row, column])
         stands_out = peak / max(spread, 1e-12)
         if peak > CLEARER * here and stands_out > STANDS_OUT and (not best or stands_out > best[0]):
-            best = (stands_out, layers[number], float(right[column]), float(up[row]))
+            best = (stands_out, layer, float(right[column]), float(up[row]))
     if best is None:
         return []
     _, layer, dx, dy = best
@@ -353,19 +395,33 @@ def _by_edges(
     ]
 
 
-def _edges(shape: MultiPolygon, frame: tuple[float, float]) -> Complexes:
+def _correlated(still: Complexes, moved: Complexes, size: tuple[int, int]) -> Floats:
+    """Return how much of two rasters falls together under each shift of the second.
+
+    The real part of a correlation of complex numbers is that of their real parts plus that of
+    their imaginary parts; transforms of real rasters need half the room.
+    """
+    product = sum(
+        np.fft.rfft2(a, size) * np.conj(np.fft.rfft2(b, size))
+        for a, b in ((still.real, moved.real), (still.imag, moved.imag))
+    )
+    found: Floats = np.fft.irfft2(product, size)
+    return found
+
+
+def _edges(shape: MultiPolygon, frame: tuple[float, float], pixel: float = PIXEL) -> Complexes:
     """Return the edges in each pixel (rows from the bottom, columns): length, and twice its angle.
 
     Multiplied with one another, parallel edges add up and crossing ones cancel.
     """
-    columns, rows = (max(1, round(side / PIXEL)) for side in frame)
+    columns, rows = (max(1, round(side / pixel)) for side in frame)
     raster = np.zeros((rows, columns), np.complex128)
-    lines = shapely.segmentize(shapely.boundary(shape), PIXEL / 2)
+    lines = shapely.segmentize(shapely.boundary(shape), pixel / 2)
     points, line = shapely.get_coordinates(shapely.get_parts(lines), return_index=True)
     along = np.diff(points, axis=0) @ np.array([1, 1j])
     length = np.abs(along) * (line[1:] == line[:-1])
     directed = np.where(length > 0, length * (along / np.maximum(np.abs(along), 1e-12)) ** 2, 0)
-    x, y = np.floor((points[1:] + points[:-1]) / 2 / PIXEL).astype(int).T
+    x, y = np.floor((points[1:] + points[:-1]) / 2 / pixel).astype(int).T
     inside = (x >= 0) & (x < columns) & (y >= 0) & (y < rows)
     np.add.at(raster, (y[inside], x[inside]), directed[inside])
     return raster

@@ -58,6 +58,7 @@ class PlacedArtwork:
     layer: str
     shape: MultiPolygon
     findings: tuple[Finding, ...]
+    page: tuple[float, float] | None = None
 
 
 def artwork_shift(artworks: Sequence[Artwork], settings: SheetSettings) -> tuple[float, float]:
@@ -130,7 +131,7 @@ def place_artworks(
             )
         # A move by rounded numbers can make outlines cross that did not.
         shape = snapped(shapely.transform(artwork.shape, lambda xy: xy + (dx, dy)), grid)
-        placed.append(PlacedArtwork(name, shape, tuple(findings)))
+        placed.append(PlacedArtwork(name, shape, tuple(findings), artwork.page))
     return tuple(placed)
 
 

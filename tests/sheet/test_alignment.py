@@ -113,3 +113,19 @@ def test_a_shifted_layer_without_marks_is_found_by_its_edges(name, shift):
     assert finding.code == "registration.artwork-shifted"
     # The layer itself or one that it should fit; within two pixels, and the trap of the drawing.
     assert finding.size_mm == pytest.approx(np.hypot(*shift), abs=4)
+
+
+def test_layers_on_pages_of_one_size_are_in_place_whatever_their_size():
+    small = scale(layer(1, ()), 0.1, 0.1)
+    assert codes(layer(1, ()), small, layer(2, ())) != []
+    pages = [(400.0, 300.0)] * 3
+    assert mismatches([layer(1, ()), small, layer(2, ())], NAMES, FRAME, pages) == ()
+    # A page of another size proves nothing.
+    other = [(400.0, 300.0), (40.0, 30.0), (400.0, 300.0)]
+    assert mismatches([layer(1, ()), small, layer(2, ())], NAMES, FRAME, other) != ()
+
+
+def test_marks_tell_a_shift_on_one_page_too():
+    shapes = [layer(1), layer(2), translate(layer(3), 4.25, -1.5)]
+    (finding,) = mismatches(shapes, NAMES, FRAME, [FRAME] * 3)
+    assert finding.code == "registration.artwork-shifted"
