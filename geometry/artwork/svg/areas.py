@@ -135,7 +135,8 @@ def _fill_compounds(
         points = lines.points[lines.first[k] : lines.first[k + 1]]
         if len(points) < 3 and items[which[owner]].also_stroked:
             continue
-        contours[owner].append(Contour(points, bool(lines.closed[k])))
+        # A fill closes its subpaths itself (SVG 1.1, section 11.3): an open one is no mistake.
+        contours[owner].append(Contour(points))
     for own, i in zip(contours, which, strict=True):
         compounds[i] = Compound(own, items[i].rule, items[i].name, keep_duplicates=True)
 

@@ -143,6 +143,10 @@ _KEYWORDS = {
 _NEAREST = {"miter-clip": "miter", "arcs": "miter"}
 
 
+#: A variable that holds no other within it.
+_VARIABLE = re.compile(r"var\(\s*--[\w-]+\s*(?:,((?:[^()]|\([^()]*\))*))?\)")
+
+
 def computed(parent: Style, declared: Declared, viewport: tuple[float, float], tell: Tell) -> Style:
     """Return an element's style from its parent's and what is declared on it.
 
@@ -158,7 +162,10 @@ def computed(parent: Style, declared: Declared, viewport: tuple[float, float], t
     style = parent
     changes: dict[str, Any] = {}
     for name in _IN_ORDER:
-        if name not in declared or (text := declared[name].strip()) == "inherit":
+        if name not in declared:
+            continue
+        text = _without_variables(declared[name]).strip()
+        if text == "inherit":
             continue
         try:
             if text == "initial":
@@ -170,6 +177,19 @@ def computed(parent: Style, declared: Declared, viewport: tuple[float, float], t
         if name in _FIRST:
             style = replace(style, **changes)
     return replace(style, **changes) if changes else style
+
+
+def _without_variables(text: str) -> str:
+    """Return a value with each ``var(--name, fallback)`` replaced by its fallback.
+
+    Drawings set no variables of their own: the page round them does, which is not there. One
+    without a fallback is invalid, for which a property is inherited or initial (CSS Custom
+    Properties for Cascading Variables, Level 1, section 3).
+    """
+    while (found := _VARIABLE.search(text)) is not None:
+        fallback = "inherit" if found[1] is None else found[1].strip()
+        text = f"{text[: found.start()]}{fallback}{text[found.end() :]}"
+    return text
 
 
 def _initial(name: str) -> dict[str, Any]:

@@ -6,6 +6,7 @@ import re
 from dataclasses import replace
 from xml.etree.ElementTree import Element
 
+from ...finding import Severity
 from .areas import Item
 from .clips import Clips
 from .document import local_name
@@ -110,6 +111,8 @@ class Walk:
                     f"artwork.{effect}",
                     f"has a {effect}, which is not read; it is {done}",
                     self._drawing.place_of(element, state),
+                    # A mask shows less than the element is; what is cut then is not the picture.
+                    severity=Severity.SPOILS if effect == "mask" else Severity.WARNING,
                 )
         text = declared.get("clip-path", "none").strip()
         if text in ("none", "inherit", ""):
@@ -190,6 +193,7 @@ class Walk:
                     f"artwork.{tag.lower()}",
                     f"{_NOT_READ[tag]}: {self._drawing.name(element)}",
                     self._drawing.place_of(element, state),
+                    severity=Severity.SPOILS,
                     element=element,
                 )
             return []

@@ -158,13 +158,24 @@ def test_non_scaling_stroke_keeps_its_width(tmp_path):
     assert artwork.shape.bounds == pytest.approx((10, 40 - 12.7, 50, 40 + 12.7))
 
 
-def test_open_filled_path_is_told_with_its_gap(tmp_path):
+def test_open_filled_path_closes_by_itself_without_a_word(tmp_path):
+    # SVG 1.1, section 11.3: fill closes open subpaths by a line.
     artwork = read(tmp_path, '<path id="ear" d="M10 10h20v20h-20"/>')
     assert artwork.shape.area == pytest.approx(400)
-    finding = only(artwork)
-    assert (finding.code, finding.severity) == ("artwork.open-path", Severity.NOTE)
-    assert finding.message.startswith("Path 'ear' (line 1) is open by 20 mm")
-    assert finding.place == pytest.approx((10, 50))
+    assert artwork.findings == ()
+
+
+def test_lost_text_spoils_the_picture(tmp_path):
+    artwork = read(tmp_path, '<rect width="9" height="9"/><text x="30" y="20">Cat</text>')
+    assert only(artwork).severity is Severity.SPOILS
+
+
+def test_a_variable_is_read_by_its_fallback(tmp_path):
+    # CSS Custom Properties 1, section 3: var(--name, fallback).
+    body = '<rect width="9" height="9" fill="var(--ink, #123)"/>'
+    assert read(tmp_path, body).findings == ()
+    hidden = '<rect width="9" height="9" fill="var(--ink, none)"/><circle cx="9" cy="9" r="2"/>'
+    assert read(tmp_path, hidden).shape.area < 13
 
 
 def test_stroked_line_with_the_default_fill_is_no_mistake(tmp_path):
@@ -261,7 +272,9 @@ def test_what_is_not_read_is_a_finding_with_its_place(tmp_path, body, code, plac
     artwork = read(tmp_path, f'{body}<rect x="50" y="50" width="9" height="9"/>')
     finding = only(artwork)
     assert finding.code == code
-    assert finding.severity is Severity.WARNING
+    # What is drawn and not painted, or painted and hidden by a mask, is another picture.
+    lost = code.split(".")[1] in ("text", "image", "foreignobject", "mask")
+    assert finding.severity is (Severity.SPOILS if lost else Severity.WARNING)
     assert finding.place == (None if place is None else pytest.approx(place))
     assert artwork.shape.area >= 81
 
