@@ -17,7 +17,7 @@ from .errors import GeometryError
 #: Opacity from which on a paint hides what lies under it: a difference of a twentieth is lost in
 #: the unevenness of a sprayed coat (common practice, no source).
 HIDES = 0.95
-_HEX = re.compile(r"#[0-9a-fA-F]{6}\Z")
+_HEX = re.compile(r"#(?:[0-9a-fA-F]{3}){1,2}\Z")
 
 #: Linear sRGB to CIE XYZ for the white point D65 (IEC 61966-2-1).
 _XYZ_FROM_RGB = np.array(
@@ -49,7 +49,18 @@ def srgb_from_hex(colour: str) -> Floats:
     """
     if not _HEX.match(colour):
         raise GeometryError(f"'{colour}': expected a colour like '#a0522d'.")
-    return np.array([int(colour[k : k + 2], 16) for k in (1, 3, 5)]) / 255.0
+    full = long_hex(colour)
+    return np.array([int(full[k : k + 2], 16) for k in (1, 3, 5)]) / 255.0
+
+
+def long_hex(colour: str) -> str:
+    """Return a colour of three or six digits with six, in lower case (CSS Color 3, section 4.2.1).
+
+    >>> long_hex("#0AF")
+    '#00aaff'
+    """
+    digits = colour[1:].lower()
+    return "#" + ("".join(d + d for d in digits) if len(digits) == 3 else digits)
 
 
 def hex_from_srgb(srgb: ArrayLike) -> str:

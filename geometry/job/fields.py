@@ -14,11 +14,12 @@ from collections.abc import Mapping
 from types import UnionType
 from typing import Any, TypeVar
 
+from ..colour import long_hex
 from ..errors import JobError
 
 T = TypeVar("T")
 
-_COLOUR = re.compile(r"#[0-9a-fA-F]{6}\Z")
+_COLOUR = re.compile(r"#(?:[0-9a-fA-F]{3}){1,2}\Z")
 _REQUIRED = dataclasses.MISSING
 
 
@@ -120,13 +121,13 @@ def _checked(value: object, hint: Any, one: dataclasses.Field[Any], where: str) 
     if kind == "colour":
         if not isinstance(value, str) or not _COLOUR.match(value):
             raise JobError(f"{where} = {_shown(value)}: expected a colour like '#a0522d'.")
-        return value.lower()
+        return long_hex(value)
     if kind == "colours":
         if not isinstance(value, list) or not all(
             isinstance(v, str) and _COLOUR.match(v) for v in value
         ):
             raise JobError(f"{where} = {_shown(value)}: expected a list of colours like '#a0522d'.")
-        return tuple(v.lower() for v in value)
+        return tuple(long_hex(v) for v in value)
     if kind in ("numbers", "point", "points", "lines", "boxes"):
         return _numbers(value, kind, where)
     types = (
