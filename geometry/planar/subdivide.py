@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 import shapely
 from shapely import MultiPolygon, Polygon
+from shapely.errors import GEOSException
 
 from ..arrays import Geometries, Indices, ramp
 
@@ -92,10 +93,20 @@ def small_polygons(shape: Polygon | MultiPolygon, most_vertices: int = MOST_VERT
                 middle = (y0 + y1) / 2
                 halves = ((x0, y0, x1, middle), (x0, middle, x1, y1))
             for half in halves:
-                part = shapely.clip_by_rect(polygon, *half)
-                if not part.is_valid:  # rings that ran along the cut
-                    part = shapely.intersection(polygon, shapely.box(*half))
+                part = _clipped(polygon, half)
                 todo += [
                     p for p in shapely.get_parts(shapely.get_parts(part)) if isinstance(p, Polygon)
                 ]
     return np.asarray(done, object)
+
+
+def _clipped(polygon: Polygon, half: tuple[float, float, float, float]) -> shapely.Geometry:
+    """Return the part of a polygon in a rectangle."""
+    try:
+        part = shapely.clip_by_rect(polygon, *half)
+        if part.is_valid:
+            return part
+    except GEOSException:
+        pass
+    # The quick clip does not node: it fails on rings that run along the cut or barely cross it.
+    return shapely.intersection(polygon, shapely.box(*half))
