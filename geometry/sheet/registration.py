@@ -111,12 +111,38 @@ def wrong_ways_that_fit(
     return tuple(found)
 
 
+def _off_the_sheet(
+    pins: tuple[tuple[float, float], ...],
+    registration: RegistrationSettings,
+    sheet: SheetSettings,
+) -> list[Finding]:
+    """Return a finding for each hole that runs over an edge of the sheet, or lies beyond it."""
+    if registration.feature != "holes":
+        return []
+    radius = registration.hole_diameter_mm / 2
+    told = []
+    for x, y in pins:
+        if radius < min(x, y, sheet.width_mm - x, sheet.height_mm - y):
+            continue
+        told.append(
+            Finding(
+                "registration.hole-off-sheet",
+                Severity.SPOILS,
+                f"A registration hole of {2 * radius:g} mm about ({x:g}, {y:g}) mm does not lie "
+                f"within the sheet of {sheet.width_mm:g} x {sheet.height_mm:g} mm; change "
+                "inset_mm or hole_diameter_mm.",
+                place=(min(max(x, 0.0), sheet.width_mm), min(max(y, 0.0), sheet.height_mm)),
+            )
+        )
+    return told
+
+
 def registration_findings(
     registration: RegistrationSettings, sheet: SheetSettings
 ) -> tuple[Finding, ...]:
-    """Tell where the pins let a sheet be laid wrongly."""
+    """Tell where the pins let a sheet be laid wrongly, and holes that the sheet has no room for."""
     pins = pin_centres(registration, sheet)
-    found = []
+    found = _off_the_sheet(pins, registration, sheet)
     if len(pins) == 1:
         found.append(
             Finding(

@@ -124,7 +124,9 @@ class Laying:
     def sheet(self) -> Sheet:
         """Return the sheet as it is now."""
         sheet = self._sheet
-        plate = cut_plate(sheet.outline, self._openings, sheet.layer)
+        # Registration holes stay whole, whatever strip lies there.
+        voids = shapely.union(self._openings, sheet.holes) if self.strips else self._openings
+        plate = cut_plate(sheet.outline, voids, sheet.layer)
         openings = plate.voids
         if not sheet.holes.is_empty:
             openings = as_multipolygon(openings.difference(sheet.holes))

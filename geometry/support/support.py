@@ -19,6 +19,7 @@ from ..sheet.sheet import PlacedArtwork, Sheet, make_sheet
 from ..tolerance import TOLERANCES, Tolerances
 from .bridges import Supported, hold_islands
 from .constraints import Rules
+from .lost import lost_findings
 from .repairs import accepted, mend, narrow_findings
 from .visible_damage import DamageMap
 
@@ -101,6 +102,7 @@ def support_layer(
         plain, rules.width, progress.part(0.1, 0.8), rules=rules, damage=damage, mends=mends
     )
     findings += held.findings
+    findings += lost_findings(plain, held)
     progress(0.8, f"{settings.name}: looking for narrow places")
     narrow = narrow_places(held.sheet.shape, least)
     findings += narrow_findings(narrow, least, settings.name, opening=False)
