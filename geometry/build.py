@@ -8,7 +8,9 @@ from dataclasses import dataclass, replace
 
 import shapely
 from shapely import MultiPolygon
+from shapely.affinity import translate
 
+from .artwork.care import CareArea, read_care
 from .artwork.read import LayerDrawing, read_all
 from .errors import GeometryError
 from .finding import Finding, Severity
@@ -155,7 +157,10 @@ def build(job: Job, progress: Progress | None = None, tolerances: Tolerances = T
     """
     progress = progress or Progress()
     reading, building = progress.part(0.0, 0.2), progress.part(0.2, 1.0)
-    return build_sheets(job, read_all(job, reading, tolerances), building, tolerances)
+    drawings = read_all(job, reading, tolerances)
+    pages = [d.artwork.page for d in drawings if d.artwork.page is not None]
+    care = read_care(job, pages[0] if pages else None, tolerances)
+    return build_sheets(job, drawings, building, tolerances, care)
 
 
 def build_sheets(
@@ -163,6 +168,7 @@ def build_sheets(
     drawings: Sequence[LayerDrawing],
     progress: Progress | None = None,
     tolerances: Tolerances = TOLERANCES,
+    care: Sequence[CareArea] = (),
 ) -> Build:
     """Build all sheets of a job from what was drawn for its layers.
 
@@ -174,6 +180,8 @@ def build_sheets(
     progress : Progress, optional
         Told what is being done; may raise ``Cancelled``.
     tolerances : Tolerances
+    care : sequence of CareArea
+        Where damage counts more than once, in the artwork's frame.
 
     Raises
     ------
@@ -192,6 +200,7 @@ def build_sheets(
     placed = trapped(placed, job.layers, job.registration.trap_mm)
     shift = artwork_shift(artworks, job.sheet)
     drawn = [tuple(DrawnBridge(line + shift) for line in d.bridges) for d in drawings]
+    careful = [(translate(c.shape, *shift), c.factor) for c in care]
     coats = [
         Coat(artwork.shape, layer.colour, layer.opacity)
         for layer, artwork in zip(job.layers, placed, strict=True)
@@ -200,7 +209,7 @@ def build_sheets(
     # The last layer first: what it will cover, its own bridges left out, is known to those below.
     for done, i in enumerate(reversed(range(count))):
         part = progress.part(done / count, (done + 1) / count)
-        sheets = _build_layer(job, i, placed[i], drawn[i], coats, part, tolerances)
+        sheets = _build_layer(job, i, placed[i], drawn[i], coats, careful, part, tolerances)
         openings = [sheet.sheet.openings for sheet in sheets]
         painted = openings[0] if len(sheets) == 1 else shapely.union_all(openings)
         coats[i] = replace(coats[i], shape=as_multipolygon(painted))
@@ -225,6 +234,7 @@ def _build_layer(
     artwork: PlacedArtwork,
     drawn: tuple[DrawnBridge, ...],
     coats: Sequence[Coat],
+    care: Sequence[tuple[MultiPolygon, float]],
     progress: Progress,
     tolerances: Tolerances,
 ) -> list[BuiltLayer]:
@@ -236,7 +246,7 @@ def _build_layer(
     if settings.split:
         parts = split_layer(job, settings, artwork, rules, below, above, holding, tolerances)
     else:
-        damage = DamageMap(coats[number], below, above, job.ground)
+        damage = DamageMap(coats[number], below, above, job.ground, care)
         supported = support_layer(job, settings, artwork, rules, damage, holding, tolerances)
         parts = [Part(settings, artwork, supported)]
     return [

@@ -121,6 +121,11 @@ class BridgeSettings:
     keep_free_areas_mm: tuple[tuple[tuple[float, float], ...], ...] = field(
         (), about="areas on the sheet that bridges keep out of, each by its corners", kind="lines"
     )
+    care: str = field(
+        "",
+        about="where bridges spoil most: a picture of the page's shape, white for eight times as "
+        "much, or a group of a drawing, like layers.svg#care",
+    )
 
 
 @dataclass(frozen=True)

@@ -67,6 +67,20 @@ def _sprayed(regions: list[_Region], coat: Coat) -> list[_Region]:
     return result
 
 
+def _with_care(
+    shape: MultiPolygon, weight: float, care: Sequence[tuple[MultiPolygon, float]]
+) -> list[tuple[MultiPolygon, float]]:
+    """Return a part of the layer split where damage counts more than once."""
+    parts = []
+    rest: shapely.Geometry = shape
+    for area, factor in care:
+        inside = as_multipolygon(shapely.intersection(shape, area))
+        if not inside.is_empty:
+            parts.append((inside, factor * weight))
+            rest = shapely.difference(rest, area)
+    return [(as_multipolygon(rest), weight), *parts]
+
+
 @dataclass(frozen=True)
 class Visible:
     """What strips of sheet spoil, one value each.
@@ -96,6 +110,8 @@ class DamageMap:
         Later layers in spray order, as they will be painted (their own bridges taken out).
     ground : str
         Colour of the wall.
+    care : sequence of (MultiPolygon, float)
+        Parts of the sheet where damage counts so many times; no two overlap.
 
     Notes
     -----
@@ -114,7 +130,12 @@ class DamageMap:
     """
 
     def __init__(
-        self, wanted: Coat, below: Sequence[Coat], above: Sequence[Coat], ground: str
+        self,
+        wanted: Coat,
+        below: Sequence[Coat],
+        above: Sequence[Coat],
+        ground: str,
+        care: Sequence[tuple[MultiPolygon, float]] = (),
     ) -> None:
         seen: shapely.Geometry = wanted.shape
         for coat in above:
@@ -128,8 +149,9 @@ class DamageMap:
         for coat in above:
             if coat.opacity < 1:
                 regions = _sprayed(regions, coat)
-        zones = [small_polygons(r.shape, ZONE_VERTICES) for r in regions]
-        weights = [np.full(len(z), r.difference()) for z, r in zip(zones, regions, strict=True)]
+        parts = [part for r in regions for part in _with_care(r.shape, r.difference(), care)]
+        zones = [small_polygons(shape, ZONE_VERTICES) for shape, _ in parts]
+        weights = [np.full(len(z), weight) for z, (_, weight) in zip(zones, parts, strict=True)]
         self._zones = np.concatenate(zones)
         self._weights = np.concatenate(weights)
         self._tree = shapely.STRtree(self._zones)
