@@ -12,7 +12,7 @@ from ..core.setting_property import property_group, table_of
 from .preview import note_change
 
 #: Paths in the settings, which Blender may keep relative to its file.
-PATHS = ("background_mask", "focus_mask")
+PATHS = ("background_mask", "focus_mask", "marks")
 
 
 def _changed(group: Any, context: Any) -> None:

@@ -50,6 +50,14 @@ def add_layers_command(commands: Any) -> None:
     )
     parser.add_argument("--title", help="title of the job; the picture's name when absent")
     parser.add_argument(
+        "--only",
+        metavar="LAYER",
+        action="append",
+        default=[],
+        help="trace only this layer anew, like 'shadow', and keep the others as they lie in the "
+        "folder with all changes made by hand; may be repeated",
+    )
+    parser.add_argument(
         "--sweep",
         action="store_true",
         help="also write sweep.png: detail against cutting time",
@@ -110,18 +118,25 @@ def _numbers(text: str, option: str) -> list[float]:
 
 def _run_layers(chosen: argparse.Namespace, meter: Meter) -> int:
     # Imported late: the other commands need no image work.
+    from ..tracing.hand_edits import check_untouched
+    from ..tracing.job import DRAWING
     from ..tracing.trace import read_and_trace
     from ..tracing.trials import sweep
-    from ..tracing.write import write_tracing
+    from ..tracing.write import JOB, MARKS, write_tracing
 
     settings = _settings(chosen)
     folder = chosen.out or chosen.image.with_name(chosen.image.stem + "-layers")
+    only = tuple(name for text in chosen.only for name in text.split(","))
+    # Before the long work, too: an edit that stands in the way is told at once.
+    check_untouched(folder, DRAWING, JOB, only)
+    if not settings.marks and (folder / MARKS).is_file():
+        settings = dataclasses.replace(settings, marks=str(folder / MARKS))
     progress = Progress(meter)
     share = 0.4 if chosen.sweep else 0.9
     traced = read_and_trace(chosen.image, settings, progress.part(0.0, share))
     tried = sweep(chosen.image, settings, progress.part(share, 0.9)) if chosen.sweep else ()
     title = chosen.title or chosen.image.stem
-    written = write_tracing(traced, folder, title, tried, progress.part(0.9, 1.0))
+    written = write_tracing(traced, folder, title, tried, progress.part(0.9, 1.0), only)
     meter.clear()
     if not chosen.quiet:
         for finding in traced.findings:

@@ -65,18 +65,21 @@ class Hand:
         Least width of a shape.
     speck : float
         Side of the square under whose area shapes are left out and holes filled.
+    lines : bool
+        Whether lines too thin to be cut are drawn a little wider, instead of left out.
     """
 
     melt: float
     width: float
     speck: float
+    lines: bool = False
 
 
 BLOCKY = Hand(melt=2.5, width=1.4, speck=5.0)
-FINE = Hand(melt=1.0, width=0.5, speck=1.4)
+FINE = Hand(melt=1.0, width=0.5, speck=1.4, lines=True)
 CLEAN = Hand(melt=2.0, width=0.9, speck=2.6)
 #: Light lines: a whisker, the rim of a cup.
-GLINT = Hand(melt=0.0, width=0.5, speck=2.0)
+GLINT = Hand(melt=0.0, width=0.5, speck=2.0, lines=True)
 
 
 @dataclass(frozen=True)
@@ -201,14 +204,14 @@ def draw(
     """
     count = len(roles)
     raw: list[MultiPolygon] = []
-    silhouette = None if board.subject.all() else _silhouette(board, progress)
+    whole = None if board.subject.all() else silhouette(board, progress)
     lines: Plane | None = None
     for number, role in enumerate(roles):
         part = progress.part(0.8 * number / count, 0.8 * (number + 1) / count)
         part(0.0, f"{role.name}: drawing")
         if role.side == "base":
             frame = shapely.box(0, 0, *_size(board))
-            shape = silhouette or as_multipolygon(frame)
+            shape = whole or as_multipolygon(frame)
         else:
             field = _melted(board, role.hand, part)
             if role.role == "shadow":
@@ -224,11 +227,11 @@ def draw(
             else:
                 beyond = field <= cuts[role.cut] if role.side == "dark" else field > cuts[role.cut]
                 shape = _patches(board, beyond, role.hand)
-            if silhouette is not None:
-                shape = as_multipolygon(shape.intersection(silhouette))
+            if whole is not None:
+                shape = as_multipolygon(shape.intersection(whole))
         raw.append(shape)
     progress(0.8, "fitting layers under each other")
-    return _stacked(raw, roles, board)
+    return stacked(raw, roles, board)
 
 
 def _size(board: Board) -> tuple[float, float]:
@@ -284,13 +287,13 @@ def _stronger(first: Plane, second: Plane) -> Plane:
 
 def _patches(board: Board, beyond: Bools, hand: Hand) -> MultiPolygon:
     soften = max(1.2, board.grain, 0.3 * hand.melt * board.stroke / board.pixel)
-    return _cleaned(outline(beyond, board.pixel, soften), hand, board)
+    return cleaned(outline(beyond, board.pixel, soften), hand, board)
 
 
 def _inked(board: Board, field: Plane, cut: float) -> MultiPolygon:
     """Return what is darker than a cut, its outline drawn between pixels."""
     share = np.clip(0.5 + (cut - field) / np.float32(_RAMP), 0, 1).astype(np.float32)
-    return _cleaned(outline(share, board.pixel, max(0.8, 0.5 * board.grain)), FINE, board)
+    return cleaned(outline(share, board.pixel, max(0.8, 0.5 * board.grain)), FINE, board)
 
 
 def _lit(board: Board, field: Plane, lines: Plane, cut: float) -> MultiPolygon:
@@ -306,8 +309,8 @@ def _lit(board: Board, field: Plane, lines: Plane, cut: float) -> MultiPolygon:
     # A light line in the dark is grey, not light.
     shine = np.where(board.tone > cut - _GLOOM, -lines, 0).astype(np.float32)
     share = np.clip(0.5 + (shine - _SHINE) / 2, 0, 1).astype(np.float32)
-    rays = _cleaned(outline(share, board.pixel, max(0.8, 0.5 * board.grain)), GLINT, board)
-    return _joined([patches, rays])
+    rays = cleaned(outline(share, board.pixel, max(0.8, 0.5 * board.grain)), GLINT, board)
+    return joined([patches, rays])
 
 
 def _glint_cut(tones: Plane, cut: float) -> float:
@@ -320,24 +323,26 @@ def _glint_cut(tones: Plane, cut: float) -> float:
     return min(max(cut, few), (cut + top) / 2)
 
 
-def _silhouette(board: Board, progress: Progress) -> MultiPolygon:
+def silhouette(board: Board, progress: Progress) -> MultiPolygon:
+    """Return the outline of the whole subject, smoothed."""
     progress(0.0, "drawing the silhouette")
     radius = max(1.0, board.stroke / board.pixel)
     field = flatten(
         board.subject.astype(np.float32) * np.float32(100),
         np.full_like(board.tone, 2 / (50 * radius)),
     )
-    return _cleaned(outline(field > 50, board.pixel, radius / 2), FINE, board)
+    return cleaned(outline(field > 50, board.pixel, radius / 2), FINE, board)
 
 
-def _cleaned(shape: MultiPolygon, hand: Hand, board: Board) -> MultiPolygon:
+def cleaned(shape: MultiPolygon, hand: Hand, board: Board) -> MultiPolygon:
+    """Return the shape without what a hand would not draw or a sheet cannot hold."""
     width = max(board.least, hand.width * board.stroke)
     gap = max(board.least, min(board.bridge, hand.width * board.stroke))
     speck = max(board.least, hand.speck * board.stroke)
     finer = max(board.least, _FINER_SPECK * hand.speck * board.stroke)
     # Small crumbs go first, or closing would gather them into lumps.
     shape = without_specks(shape, (0.5 * speck) ** 2, 0.0, board.focus, board.pixel)
-    if hand in (FINE, GLINT):
+    if hand.lines:
         shape = _thickened(shape, width)
     shape = open_shape(close_shape(shape, gap), width)
     return without_specks(shape, speck**2, finer**2, board.focus, board.pixel)
@@ -347,10 +352,10 @@ def _thickened(shape: MultiPolygon, width: float) -> MultiPolygon:
     """Return the shape with its thin lines made just wide enough to be cut."""
     thin = as_multipolygon(shape.difference(open_shape(shape, width)))
     thin = open_shape(thin, 0.4 * width)  # corners and the tips of strokes stay pointed
-    return _joined([shape, as_multipolygon(thin.buffer(0.3 * width))])
+    return joined([shape, as_multipolygon(thin.buffer(0.3 * width))])
 
 
-def _stacked(
+def stacked(
     raw: Sequence[MultiPolygon], roles: Sequence[Role], board: Board
 ) -> tuple[MultiPolygon, ...]:
     """Fit each layer under those that are sprayed over it."""
@@ -361,7 +366,7 @@ def _stacked(
         side, hand = roles[at].side, roles[at].hand
         later = over.get(side)
         if side == "base":
-            later = _joined([s for s in over.values() if s is not None])
+            later = joined([s for s in over.values() if s is not None])
         shape = raw[at]
         if later is not None and not later.is_empty:
             shape = _under(shape, later, board, hand)
@@ -373,7 +378,7 @@ def _stacked(
         shape = smoothed(as_multipolygon(shape.intersection(frame)), _pixels(board), board.pixel)
         result[at] = as_multipolygon(shape.buffer(-_HAIR, join_style="mitre"))
         if side in over:
-            over[side] = result[at] if over[side] is None else _joined([result[at], over[side]])
+            over[side] = result[at] if over[side] is None else joined([result[at], over[side]])
     return tuple(result)
 
 
@@ -389,7 +394,7 @@ def _under(shape: MultiPolygon, later: MultiPolygon, board: Board, hand: Hand) -
     rim = without_specks(rim, speck**2, (_FINER_SPECK * speck) ** 2, board.focus, board.pixel)
     inner = later.buffer(-board.trap, join_style="mitre")
     reach = rim.buffer(board.trap).intersection(later)
-    whole = _joined([rim, as_multipolygon(inner), as_multipolygon(reach)])
+    whole = joined([rim, as_multipolygon(inner), as_multipolygon(reach)])
     # Joints under the upper layer do not show: filled and smoothed.
     whole = close_shape(whole, max(board.bridge, 2 * board.trap))
     whole = as_multipolygon(whole.intersection(rim.buffer(1e-6).union(later)))
@@ -404,8 +409,9 @@ def _filled(shape: MultiPolygon, wanted: shapely.Geometry) -> MultiPolygon:
         idle = shapely.covered_by(inner, wanted) if len(inner) else np.empty(0, bool)
         holes += list(inner[idle])
         polygons.append(part)
-    return _joined([MultiPolygon(polygons), MultiPolygon(holes)]) if holes else shape
+    return joined([MultiPolygon(polygons), MultiPolygon(holes)]) if holes else shape
 
 
-def _joined(shapes: Sequence[MultiPolygon | None]) -> MultiPolygon:
+def joined(shapes: Sequence[MultiPolygon | None]) -> MultiPolygon:
+    """Return the union of those shapes that there are."""
     return as_multipolygon(shapely.union_all([s for s in shapes if s is not None]))

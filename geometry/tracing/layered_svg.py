@@ -7,11 +7,13 @@ filled even-odd.
 
 from __future__ import annotations
 
+import base64
 from collections.abc import Sequence
 from dataclasses import dataclass
 from xml.sax.saxutils import escape, quoteattr
 
 from .bezier_fit import CurvedRing, CurvedShape
+from .hand_edits import TRACED, TRACED_JOB, group_digest
 
 
 @dataclass(frozen=True, eq=False)
@@ -35,8 +37,28 @@ class DrawnLayer:
     shape: CurvedShape
 
 
+@dataclass(frozen=True)
+class Underlay:
+    """The picture under the layers: seen, locked, and never read.
+
+    Parameters
+    ----------
+    jpeg : bytes
+    opacity : float
+    """
+
+    jpeg: bytes
+    opacity: float = 0.5
+
+
 def layered_svg(
-    layers: Sequence[DrawnLayer], page: tuple[float, float], title: str, ground: str, note: str = ""
+    layers: Sequence[DrawnLayer],
+    page: tuple[float, float],
+    title: str,
+    ground: str,
+    note: str = "",
+    underlay: Underlay | None = None,
+    job_digest: str = "",
 ) -> str:
     """Return the drawing as the text of an SVG file.
 
@@ -51,28 +73,47 @@ def layered_svg(
         Colour of the wall; told in the description, not drawn, for it would be cut.
     note : str
         Added to the description.
+    underlay : Underlay, optional
+    job_digest : str
+        Of the job file beside it, kept so that a job changed by hand is known.
     """
     width, height = (_number(v) for v in page)
+    told = f" {TRACED_JOB}={quoteattr(job_digest)}" if job_digest else ""
     lines = [
         '<?xml version="1.0" encoding="UTF-8"?>',
         '<svg xmlns="http://www.w3.org/2000/svg"'
-        ' xmlns:inkscape="http://www.inkscape.org/namespaces/inkscape"',
-        f'     width="{width}mm" height="{height}mm" viewBox="0 0 {width} {height}">',
+        ' xmlns:inkscape="http://www.inkscape.org/namespaces/inkscape"'
+        ' xmlns:sodipodi="http://sodipodi.sourceforge.net/DTD/sodipodi-0.dtd"',
+        f'     width="{width}mm" height="{height}mm" viewBox="0 0 {width} {height}"{told}>',
         f"  <title>{escape(title)}</title>",
         f"  <desc>One group a layer, in spray order, on a wall of {ground}. Units: mm."
         f"{' ' + escape(note) if note else ''}</desc>",
     ]
-    for layer in layers:
-        lines.append(
-            f"  <g id={quoteattr(layer.id)} inkscape:label={quoteattr(layer.label)}"
-            f' inkscape:groupmode="layer" fill="{layer.colour}" fill-rule="evenodd">'
-        )
-        for rings in layer.shape.polygons:
-            path = " ".join(_path(ring, page[1]) for ring in rings)
-            lines.append(f'    <path d="{path}"/>')
-        lines.append("  </g>")
+    if underlay is not None:
+        data = base64.b64encode(underlay.jpeg).decode("ascii")
+        lines += [
+            f'  <g id="photo" inkscape:label="Photo, never cut" inkscape:groupmode="layer"'
+            f' sodipodi:insensitive="true" opacity="{underlay.opacity:g}" {TRACED}="no">',
+            f'    <image width="{width}" height="{height}" preserveAspectRatio="none"'
+            f' href="data:image/jpeg;base64,{data}"/>',
+            "  </g>",
+        ]
+    lines += [group_text(layer, page[1]) for layer in layers]
     lines.append("</svg>")
     return "\n".join(lines) + "\n"
+
+
+def group_text(layer: DrawnLayer, height: float) -> str:
+    """Return one layer as the text of an SVG group, on a page of a height in mm."""
+    paths = [" ".join(_path(ring, height) for ring in rings) for rings in layer.shape.polygons]
+    lines = [
+        f"  <g id={quoteattr(layer.id)} inkscape:label={quoteattr(layer.label)}"
+        f' inkscape:groupmode="layer" fill="{layer.colour}" fill-rule="evenodd"'
+        f' {TRACED}="{group_digest(paths)}">',
+        *(f'    <path d="{path}"/>' for path in paths),
+        "  </g>",
+    ]
+    return "\n".join(lines)
 
 
 def _path(ring: CurvedRing, height: float) -> str:

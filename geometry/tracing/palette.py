@@ -133,17 +133,33 @@ def layer_colours(
         pixels = srgb[shown == number]
         # A layer that is covered wholly, and a wall that never shows.
         found.append(telling_colour(pixels if len(pixels) else srgb.reshape(-1, 3), role))
-    given = None if ground is None else srgb_from_hex(ground)
-    if given is not None:
-        found[0] = given
+    return painted_in(np.array(found), shown, ground, cans, contrast)
+
+
+def painted_in(
+    found: Floats, shown: Indices, ground: str | None, cans: Sequence[str], contrast: float
+) -> tuple[str, tuple[str, ...]]:
+    """Return the wall's colour and each layer's as they are to be sprayed.
+
+    Parameters
+    ----------
+    found : float64 array (layers + 1, 3)
+        The picture's own colours, sRGB 0 to 1, the wall's first.
+    shown : int array (rows, columns)
+    ground, cans, contrast
+        As for :func:`layer_colours`.
+    """
+    found = found.copy()
+    if ground is not None:
+        found[0] = srgb_from_hex(ground)
     areas = np.bincount(shown.ravel(), minlength=len(found)) + 1.0
-    colours = spread(np.array(found), contrast, areas)
+    colours = spread(found, contrast, areas)
     wall = ground or hex_from_srgb(colours[0])
     if not cans:
         return wall, tuple(hex_from_srgb(c) for c in colours[1:])
     # The wall's own colour would not be seen on it: left out while there are others enough.
     others = [c for c in cans if c.lower() != wall.lower()]
-    cans = others if len(others) >= len(roles) else cans
+    cans = others if len(others) > len(found) - 2 else cans
     own = np.array([srgb_from_hex(c) for c in cans])
     chosen = assign_cans(lab_from_srgb(colours[1:]), lab_from_srgb(own))
     return wall, tuple(cans[k].lower() for k in chosen)

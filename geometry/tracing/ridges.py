@@ -64,13 +64,13 @@ def line_evidence(tone: Plane, width: float, step: Callable[[], None] = lambda: 
     aside = np.float32(_ASIDE * width)
     rows, columns = tone.shape
     y, x = np.mgrid[:rows, :columns].astype(np.float32)
-    left = _at(soft, x - aside * along_y, y + aside * along_x)
-    right = _at(soft, x + aside * along_y, y - aside * along_x)
+    left = sampled(soft, x - aside * along_y, y + aside * along_x)
+    right = sampled(soft, x + aside * along_y, y - aside * along_x)
     step()
     darker = np.maximum(np.minimum(left, right) - soft, 0)
     lighter = np.maximum(soft - np.maximum(left, right), 0)
     here = np.clip(darker - lighter, -_STRONG, _STRONG)
-    evidence = _gathered(here, along_x, along_y, _ALONG * width, step)
+    evidence = gathered(here, along_x, along_y, _ALONG * width, step)
     # Neighbours steady a line, yet neither string dots together nor turn a dark one light.
     most = _STEADIED * np.abs(here)
     return np.where(here * evidence < 0, np.float32(0), np.clip(evidence, -most, most))
@@ -103,7 +103,7 @@ def flow(soft: Plane, sigma: float) -> tuple[Plane, Plane]:
     return -np.sin(steepest), np.cos(steepest)
 
 
-def _at(plane: Plane, x: Plane, y: Plane) -> Plane:
+def sampled(plane: Plane, x: Plane, y: Plane) -> Plane:
     """Return the plane's values at the pixels nearest to places."""
     rows, columns = plane.shape
     row = np.clip(np.rint(y), 0, rows - 1).astype(np.intp)
@@ -112,7 +112,7 @@ def _at(plane: Plane, x: Plane, y: Plane) -> Plane:
     return values
 
 
-def _gathered(
+def gathered(
     plane: Plane, along_x: Plane, along_y: Plane, reach: float, step: Callable[[], None]
 ) -> Plane:
     """Return the plane's mean along the flow, weighted by a Gaussian of ``reach`` / 2 pixels."""
@@ -126,9 +126,9 @@ def _gathered(
             x += ahead_x
             y += ahead_y
             weight = np.exp(-2 * (far / reach) ** 2)
-            total += np.float32(weight) * _at(plane, x, y)
+            total += np.float32(weight) * sampled(plane, x, y)
             weights += weight
-            next_x, next_y = _at(along_x, x, y), _at(along_y, x, y)
+            next_x, next_y = sampled(along_x, x, y), sampled(along_y, x, y)
             # The flow's sign means nothing: on, never back.
             turn = np.where(next_x * ahead_x + next_y * ahead_y < 0, -1, 1).astype(np.float32)
             ahead_x, ahead_y = next_x * turn, next_y * turn

@@ -13,6 +13,7 @@ from ..job.processes import Process, ProcessSettings, process_of
 MOST_LAYERS = 6
 #: Longer side of the sheets in mm where the settings give no size: that of A3 (ISO 216).
 USUAL_SIDE_MM = 420.0
+_CONTRAST = 0.8
 
 
 @dataclass(frozen=True)
@@ -49,11 +50,12 @@ class TracingSettings:
         least=0,
         most=1,
     )
-    colour_contrast: float = field(
-        0.8,
+    colour_contrast: float | None = field(
+        None,
         about=(
             "how far colours taken from the picture are spread, darks darker and lights lighter: "
-            "0 as they are, 1 towards near black and near white"
+            "0 as they are, 1 towards near black and near white; when absent 0.8, and 0 for a "
+            "face, whose likeness it costs"
         ),
         least=0,
         most=1,
@@ -87,9 +89,12 @@ class TracingSettings:
         most=10,
     )
     background: str = field(
-        "keep",
-        about="what is left to the wall: nothing, what looks like the border, or what a mask marks",
-        choices=("keep", "flood", "mask"),
+        "auto",
+        about=(
+            "what is left to the wall: what lies round the subject where that is known (auto), "
+            "nothing (keep), what looks like the border (flood), or what a mask marks"
+        ),
+        choices=("auto", "keep", "flood", "mask"),
     )
     background_mask: str = field("", about="picture that is white where the background is")
     flood_difference: float = field(
@@ -101,6 +106,14 @@ class TracingSettings:
         kind="boxes",
     )
     focus_mask: str = field("", about="picture that is white where detail is kept")
+    people: str = field(
+        "auto",
+        about="whether faces and people are looked for, by the optional extra 'faces'",
+        choices=("auto", "no"),
+    )
+    marks: str = field(
+        "", about="file of marks: faces and the subject's outline, found before or drawn by hand"
+    )
 
     @property
     def sheet_material(self) -> Material:
@@ -117,6 +130,12 @@ class TracingSettings:
                 f"material = '{self.material}': expected one of {', '.join(sorted(materials))}."
             )
         return materials[self.material]
+
+    def contrast(self, likeness: bool) -> float:
+        """Return how far colours are spread, with or without a likeness to keep."""
+        if self.colour_contrast is None:
+            return 0.0 if likeness else _CONTRAST
+        return self.colour_contrast
 
     @property
     def made_by(self) -> Process:

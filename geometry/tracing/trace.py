@@ -3,16 +3,16 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
 from PIL import Image
 from shapely import MultiPolygon
 
-from ..arrays import Bools, Floats, Plane
-from ..colour import lab_from_srgb, srgb_from_hex
+from ..arrays import Bools, Floats, Indices, Plane
+from ..colour import ciede2000, hex_from_srgb, lab_from_srgb, srgb_from_hex, srgb_from_lab
 from ..errors import JobError
 from ..finding import Finding, Severity
 from ..planar.raster import coverage
@@ -20,8 +20,13 @@ from ..progress import Progress
 from .bezier_fit import CurvedShape, fit_shape
 from .blur import blur_within
 from .draw_roles import Board, Role, draw, plan_roles
-from .palette import layer_colours
+from .faces import Subject
+from .features import features_of, inside_rings
+from .find_faces import faces_can_be_found, find_subject
+from .marks_file import drawn_out, read_marks_file
+from .palette import layer_colours, painted_in
 from .picture import Picture, Size, read_marks, read_picture
+from .portrait import draw_portrait, plan_portrait, portrait_colours, softened, tones_of, weights_of
 from .score import Score, score_of
 from .settings import USUAL_SIDE_MM, TracingSettings, check_tracing
 from .subject import backdrop_of, box_marks, flooded_from_border
@@ -44,6 +49,10 @@ _SURROUNDINGS = 0.08
 _BACKDROP_PIXELS = 240
 # The score looks from where the whole picture is seen at once.
 _SCORED_PIXELS = 480
+# A wall this near (CIEDE2000) to the base needs no base coat.
+_ALIKE = 8.0
+# A flood that takes more of the subject than this is not advised.
+_TAKEN = 0.02
 
 
 @dataclass(frozen=True)
@@ -115,6 +124,8 @@ class Tracing:
         The painted picture, sRGB 0 to 1.
     score : Score
     findings : tuple of Finding
+    known : Subject
+        What was known of faces and outline.
     """
 
     settings: TracingSettings
@@ -128,6 +139,7 @@ class Tracing:
     painted: Plane
     score: Score
     findings: tuple[Finding, ...]
+    known: Subject
 
 
 def extent_of(settings: TracingSettings, full: Size, most_pixels: int = _MOST_PIXELS) -> Extent:
@@ -183,8 +195,19 @@ def read_and_trace(
     settings: TracingSettings,
     progress: Progress | None = None,
     most_pixels: int = _MOST_PIXELS,
+    subject: Subject | None = None,
 ) -> Tracing:
     """Read a picture and trace it: see :func:`trace`.
+
+    Parameters
+    ----------
+    path : Path
+    settings : TracingSettings
+    progress : Progress, optional
+    most_pixels : int
+        As given to ``extent_of``.
+    subject : Subject, optional
+        What is known of the picture; from the marks file or the library when None.
 
     Raises
     ------
@@ -195,7 +218,27 @@ def read_and_trace(
     progress = progress or Progress()
     progress(0.0, f"reading {path.name}")
     picture = read_picture(path, lambda full: extent_of(settings, full, most_pixels).size)
-    return trace(picture, settings, progress.part(0.1, 1.0), most_pixels)
+    if subject is None:
+        progress(0.05, "looking for faces")
+        subject = subject_of(path, picture, settings)
+    return trace(picture, settings, progress.part(0.1, 1.0), most_pixels, subject)
+
+
+def subject_of(path: Path, picture: Picture, settings: TracingSettings) -> Subject:
+    """Return what is known of a picture: from its marks file, or else from the library.
+
+    Raises
+    ------
+    JobError
+        The marks file cannot be used.
+    """
+    if settings.marks:
+        found = read_marks_file(Path(settings.marks), picture.full)
+    elif settings.people == "auto" and faces_can_be_found():
+        found = find_subject(path)
+    else:
+        return Subject()
+    return drawn_out(found, picture)
 
 
 def trace(
@@ -203,6 +246,7 @@ def trace(
     settings: TracingSettings,
     progress: Progress | None = None,
     most_pixels: int = _MOST_PIXELS,
+    known: Subject | None = None,
 ) -> Tracing:
     """Trace a picture.
 
@@ -214,6 +258,8 @@ def trace(
     progress : Progress, optional
     most_pixels : int
         As given to ``extent_of``.
+    known : Subject, optional
+        Faces and outline of the subject, if anything is known of them.
 
     Raises
     ------
@@ -224,31 +270,14 @@ def trace(
     Cancelled
     """
     progress = progress or Progress()
+    known = known or Subject()
     extent = extent_of(settings, picture.full, most_pixels)
-    subject = _subject(picture, settings)
-    base = not bool(subject.all())
-    count = settings.layers - base
-    check_tracing(settings, count)
+    subject = _subject(picture, settings, known)
     progress(0.05, "finding tones")
-    tone = _tone(picture, subject, settings)
-    cuts = _cuts(tone[subject], count, settings)
-    lights = _lights(tone[subject], cuts, base, settings)
-    roles = plan_roles(count - lights, lights, base)
-    board = Board(
-        tone,
-        subject,
-        _focus(picture, settings),
-        extent.pixel,
-        extent.stroke,
-        settings.least,
-        settings.least_bridge,
-        settings.trap_mm,
-        picture.shape[1] / picture.full[0],
-        not settings.thresholds,
-    )
-    shapes = draw(board, roles, cuts.tolist(), progress.part(0.1, 0.7))
-    kept, findings = _without_empty(roles, shapes)
-    findings += _backdrop_findings(picture, settings)
+    plan = _portrait if known.known else _picture
+    drawing = plan(picture, settings, extent, subject, known, progress.part(0.1, 0.7))
+    kept, findings = _without_empty(drawing.roles, drawing.shapes)
+    findings += _backdrop_findings(picture, settings, known, subject)
     curves = []
     for number, (role, shape) in enumerate(kept):
         progress(0.7 + 0.2 * number / len(kept), f"{role.name}: fitting curves")
@@ -258,14 +287,7 @@ def trace(
     shown = np.zeros(picture.shape, np.int64)
     for number, cover in enumerate(covers, 1):
         shown[cover > 0.5] = number
-    ground, colours = layer_colours(
-        picture.srgb,
-        shown,
-        [role.role for role, _ in kept],
-        settings.ground,
-        settings.cans,
-        settings.colour_contrast,
-    )
+    ground, colours = drawing.colours(shown, [role for role, _ in kept])
     layers = tuple(
         TracedLayer(role, colour, curve, shape)
         for (role, shape), colour, curve in zip(kept, colours, curves, strict=True)
@@ -284,14 +306,134 @@ def trace(
         settings,
         picture,
         extent,
-        tone,
+        drawing.tone,
         subject,
-        tuple(float(c) for c in cuts),
+        drawing.cuts,
         layers,
         ground,
         painted,
         score,
         findings,
+        known,
+    )
+
+
+@dataclass(frozen=True, eq=False)
+class _Drawing:
+    """What is drawn of a picture, before curves are fitted.
+
+    ``colours`` takes what is seen in each pixel and the layers' roles, and gives the wall's colour
+    and the layers'.
+    """
+
+    tone: Plane
+    cuts: tuple[float, ...]
+    roles: tuple[Role, ...]
+    shapes: tuple[MultiPolygon, ...]
+    colours: Callable[[Indices, Sequence[Role]], tuple[str, tuple[str, ...]]]
+
+
+def _picture(
+    picture: Picture,
+    settings: TracingSettings,
+    extent: Extent,
+    subject: Bools,
+    known: Subject,
+    progress: Progress,
+) -> _Drawing:
+    """Draw by tones alone."""
+    base = not bool(subject.all())
+    count = settings.layers - base
+    check_tracing(settings, count)
+    tone = _tone(picture, subject, settings)
+    cuts = _cuts(tone[subject], count, settings)
+    lights = _lights(tone[subject], cuts, base, settings)
+    roles = plan_roles(count - lights, lights, base)
+    board = _board(picture, settings, extent, subject, tone, not settings.thresholds)
+    shapes = draw(board, roles, cuts.tolist(), progress)
+
+    def colours(shown: Indices, kept: Sequence[Role]) -> tuple[str, tuple[str, ...]]:
+        return layer_colours(
+            picture.srgb,
+            shown,
+            [role.role for role in kept],
+            settings.ground,
+            settings.cans,
+            settings.contrast(False),
+        )
+
+    return _Drawing(tone, tuple(float(c) for c in cuts), roles, shapes, colours)
+
+
+def _portrait(
+    picture: Picture,
+    settings: TracingSettings,
+    extent: Extent,
+    subject: Bools,
+    known: Subject,
+    progress: Progress,
+) -> _Drawing:
+    """Draw by the tones of the skin and the marks of the faces."""
+    check_tracing(settings, settings.layers)
+    scale = picture.shape[1] / picture.full[0]
+    features = features_of([face.scaled(scale) for face in known.faces], picture.shape)
+    lab = lab_from_srgb(picture.srgb).astype(np.float32)
+    soft = softened(lab, subject, extent.stroke / extent.pixel)
+    board = _board(picture, settings, extent, subject, lab[..., 0], False)
+    important = np.maximum(features.faces, board.focus.astype(np.float32))
+    skin = (important > 0.5) & subject
+    weights = weights_of(subject, important)
+    tones = tones_of(
+        soft, weights, skin if skin.any() else subject, settings.layers + 1, settings.highlights
+    )
+    if settings.thresholds:
+        tones = replace(tones, by_hand=settings.thresholds)
+    wall = settings.ground
+    if wall is None and not subject.all():
+        wall = hex_from_srgb(picture.srgb[~subject].mean(axis=0).astype(np.float64))
+    skinlike = wall is None or _alike(wall, tones.centres[tones.base])
+    roles = plan_portrait(tones, not skinlike)
+    shapes = draw_portrait(board, soft, tones, features, roles, progress)
+
+    def colours(shown: Indices, kept: Sequence[Role]) -> tuple[str, tuple[str, ...]]:
+        own = [tones.base if role.side == "base" else _own_tone(role) for role in kept]
+        found = portrait_colours(soft, shown, subject, important, len(kept))
+        centres = tones.centres[[tones.base, *own]]
+        found = np.where(np.isnan(found), centres, found)
+        srgb = np.clip(srgb_from_lab(found), 0, 1)
+        contrast = settings.contrast(True)
+        return painted_in(srgb, shown, wall, settings.cans, contrast)
+
+    return _Drawing(lab[..., 0], tones.cuts, roles, shapes, colours)
+
+
+def _own_tone(role: Role) -> int:
+    return role.cut if role.side == "dark" else role.cut + 1
+
+
+def _alike(wall: str, lab: Floats) -> bool:
+    return float(ciede2000(lab_from_srgb(srgb_from_hex(wall)), lab)) < _ALIKE
+
+
+def _board(
+    picture: Picture,
+    settings: TracingSettings,
+    extent: Extent,
+    subject: Bools,
+    tone: Plane,
+    free: bool,
+) -> Board:
+    return Board(
+        tone,
+        subject,
+        _focus(picture, settings),
+        extent.pixel,
+        extent.stroke,
+        settings.least,
+        settings.least_bridge,
+        settings.trap_mm,
+        picture.shape[1] / picture.full[0],
+        free,
     )
 
 
@@ -319,9 +461,12 @@ def shrunk(srgb: Plane, longest: int) -> Plane:
     return np.stack(small, axis=2)
 
 
-def _subject(picture: Picture, settings: TracingSettings) -> Bools:
+def _subject(picture: Picture, settings: TracingSettings, known: Subject) -> Bools:
     subject: Bools = picture.opacity >= 0.5
-    if settings.background == "flood":
+    if settings.background == "auto" and known.outline:
+        factor = picture.shape[1] / picture.full[0]
+        subject &= inside_rings(picture.shape, [ring * factor for ring in known.outline])
+    elif settings.background == "flood":
         subject &= ~flooded_from_border(picture, settings.flood_difference)
     elif settings.background == "mask" and settings.background_mask:
         size = (picture.shape[1], picture.shape[0])
@@ -331,14 +476,35 @@ def _subject(picture: Picture, settings: TracingSettings) -> Bools:
     return subject
 
 
-def _backdrop_findings(picture: Picture, settings: TracingSettings) -> tuple[Finding, ...]:
+def _backdrop_findings(
+    picture: Picture, settings: TracingSettings, known: Subject, subject: Bools
+) -> tuple[Finding, ...]:
     """Tell of a backdrop that could be left out, and of one that was left out in doubt."""
     if settings.background == "mask" or picture.opacity.min() < 0.5:
         return ()
+    if settings.background == "auto" and known.outline:
+        return (
+            Finding(
+                "tracing.backdrop-left-out",
+                Severity.NOTE,
+                f"What lies round the subject, {1 - subject.mean():.0%} of the picture, is left to "
+                "the wall; background = 'keep' paints it.",
+            ),
+        )
     small = shrunk(picture.srgb, _BACKDROP_PIXELS)
     look = Picture(small, np.ones(small.shape[:2], np.float32), picture.full, picture.name)
     backdrop = backdrop_of(look, settings.flood_difference)
-    if settings.background == "keep" and backdrop.plain:
+    taken = _taken(look, settings, known)
+    if settings.background == "flood" and taken > _TAKEN:
+        return (
+            Finding(
+                "tracing.subject-flooded",
+                Severity.WARNING,
+                f"background = 'flood' took {taken:.0%} of the subject with it; leave it at 'auto' "
+                "or give a mask.",
+            ),
+        )
+    if settings.background != "flood" and backdrop.plain and taken <= _TAKEN:
         return (
             Finding(
                 "tracing.plain-backdrop",
@@ -358,6 +524,19 @@ def _backdrop_findings(picture: Picture, settings: TracingSettings) -> tuple[Fin
             ),
         )
     return ()
+
+
+def _taken(look: Picture, settings: TracingSettings, known: Subject) -> float:
+    """Return which share of the known subject a flood from the border takes."""
+    if not known.known:
+        return 0.0
+    factor = look.shape[1] / look.full[0]
+    rings = [ring * factor for ring in known.outline] or [
+        face["oval"] * factor for face in known.faces
+    ]
+    own = inside_rings(look.shape, rings)
+    flooded = flooded_from_border(look, settings.flood_difference)
+    return float(flooded[own].mean()) if own.any() else 0.0
 
 
 def _focus(picture: Picture, settings: TracingSettings) -> Bools:

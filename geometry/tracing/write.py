@@ -7,16 +7,21 @@ from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
 
+from ..errors import JobError
 from ..files.atomic import output_batch
 from ..job.load import job_text
 from ..progress import Progress
 from .contact_sheet import histogram_picture, preview_picture, sweep_picture
-from .job import DRAWING, traced_drawing, traced_job
+from .hand_edits import check_untouched, digest, with_groups
+from .job import CARE, DRAWING, care_picture, drawn_layers, traced_drawing, traced_job
+from .layered_svg import group_text
+from .marks_file import marks_text
 from .trace import Tracing
 from .trials import Trial
 
-JOB, PREVIEW, HISTOGRAM, SCORE, SWEEP = (
+JOB, MARKS, PREVIEW, HISTOGRAM, SCORE, SWEEP = (
     "job.toml",
+    "marks.toml",
     "preview.png",
     "histogram.png",
     "score.json",
@@ -30,8 +35,12 @@ def write_tracing(
     title: str,
     trials: Sequence[Trial] = (),
     progress: Progress | None = None,
+    only: Sequence[str] = (),
 ) -> tuple[str, ...]:
     """Write drawing, job, preview, histogram, score and, with trials, the sweep.
+
+    Where faces or an outline are known, their marks and the care that bridges must take are written
+    too.
 
     Parameters
     ----------
@@ -42,6 +51,9 @@ def write_tracing(
         Of the job.
     trials : sequence of Trial
     progress : Progress, optional
+    only : sequence of str
+        Ids of the groups to trace anew; the others, and the job, are kept as they are. All, when
+        empty.
 
     Returns
     -------
@@ -50,6 +62,8 @@ def write_tracing(
 
     Raises
     ------
+    JobError
+        Something that would be written anew was changed by hand; see ``check_untouched``.
     WriteError, Cancelled
         Nothing has changed then.
     """
@@ -65,10 +79,29 @@ def write_tracing(
     }
     if not trials:
         del score["sweep"]
+    text = job_text(job)
+    drawing = traced_drawing(tracing, title, digest(text)).encode()
+    found = check_untouched(folder, DRAWING, JOB, only)
+    if only and found is not None:
+        known = {layer.id: layer for layer in drawn_layers(tracing)}
+        for name in only:
+            if name not in known:
+                raise JobError(
+                    f"--only {name}: expected one of {', '.join(known)}, the layers of this "
+                    "tracing."
+                )
+        fresh = {name: group_text(known[name], tracing.extent.page[1]) for name in only}
+        drawing = with_groups((folder / DRAWING).read_bytes(), found, fresh)
     with output_batch(folder) as batch:
         progress(0.0, f"writing {DRAWING}")
-        batch.path(DRAWING).write_text(traced_drawing(tracing, title), encoding="utf-8")
-        batch.path(JOB).write_text(job_text(job), encoding="utf-8")
+        batch.path(DRAWING).write_bytes(drawing)
+        if not only:
+            batch.path(JOB).write_text(text, encoding="utf-8")
+        if tracing.known.known and not _is_own(tracing.settings.marks, folder / MARKS):
+            marks = marks_text(tracing.known, tracing.picture.full, MARKS)
+            batch.path(MARKS).write_text(marks, encoding="utf-8")
+        if tracing.known.faces:
+            care_picture(tracing).save(batch.path(CARE))
         batch.path(SCORE).write_text(json.dumps(score, indent=1) + "\n", encoding="utf-8")
         progress(0.3, "drawing the preview")
         preview_picture(tracing).save(batch.path(PREVIEW))
@@ -78,3 +111,8 @@ def write_tracing(
             progress(0.8, "drawing the sweep")
             sweep_picture(tracing, trials).save(batch.path(SWEEP))
         return batch.names
+
+
+def _is_own(marks: str, beside: Path) -> bool:
+    """Return whether the marks were read from the file that would be written: it stays as it is."""
+    return bool(marks) and beside.exists() and Path(marks).resolve() == beside.resolve()

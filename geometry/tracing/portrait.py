@@ -1,0 +1,541 @@
+"""A portrait: tones that are taken from the skin, lines that are taken from the marks of the face.
+
+A picture of which something is known (the subject's outline, the marks of its faces, or the
+artist's focus) is parted into as many colours as there are layers and a base. The colours are the
+means of classes that lie close together in CIELAB, half of whose weight is the face: so the skin's
+own range of lightness sets the cuts of the face, while hair and clothes take whichever of the same
+paints is nearest to them. What is painted of a layer is where its colours are nearer than all
+others, by how much in units of colour difference; that field is smoothed as tones are, and an edge
+of it stays where the picture has one.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import shapely
+from shapely import MultiPolygon, Polygon
+
+from ..arrays import Bools, Floats, Indices, Plane
+from ..planar.morphology import close_shape, open_shape
+from ..planar.polygons import as_multipolygon
+from ..progress import Progress
+from .blur import blur, blur_within
+from .draw_roles import Board, Hand, Role, cleaned, joined, silhouette, stacked
+from .features import Features, Stroke
+from .flow_lines import flow_difference
+from .pixel_shapes import outline
+from .total_variation import flatten
+
+#: How the layers of a portrait are drawn, in strokes.
+CALM = Hand(melt=1.2, width=0.8, speck=2.2)
+INK = Hand(melt=0.9, width=0.5, speck=1.2, lines=True)
+LIGHT = Hand(melt=1.0, width=0.6, speck=1.7)
+#: Share of the weight that the faces, or the focus, have in choosing the tones.
+FACE_SHARE = 0.5
+#: How many times more a pixel of a face counts than another in choosing the colours.
+FACE_COLOUR = 2.0
+# Melting: near marks, elsewhere in a face, and in the rest, as factors.
+_AT_MARKS, _IN_FACE, _ELSEWHERE = 0.3, 0.45, 1.0
+# A class's colour against its neighbours (Delta E): this much is worth a shape of its own.
+_CONTRAST, _EDGE, _LEAST_COST = 15.0, 12.0, 0.25
+_RAMP = 12.0
+# Pixels are softened by this share of a stroke before they are told apart.
+_SOFT = 0.3
+# Lines: broad and slim in strokes, what a unit of lightness darkens, and how far lines are trusted
+# near marks, elsewhere in a face, and in hair and clothes.
+_BROAD, _SLIM, _GAIN = 1.6, 0.9, 5.0
+_AT_MARKS_TRUST, _IN_FACE_TRUST, _ELSEWHERE_TRUST = 1.0, 0.22, 0.4
+# Lids and lips are helped by this much (Delta E) where the picture is faint.
+_LID_HELP, _LIP_HELP = 7.0, 7.0
+# A feature is drawn where it is darker than its surroundings, by more than this share of its own
+# darkest part and if that is no fainter than so much (L*); lengths in distances between the eyes.
+_DRAWN, _FAINTEST, _AROUND, _FAINT_SOFT, _SEEN = 0.6, 4.0, 0.12, 0.012, 0.12
+_SKIN_BESIDE = 0.7
+_WHOLE = np.float32(40.0)
+# Holes smaller than the square of so many strokes are filled, in a face and elsewhere: each would
+# fall out, and its bridge would spoil more than it is worth.
+_HOLE_IN_FACE, _HOLE = 2.6, 5.0
+# Catch-lights: their least and greatest diameter as shares of the iris, and how much lighter (L*)
+# than the iris they must be.
+_CATCH, _MOST_CATCH, _CATCH_LIGHTER = 0.28, 0.5, 18.0
+# Rims of base between light and dark that are narrower than this, in strokes, are not drawn.
+_RIM = 0.6
+_MOST_SAMPLES, _ROUNDS = 20_000, 25
+
+
+@dataclass(frozen=True, eq=False)
+class Tones:
+    """The tones of a portrait.
+
+    Parameters
+    ----------
+    centres : float64 array (n, 3)
+        CIELAB, from dark to light; one more than the layers beside the base.
+    base : int
+        Which of them is the base, or the wall where it shows as skin.
+    by_hand : tuple of float
+        Lightness where they part, one fewer than the tones, if the artist has set it.
+    """
+
+    centres: Floats
+    base: int
+
+    by_hand: tuple[float, ...] = ()
+
+    @property
+    def cuts(self) -> tuple[float, ...]:
+        """Lightness where neighbours part: as set by hand, or half-way between them."""
+        light = self.centres[:, 0]
+        return self.by_hand or tuple(((light[1:] + light[:-1]) / 2).tolist())
+
+
+def weights_of(subject: Bools, important: Plane, share: float = FACE_SHARE) -> Plane:
+    """Return how much each pixel counts when tones are chosen; all together 1.
+
+    Parameters
+    ----------
+    subject : bool array (rows, columns)
+    important : float32 array (rows, columns)
+        Faces or focus, 0 to 1; may be 0 everywhere.
+    share : float
+        Of the weight that goes to them.
+    """
+    inside = subject.astype(np.float32)
+    face = inside * important
+    total, part = float(inside.sum()), float(face.sum())
+    if part < 1e-3 * total:
+        return inside / np.float32(max(total, 1.0))
+    rest = inside - face
+    left = float(rest.sum())
+    if left < 1e-3 * total:
+        return face / np.float32(part)
+    weights: Plane = face * np.float32(share / part) + rest * np.float32((1 - share) / left)
+    return weights
+
+
+def tones_of(
+    lab: Plane, weights: Plane, important: Bools, count: int, lights: int | None = None
+) -> Tones:
+    """Return colours that stand for all of a picture's, and which of them is the base.
+
+    Parameters
+    ----------
+    lab : float32 array (rows, columns, 3)
+        CIELAB, softened.
+    weights : float32 array (rows, columns)
+        How much each pixel counts.
+    important : bool array (rows, columns)
+        The skin, whose lighter part is the base; the whole subject where there is none.
+    count : int
+        How many colours, base included.
+    lights : int, optional
+        How many are lighter than the base; found from the skin when None.
+
+    Notes
+    -----
+    Means of classes after Lloyd, "Least squares quantization in PCM", IEEE Trans. Information
+    Theory 28, 1982, begun at quantiles of the skin's lightness, so that nothing is left to chance.
+    """
+    flat = lab.reshape(-1, 3)
+    chosen = np.flatnonzero(weights.ravel() > 0)
+    chosen = chosen[:: max(1, len(chosen) // _MOST_SAMPLES)]
+    points = flat[chosen].astype(np.float64)
+    mass = weights.ravel()[chosen].astype(np.float64)
+    skin = lab[important] if important.any() else points
+    light = skin[:, 0]
+    at = np.concatenate([[0.03], np.linspace(0.25, 0.65, max(0, count - 2)), [0.97]])[:count]
+    centres = np.empty((count, 3))
+    for number, level in enumerate(np.quantile(light, at).tolist()):
+        close = np.abs(light - level)
+        centres[number] = skin[close <= np.quantile(close, 0.1)].mean(axis=0)
+    centres[0, 0] = min(centres[0, 0], 15.0)
+    if count > 2:
+        centres[-1, 0] = max(centres[-1, 0], 88.0)
+    for _ in range(_ROUNDS):
+        nearest = _nearest(points, centres)
+        total = np.bincount(nearest, mass, count)
+        for axis in range(3):
+            sums = np.bincount(nearest, mass * points[:, axis], count)
+            np.divide(sums, total, out=centres[:, axis], where=total > 0)
+    centres = centres[np.argsort(centres[:, 0])]
+    if lights is not None:
+        return Tones(centres, max(0, count - 1 - lights))
+    # The base is what most of the lit skin is nearest to: were skin sprayed last, every brow and
+    # lip would be an island of its sheet.
+    lit = skin[light >= np.quantile(light, 0.4)]
+    votes = np.bincount(_nearest(lit.astype(np.float64), centres), minlength=count)
+    return Tones(centres, max(1, int(np.argmax(votes))))
+
+
+def plan_portrait(tones: Tones, base: bool) -> tuple[Role, ...]:
+    """Return the layers' roles in spray order.
+
+    Parameters
+    ----------
+    tones : Tones
+    base : bool
+        Whether a base coat is sprayed; otherwise the wall is the base.
+
+    Examples
+    --------
+    >>> four = Tones(np.zeros((4, 3)), 2)
+    >>> [role.name for role in plan_portrait(four, True)]
+    ['Base coat', 'Mid-tone', 'Shadow', 'Highlight']
+    """
+    darks, lights = tones.base, len(tones.centres) - 1 - tones.base
+    roles = [Role("Base coat", "mid-tone", "base", -1, CALM)] if base else []
+    for number in range(darks):
+        left = darks - 1 - number
+        if left == 0:
+            roles.append(Role("Shadow", "shadow", "dark", 0, INK))
+        else:
+            name = "Mid-tone" if number == 0 else "Dark tone" + (f" {number}" if darks > 3 else "")
+            roles.append(Role(name, "mid-tone", "dark", left, CALM))
+    for number in range(lights):
+        if number == lights - 1:
+            roles.append(Role("Highlight", "highlight", "light", darks + number, LIGHT))
+        else:
+            name = "Light tone" + (f" {number + 1}" if lights > 2 else "")
+            roles.append(Role(name, "mid-tone", "light", darks + number, CALM))
+    return tuple(roles)
+
+
+def softened(lab: Plane, subject: Bools, stroke: float) -> Plane:
+    """Return the colours with grain taken off, the backdrop kept out of the subject.
+
+    Parameters
+    ----------
+    lab : float32 array (rows, columns, 3)
+    subject : bool array (rows, columns)
+    stroke : float
+        In pixels.
+    """
+    share = subject.astype(np.float32)
+    return np.stack([blur_within(lab[..., k], share, _SOFT * stroke) for k in range(3)], axis=2)
+
+
+def draw_portrait(
+    board: Board,
+    lab: Plane,
+    tones: Tones,
+    features: Features,
+    roles: Sequence[Role],
+    progress: Progress,
+) -> tuple[MultiPolygon, ...]:
+    """Return the shape that each role paints, in mm, y up, origin at the picture's corner.
+
+    Parameters
+    ----------
+    board : Board
+        Its ``tone`` is the lightness that lines are looked for in; its ``focus`` the marks' zones.
+    lab : float32 array (rows, columns, 3)
+        See :func:`softened`.
+    tones : Tones
+    features : Features
+    roles : sequence of Role
+        Of :func:`plan_portrait`.
+    progress : Progress
+    """
+    stroke = board.stroke / board.pixel
+    faces = blur(features.faces, stroke)
+    close = np.maximum(features.zones, blur(board.focus.astype(np.float32), stroke))
+    fineness = _mixed(close, faces, _AT_MARKS, _IN_FACE, _ELSEWHERE)
+    whole = silhouette(board, progress) if not board.subject.all() else None
+    fine_places = board.focus | (features.faces > 0.5)
+    here = Board(
+        board.tone,
+        board.subject,
+        fine_places,
+        board.pixel,
+        board.stroke,
+        board.least,
+        board.bridge,
+        board.trap,
+        board.grain,
+        board.free,
+    )
+    soften = max(0.8, 0.5 * board.grain)
+    raw: list[MultiPolygon] = []
+    ink = np.full_like(board.tone, -_WHOLE)
+    for number, role in enumerate(roles):
+        part = progress.part(0.1 + 0.7 * number / len(roles), 0.1 + 0.7 * (number + 1) / len(roles))
+        part(0.0, f"{role.name}: drawing")
+        if role.side == "base":
+            frame = shapely.box(0, 0, *(board.pixel * v for v in board.tone.shape[::-1]))
+            raw.append(whole or as_multipolygon(frame))
+            continue
+        field = _field(lab, tones, role)
+        field = _melted(field, role.hand, fineness, stroke, part)
+        if role.role == "shadow":
+            field = _inked(field, board, features, close, faces, part)
+            ink = np.maximum(ink, field)
+        elif role.side == "light":
+            # What the shadow draws is not sprayed over again, but by the glint in an eye.
+            field = np.minimum(field, -ink)
+            if role.role == "highlight":
+                spots = catch_lights(board.tone, features)
+                field = np.where(spots > 0.5, _WHOLE, field).astype(np.float32)
+        share = np.clip(np.float32(0.5) + field / np.float32(_RAMP), 0, 1).astype(np.float32)
+        shape = cleaned(outline(share, board.pixel, soften), role.hand, here)
+        shape = _without_small_holes(shape, here)
+        if whole is not None:
+            shape = as_multipolygon(shape.intersection(whole))
+        raw.append(shape)
+    progress(0.8, "fitting layers under each other")
+    raw = _without_rims(raw, roles, here)
+    fitted = [_without_small_holes(shape, here) for shape in stacked(raw, roles, here)]
+    if roles[0].side == "base":
+        fitted[0] = _base_coat(raw[0], joined(fitted[1:]), here)
+    return tuple(fitted)
+
+
+def portrait_colours(
+    lab: Plane, shown: Indices, subject: Bools, faces: Plane, count: int
+) -> Floats:
+    """Return the colours that come nearest to the picture: each layer's geometric median.
+
+    Parameters
+    ----------
+    lab : float32 array (rows, columns, 3)
+        See :func:`softened`.
+    shown : int array (rows, columns)
+        What is seen in each pixel: 0 the wall, 1 the first layer, and so on.
+    subject : bool array (rows, columns)
+        What lies outside takes no part.
+    faces : float32 array (rows, columns)
+    count : int
+        Layers.
+
+    Returns
+    -------
+    float64 array (count + 1, 3)
+        CIELAB, the wall first; NaN for what is seen nowhere.
+
+    Notes
+    -----
+    Weiszfeld's iteration (Tohoku Math. J. 43, 1937): unlike a mean, the median is not drawn away
+    by the few pixels on the edges of a shape.
+    """
+    colours = np.full((count + 1, 3), np.nan)
+    for number in range(count + 1):
+        marked = (shown == number) & subject
+        if not marked.any():
+            continue
+        step = max(1, int(marked.sum()) // 4000)
+        points = lab[marked][::step].astype(np.float64)
+        mass = 1 + (FACE_COLOUR - 1) * faces[marked][::step].astype(np.float64)
+        middle = np.average(points, axis=0, weights=mass)
+        for _ in range(12):
+            pull = mass / np.maximum(np.linalg.norm(points - middle, axis=1), 2.0)
+            middle = np.average(points, axis=0, weights=pull)
+        colours[number] = middle
+    return colours
+
+
+def catch_lights(tone: Plane, features: Features) -> Plane:
+    """Return the lightest spot of each iris, where it stands out, as marks 0 to 1.
+
+    Parameters
+    ----------
+    tone : float32 array (rows, columns)
+        Lightness.
+    features : Features
+    """
+    marks = np.zeros_like(tone)
+    for row, column, radius in _irises(features.irises):
+        low, high = max(0, int(row - radius)), int(row + radius) + 2
+        left, right = max(0, int(column - radius)), int(column + radius) + 2
+        part = tone[low:high, left:right]
+        iris = features.irises[low:high, left:right] > 0.5
+        if not iris.any():
+            continue
+        soft = np.where(iris, blur(part, max(0.6, 0.12 * radius)), -1)
+        top = int(np.argmax(soft))
+        if soft.ravel()[top] < np.median(part[iris]) + _CATCH_LIGHTER:
+            continue
+        y, x = np.mgrid[: part.shape[0], : part.shape[1]]
+        at = divmod(top, part.shape[1])
+        off = np.hypot(y - at[0], x - at[1])
+        bright = iris & (soft > (soft.ravel()[top] + np.median(part[iris])) / 2)
+        bright &= off < _MOST_CATCH * radius
+        spot = np.maximum(bright, np.clip(_CATCH * radius + 0.5 - off, 0, 1))
+        place = marks[low:high, left:right]
+        np.maximum(place, spot.astype(np.float32), out=place)
+    return marks
+
+
+def _irises(plane: Plane) -> list[tuple[float, float, float]]:
+    """Return middle row, middle column and radius of each iris drawn in a plane."""
+    shapes = shapely.get_parts(outline(plane, 1.0, 0.5))
+    found = []
+    for shape in shapes:
+        x, y = shape.centroid.coords[0]
+        left, low, right, high = shape.bounds
+        found.append((plane.shape[0] - y, x, max(right - left, high - low) / 2))
+    return found
+
+
+def _nearest(points: Floats, centres: Floats) -> Indices:
+    square = (points**2).sum(axis=1)[:, None] - 2 * points @ centres.T + (centres**2).sum(axis=1)
+    return np.argmin(square, axis=1)
+
+
+def _field(lab: Plane, tones: Tones, role: Role) -> Plane:
+    """Return how far (Delta E) each pixel lies on a role's side of its cut."""
+    if tones.by_hand:
+        beyond = lab[..., 0] - np.float32(tones.by_hand[role.cut])
+        return -beyond if role.side == "dark" else beyond
+    count = len(tones.centres)
+    own = range(role.cut + 1) if role.side == "dark" else range(role.cut + 1, count)
+    return _lead(lab, tones.centres, own)
+
+
+def _lead(lab: Plane, centres: Floats, own: Sequence[int]) -> Plane:
+    """Return by how much (Delta E) the nearest of some colours is nearer than all others.
+
+    Between two colours it is the distance to the plane half-way, so that it is as steep as the
+    picture itself.
+    """
+    light = [((lab - centre.astype(np.float32)) ** 2).sum(axis=2) for centre in centres]
+    best: Plane | None = None
+    for k in own:
+        least: Plane | None = None
+        for j in range(len(centres)):
+            if j in own:
+                continue
+            apart = max(float(np.linalg.norm(centres[j] - centres[k])), 1e-6)
+            lead = (light[j] - light[k]) / np.float32(2 * apart)
+            least = lead if least is None else np.minimum(least, lead)
+        if least is not None:
+            best = least if best is None else np.maximum(best, least)
+    return np.zeros(lab.shape[:2], np.float32) if best is None else best
+
+
+def _mixed(close: Plane, faces: Plane, at: float, within: float, beyond: float) -> Plane:
+    rest = faces * np.float32(within) + (1 - faces) * np.float32(beyond)
+    mixed: Plane = close * np.float32(at) + (1 - close) * rest
+    return mixed
+
+
+def _melted(field: Plane, hand: Hand, fineness: Plane, stroke: float, progress: Progress) -> Plane:
+    radius = fineness * np.float32(hand.melt * stroke)
+    weight = np.float32(2 / _CONTRAST) / np.maximum(radius, np.float32(0.25))
+    scale = max(0.8, 0.2 * hand.melt * stroke)
+    across, along = np.gradient(blur(field, scale))
+    edge = np.hypot(across, along) * np.float32(2 * scale / _EDGE)
+    cost = np.maximum(np.float32(_LEAST_COST), 1 / (1 + edge**2)).astype(np.float32)
+    return flatten(field, weight, cost, lambda: progress(0.5, "melting small things"))
+
+
+def _inked(
+    field: Plane, board: Board, features: Features, close: Plane, faces: Plane, progress: Progress
+) -> Plane:
+    """Return the shadow's field with lines drawn in, irises whole, lids and lips helped."""
+    stroke = board.stroke / board.pixel
+
+    def seen(width: float) -> Plane:
+        progress(0.8, "looking for lines")
+        return flow_difference(board.tone, width * stroke, lambda: progress(0.8, "gathering lines"))
+
+    broad, slim = seen(_BROAD), seen(_SLIM)
+    lines = np.where(np.abs(broad) >= np.abs(slim), broad, slim)
+    trust = _mixed(close, faces, _AT_MARKS_TRUST, _IN_FACE_TRUST, _ELSEWHERE_TRUST)
+    # What is light beside a line stays so: lines only darken, but between the marks of a face.
+    lines = np.where(lines > 0, lines, close * lines)
+    field = field + np.float32(_GAIN) * trust * lines
+    field = field + np.float32(_LID_HELP) * features.lids + np.float32(_LIP_HELP) * features.lips
+    for drawn in features.strokes:
+        zone = drawn.zone > 0.5
+        # What the tones draw by themselves is left as it is.
+        if zone.any() and (field[zone] > 0).mean() < _SEEN:
+            np.maximum(field, _stroke(board.tone, drawn), out=field)
+    return np.where(features.irises > 0.5, np.maximum(field, _WHOLE), field).astype(np.float32)
+
+
+def _stroke(tone: Plane, drawn: Stroke) -> Plane:
+    """Return the field of a feature that is drawn however faint it is, by its own darkest part.
+
+    Where nothing of the feature is darker than the skin around it, nothing is drawn.
+    """
+    away = np.full_like(tone, -_WHOLE)
+    rows, columns = np.nonzero(drawn.zone > 0.02)
+    if not len(rows):
+        return away
+    room = int(2 * _AROUND * drawn.span) + 2
+    part = (
+        slice(max(0, int(rows.min()) - room), int(rows.max()) + room + 1),
+        slice(max(0, int(columns.min()) - room), int(columns.max()) + room + 1),
+    )
+    light, zone = tone[part], drawn.zone[part]
+    soft = blur(light, _FAINT_SOFT * drawn.span)
+    inside = zone > 0.5
+    if not inside.any():
+        return away
+    ring = blur(zone, _AROUND * drawn.span) > 0.02
+    darker = np.float32(np.quantile(light[ring], _SKIN_BESIDE)) - soft
+    top = float(np.quantile(darker[inside], 0.85))
+    if top < _FAINTEST:
+        return away
+    field = np.float32(_RAMP) * (darker / np.float32(top) - np.float32(_DRAWN)) / (1 - _DRAWN)
+    away[part] = np.where(inside, field, -_WHOLE)
+    return away
+
+
+def _base_coat(whole: MultiPolygon, later: MultiPolygon, board: Board) -> MultiPolygon:
+    """Return the subject in one calm piece, drawn back by the trap where a later layer ends it."""
+    shown = open_shape(as_multipolygon(whole.difference(later)), 2 * board.bridge)
+    inner = as_multipolygon(whole.buffer(-board.trap, join_style="mitre"))
+    coat = joined([inner, shown])
+    coat = close_shape(open_shape(coat, 2 * board.bridge), 2 * board.bridge)
+    coat = as_multipolygon(coat.intersection(whole))
+    least = (_HOLE * board.stroke) ** 2
+    parts = [
+        Polygon(part.exterior, [r for r in part.interiors if Polygon(r).area >= least])
+        for part in coat.geoms
+        if part.area >= least
+    ]
+    return MultiPolygon(parts)
+
+
+def _without_rims(
+    raw: Sequence[MultiPolygon], roles: Sequence[Role], board: Board
+) -> list[MultiPolygon]:
+    """Let what is light grow over the thin rims of base between it and what is dark.
+
+    Where a picture goes from dark to light within a pixel or two, each tone between them leaves a
+    rim that nobody would draw.
+    """
+    result = list(raw)
+    dark = joined([s for s, role in zip(raw, roles, strict=True) if role.side == "dark"])
+    at = [k for k, role in enumerate(roles) if role.side == "light"]
+    if not at:
+        return result
+    light = raw[at[0]]
+    width = _RIM * board.stroke
+    grown = as_multipolygon(light.buffer(width).difference(dark))
+    shown = as_multipolygon(grown.difference(light))
+    # A rim ends at the dark: what stays open on its far side is base that shall be seen.
+    rims = as_multipolygon(shown.difference(open_shape(shown, 0.9 * width)))
+    rims = as_multipolygon(rims.intersection(dark.buffer(width)))
+    result[at[0]] = joined([light, open_shape(rims, 0.1 * width)])
+    return result
+
+
+def _without_small_holes(shape: MultiPolygon, board: Board) -> MultiPolygon:
+    """Return the shape with small holes filled: each is an island of the sheet."""
+    parts = []
+    for part in shape.geoms:
+        holes = np.array(part.interiors, object)
+        if len(holes):
+            area = shapely.area(shapely.polygons(holes))
+            place = shapely.get_coordinates(shapely.centroid(shapely.polygons(holes)))
+            rows, columns = board.focus.shape
+            column = np.clip((place[:, 0] / board.pixel).astype(int), 0, columns - 1)
+            row = np.clip(rows - 1 - (place[:, 1] / board.pixel).astype(int), 0, rows - 1)
+            strokes = np.where(board.focus[row, column], _HOLE_IN_FACE, _HOLE)
+            part = Polygon(part.exterior, list(holes[area >= (strokes * board.stroke) ** 2]))
+        parts.append(part)
+    return joined(parts and [MultiPolygon(parts)]) if parts else shape
