@@ -105,7 +105,7 @@ def fuzzed(seed: int, number: int, limits: Limits, keep: Path | None = None) -> 
         built = run_limited(_build, case, folder / "out", limits=limits)
         row |= {"seconds": round(built.seconds, 2), "peak_mib": built.peak_mib}
         if built.end != "done":
-            _fault(row, _ENDS[built.end], built.said[-2500:])
+            _fault(row, _ENDS[built.end], built.why())
             return row
         row |= {"exit": built.value["exit"], "sentences": built.value["sentences"][:4]}
         for sentence in built.value["sentences"]:

@@ -10,6 +10,7 @@ import faulthandler
 import json
 import multiprocessing
 import os
+import re
 import resource
 import signal
 import sys
@@ -59,6 +60,18 @@ class Outcome:
     seconds: float
     processor_s: float | None = None
     peak_mib: float | None = None
+
+    def why(self) -> str:
+        """Return the end of what was said; where time ran out, the places where it was."""
+        frames = re.findall(r'^  File "(.*)", line (\d+) in (\S+)$', self.said, re.MULTILINE)
+        ours = [
+            f"{'/'.join(Path(path).parts[-2:])}:{line} in {name}"
+            for path, line, name in frames
+            if "multiprocessing" not in path and "/bench/" not in path and "concurrent" not in path
+        ]
+        if self.end == "time":
+            return f"after {self.seconds:.0f} s by the clock, in\n" + " < ".join(ours[:12])
+        return self.said[-2500:]
 
 
 def run_limited(work: Callable[..., Any], *arguments: Any, limits: Limits = Limits()) -> Outcome:

@@ -100,7 +100,7 @@ def swept(path: Path, side: float, by_command: bool, limits: Limits) -> dict[str
         row |= {"seconds": round(built.seconds, 2), "peak_mib": built.peak_mib}
         row["processor_s"] = built.processor_s
         if built.end != "done":
-            _fault(row, _ENDS[built.end], built.said[-1500:])
+            _fault(row, _ENDS[built.end], built.why())
             return row
         row["exit"] = built.value["exit"]
         if built.value["exit"] == product.UNUSABLE:
