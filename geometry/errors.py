@@ -2,9 +2,43 @@
 
 from __future__ import annotations
 
+#: Characters of one sentence that a user sees, at most.
+LONGEST = 300
+
+
+def one_line(text: str, most: int = LONGEST) -> str:
+    """Return a text as one line that prints anywhere.
+
+    Control characters, line breaks and marks that turn the direction of writing are shown escaped:
+    names and paths may hold them. Of a long text the middle is left out, as the file's name stands
+    at the beginning and what was expected at the end.
+
+    Parameters
+    ----------
+    text : str
+    most : int
+        Characters of the result, at most.
+
+    Examples
+    --------
+    >>> print(one_line("Caf\u00e9\n\u202egpj.a: no file."))
+    Café\n\u202egpj.a: no file.
+    >>> one_line("a" * 20 + "z" * 20, 23)
+    'aaaaaaaaaaaa ... zzzzzz'
+    """
+    shown = "".join(c if c.isprintable() else c.encode("unicode_escape").decode() for c in text)
+    if len(shown) <= most:
+        return shown
+    gap = " ... "
+    first = (most - len(gap)) * 2 // 3
+    return shown[:first] + gap + shown[first + len(gap) - most :]
+
 
 class SheetstackError(Exception):
-    """Base of every error that a user can mend; its text is one clear sentence."""
+    """Base of every error that a user can mend; its text is one clear sentence, on one line."""
+
+    def __init__(self, sentence: str = "") -> None:
+        super().__init__(one_line(sentence))
 
 
 class JobError(SheetstackError):

@@ -5,6 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from enum import IntEnum
 
+from .errors import one_line
+
 
 class Severity(IntEnum):
     """How much a finding matters, in rising order."""
@@ -49,4 +51,4 @@ class Finding:
         where = [self.layer] if self.layer else []
         if self.place is not None:
             where.append(f"at ({self.place[0]:.1f}, {self.place[1]:.1f}) mm")
-        return f"{', '.join(where)}: {self.message}" if where else self.message
+        return one_line(f"{', '.join(where)}: {self.message}" if where else self.message)

@@ -1,19 +1,25 @@
-"""The command line's door: from words to exit code."""
+"""The command line's door: from words to exit code, whatever happens on the way."""
 
 from __future__ import annotations
 
-import argparse
+import contextlib
+import io
 import os
 import signal
 import sys
-from collections.abc import Callable, Sequence
-from types import FrameType
+from collections.abc import Iterator, Sequence
+from typing import TYPE_CHECKING, Any, NoReturn
 
-from ..errors import Cancelled, SheetstackError
-from .meter import Meter
-from .parser import parser
+if TYPE_CHECKING:
+    import argparse
 
-UNUSABLE, INTERRUPTED = 2, 130
+    from .meter import Meter
+
+UNUSABLE, UNFORESEEN = 2, 70
+#: A signal that ends the program adds its number to this, as shells do: 130 is Ctrl-C.
+STOPPED = 128
+#: Signals that ask the work to stop; the last one is Windows' console being closed.
+_STOPPING = ("SIGINT", "SIGTERM", "SIGHUP", "SIGBREAK")
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
@@ -27,39 +33,141 @@ def main(arguments: Sequence[str] | None = None) -> int:
     Returns
     -------
     int
-        0 clean, 1 findings that spoil a stencil, 2 unusable input, 130 stopped by Ctrl-C.
+        0 clean, 1 findings that spoil a stencil, 2 unusable input, 70 an error that nobody foresaw,
+        128 and the number of the signal when stopped: 130 by Ctrl-C.
     """
-    chosen = parser().parse_args(arguments)
-    meter = Meter(sys.stderr, getattr(chosen, "quiet", False))
-    before = _handle_interrupt(meter)
+    _open_closed_streams()
+    # Until the work begins a signal ends the program at once: nothing has been written yet.
+    with _on_signals(_leave_at_once):
+        # Imported here, so that a signal that comes meanwhile is heard.
+        from .meter import Meter
+        from .parser import parser
+
+        said = io.StringIO()
+        try:
+            # Collected, so that a reader that goes early, as '| true' does, changes no exit code.
+            with contextlib.redirect_stdout(said):
+                chosen = parser().parse_args(arguments)
+                meter = Meter(sys.stderr, getattr(chosen, "quiet", False))
+                with _on_signals(meter.stop):
+                    code = _run(chosen, meter)
+        except SystemExit:  # --help, --version, a wrong option
+            _deliver(said.getvalue())
+            raise
+        return code if _deliver(said.getvalue()) else UNUSABLE
+
+
+def _run(chosen: argparse.Namespace, meter: Meter) -> int:
+    """Run the chosen command; every error becomes one sentence and a code."""
+    from ..errors import Cancelled, SheetstackError
+
     try:
-        run: Callable[[argparse.Namespace, Meter], int] = chosen.run
-        code = run(chosen, meter)
-        sys.stdout.flush()
+        code: int = chosen.run(chosen, meter)
         return code
     except (Cancelled, KeyboardInterrupt):
         meter.clear()
-        print("sheetstack: stopped; nothing was written.", file=sys.stderr)
-        return INTERRUPTED
+        _tell("stopped; nothing was written.")
+        return STOPPED + (meter.stopped_by or signal.SIGINT)
     except SheetstackError as error:
         meter.clear()
-        print(f"sheetstack: {error}", file=sys.stderr)
+        _tell(str(error))
         return UNUSABLE
     except MemoryError:
         meter.clear()
-        print("sheetstack: the job needs more memory than this machine has.", file=sys.stderr)
+        _tell("the job needs more memory than this machine has.")
         return UNUSABLE
-    except BrokenPipeError:
-        # The reader of our output has gone (as `| head` does); leave quietly.
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
-        return UNUSABLE
-    finally:
-        if before is not None:
-            signal.signal(signal.SIGINT, before)
+    # The one place that catches everything: what nobody foresaw is told, kept and has its own code.
+    except Exception as error:
+        meter.clear()
+        _tell(_unforeseen(error))
+        return UNFORESEEN
 
 
-def _handle_interrupt(meter: Meter) -> Callable[[int, FrameType | None], object] | int | None:
+def _unforeseen(error: Exception) -> str:
+    """Keep the traceback in a file, and return a sentence that says what to do with it."""
+    import tempfile
+    import traceback
+
+    from .. import __version__
+
+    about = f"{type(error).__name__}: {error}"[:100]
+    kept = ""
+    with contextlib.suppress(OSError):
+        with tempfile.NamedTemporaryFile(
+            "w", prefix="sheetstack-fault-", suffix=".txt", delete=False, encoding="utf-8"
+        ) as file:
+            file.write(f"Sheetstack {__version__}, Python {sys.version}\n{sys.argv}\n")
+            file.write("".join(traceback.format_exception(error)))
+        kept = f" with {file.name}"
+    return (
+        f"a fault of Sheetstack, not of your job ({about}); nothing was written. Please report "
+        f"it{kept} and, if you may, the job and its artwork."
+    )
+
+
+def _tell(sentence: str) -> None:
+    from ..errors import one_line
+
+    print(f"sheetstack: {one_line(sentence)}", file=sys.stderr)
+
+
+def _deliver(text: str) -> bool:
+    """Write what a command said to standard output; return whether that was possible."""
+    stream = sys.stdout
     try:
-        return signal.signal(signal.SIGINT, meter.stop)
-    except ValueError:  # not in the main thread, where Python takes no handlers
-        return None
+        encoding = getattr(stream, "encoding", None) or "utf-8"
+        # What a narrow code page lacks is shown by its number, rather than refused.
+        stream.write(text.encode(encoding, "backslashreplace").decode(encoding))
+        stream.flush()
+    except BrokenPipeError:
+        _turn_to_nothing(stream)
+    except OSError as error:
+        _turn_to_nothing(stream)
+        _tell(f"standard output cannot be written: {error.strerror or error}.")
+        return False
+    return True
+
+
+def _turn_to_nothing(stream: Any) -> None:
+    """Lead a broken stream to nowhere, so that Python's own flush at the end is quiet."""
+    nowhere = os.open(os.devnull, os.O_WRONLY)
+    os.dup2(nowhere, stream.fileno())
+    os.close(nowhere)
+
+
+def _open_closed_streams() -> None:
+    """Open standard streams that are closed: else the next file opened would get their number."""
+    for number in range(3):
+        try:
+            os.fstat(number)
+        except OSError:
+            os.open(os.devnull, os.O_RDWR)
+    if sys.stdout is None:
+        sys.stdout = open(os.devnull, "w", encoding="utf-8")  # noqa: SIM115 - for good
+    if sys.stderr is None:
+        sys.stderr = open(os.devnull, "w", encoding="utf-8")  # noqa: SIM115
+
+
+def _leave_at_once(number: int, frame: object) -> NoReturn:
+    os.write(2, b"sheetstack: stopped; nothing was written.\n")
+    os._exit(STOPPED + number)
+
+
+@contextlib.contextmanager
+def _on_signals(handler: Any) -> Iterator[None]:
+    """Let signals that ask to stop call a handler while the block runs."""
+    before = {}
+    for name in _STOPPING:
+        number = getattr(signal, name, None)
+        # One that was ignored on purpose, as by nohup, stays ignored.
+        ignored = number is not None and signal.getsignal(number) is signal.SIG_IGN
+        if number is None or (ignored and name != "SIGINT"):
+            continue
+        # Only the main thread may set handlers.
+        with contextlib.suppress(ValueError):
+            before[number] = signal.signal(number, handler)
+    try:
+        yield
+    finally:
+        for number, former in before.items():
+            signal.signal(number, former)

@@ -27,17 +27,18 @@ class Meter:
         self._stream = stream
         self._live = stream.isatty() and not quiet
         self._shown = 0.0
-        self._stop = False
+        #: Number of the signal that asked to stop; 0 while none has.
+        self.stopped_by = 0
 
     def stop(self, number: int, frame: FrameType | None) -> None:
-        """Ask the work to stop at its next step: the handler of Ctrl-C."""
-        if self._stop:  # asked twice: at once
+        """Ask the work to stop at its next step: the handler of Ctrl-C and of like signals."""
+        if self.stopped_by:  # asked twice: at once
             raise KeyboardInterrupt
-        self._stop = True
+        self.stopped_by = number
 
     def __call__(self, share: float, what: str) -> None:
         """Show the share done (0 to 1); raises ``Cancelled`` after Ctrl-C."""
-        if self._stop:
+        if self.stopped_by:
             raise Cancelled("Stopped; nothing was written.")
         now = time.monotonic()
         if self._live and now - self._shown > _PAUSE:

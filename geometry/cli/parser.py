@@ -42,7 +42,7 @@ def parser() -> argparse.ArgumentParser:
             'sheetstack COMMAND --help' explains a command and shows an example.
 
             exit codes: 0 clean; 1 a finding spoils a stencil; 2 the input cannot be used;
-            130 stopped by Ctrl-C.
+            70 a fault of Sheetstack's own; 130 stopped by Ctrl-C.
             Knives, lasers and spray paint can hurt: read the cautions in the report.
             """
         ),

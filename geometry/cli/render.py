@@ -9,6 +9,7 @@ from __future__ import annotations
 import argparse
 import json
 import pickle
+import re
 import shutil
 import subprocess
 import sys
@@ -119,10 +120,11 @@ def _run(chosen: argparse.Namespace, meter: Meter) -> int:
 
 def _checked(chosen: argparse.Namespace) -> tuple[int, int]:
     """Return the pixels asked for; refuse options that do not go together."""
-    width, _, height = chosen.size.lower().partition("x")
-    if not (width.isdigit() and height.isdigit() and min(int(width), int(height)) >= 16):
+    match = re.fullmatch(r"([0-9]{1,9})x([0-9]{1,9})", chosen.size.lower())
+    width, height = map(int, match.groups()) if match else (0, 0)
+    if min(width, height) < 16:
         raise JobError(f"--size {chosen.size}: expected width x height in pixels, like 1280x960.")
-    if max(int(width), int(height)) > 16384:
+    if max(width, height) > 16384:
         raise JobError(f"--size {chosen.size}: expected at most 16384 pixels.")
     if not 1 <= chosen.samples <= 4096:
         raise JobError(f"--samples {chosen.samples}: expected a number from 1 to 4096.")
@@ -132,7 +134,7 @@ def _checked(chosen: argparse.Namespace) -> tuple[int, int]:
         raise JobError("--scene and --face go together: a .blend file and the wall in it.")
     if chosen.scene and not chosen.scene.is_file():
         raise JobError(f"{chosen.scene}: expected a .blend file, found none.")
-    return int(width), int(height)
+    return width, height
 
 
 def _render(order: dict[str, Any], working: Path, progress: Progress) -> None:

@@ -12,6 +12,11 @@ REPORT_DATA = "report.json"
 REPORT = "report.html"
 
 
+#: Bytes of a name taken into file names: with number and ending well under the 255 that file
+#: systems allow.
+LONGEST_STEM = 100
+
+
 def file_stem(name: str) -> str:
     """Return a layer's name as a plain file name.
 
@@ -19,7 +24,8 @@ def file_stem(name: str) -> str:
     'mid-tone-base'
     """
     kept = "".join(c if c.isalnum() else "-" for c in name.lower())
-    return "-".join(part for part in kept.split("-") if part) or "layer"
+    stem = "-".join(part for part in kept.split("-") if part)
+    return stem.encode()[:LONGEST_STEM].decode(errors="ignore").strip("-") or "layer"
 
 
 def sheet_stems(job: Job) -> tuple[str, ...]:

@@ -207,3 +207,11 @@ def test_every_section_says_what_each_key_means():
     for section in SECTIONS.values():
         for field in section.__dataclass_fields__.values():
             assert field.metadata["about"]
+
+
+@pytest.mark.parametrize("name", ["x" * 300, "Größe" * 60, "字" * 200, "a-" * 150])
+def test_a_long_name_is_cut_to_what_a_file_name_holds(name):
+    stem = file_stem(name)
+    assert 90 <= len(stem.encode()) <= 100
+    assert not stem.endswith("-")
+    assert file_stem(name[:20]) == stem[: len(file_stem(name[:20]))]

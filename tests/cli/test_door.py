@@ -1,0 +1,141 @@
+"""The door of the command line: standard streams, signals and errors that nobody foresaw."""
+
+from __future__ import annotations
+
+import os
+import signal
+import subprocess
+import sys
+
+import pytest
+
+from sheetstack.geometry.cli import build as build_command
+from sheetstack.geometry.cli.main import main
+
+from .test_main import JOB, SVG
+
+PROGRAM = f'"{sys.executable}" -m sheetstack.geometry.cli'
+pytestmark = pytest.mark.skipif(os.name != "posix", reason="POSIX streams and signals")
+
+
+@pytest.fixture
+def job(tmp_path):
+    (tmp_path / "art.svg").write_text(SVG, encoding="utf-8")
+    path = tmp_path / "job.toml"
+    path.write_text(JOB.replace('"Top"', '"Größe ✂"'), encoding="utf-8")
+    return path
+
+
+def shell(command, **environment):
+    return subprocess.run(
+        ["bash", "-c", command],
+        env={**os.environ, **environment},
+        capture_output=True,
+        text=True,
+        check=False,
+    )
+
+
+def test_a_reader_that_goes_early_is_no_error(job):
+    ended = shell(f'{PROGRAM} check {job} | true; echo "${{PIPESTATUS[0]}}"')
+    assert (ended.stdout, ended.stderr) == ("0\n", "")
+
+
+@pytest.mark.skipif(not os.path.exists("/dev/full"), reason="needs /dev/full")
+def test_a_full_standard_output_is_one_sentence(job):
+    for words in (f"check {job}", "--help"):
+        ended = shell(f"{PROGRAM} {words} > /dev/full")
+        assert "standard output cannot be written: No space left on device" in ended.stderr
+        assert ended.stderr.count("\n") == 1
+        assert ended.returncode in (0, 2)
+    assert shell(f"{PROGRAM} check {job} > /dev/full").returncode == 2
+
+
+def test_closed_standard_streams_are_no_error_and_no_file_is_written_into(job, tmp_path):
+    ended = shell(f"{PROGRAM} build {job} --out {tmp_path / 'out'} <&- >&- 2>&-")
+    assert (ended.returncode, ended.stdout, ended.stderr) == (0, "", "")
+    assert (tmp_path / "out" / "preview.png").read_bytes().startswith(b"\x89PNG")
+
+
+def test_a_narrow_code_page_shows_what_it_lacks_by_number(job):
+    ended = shell(f"{PROGRAM} check {job}", PYTHONIOENCODING="ascii", LC_ALL="C")
+    assert ended.returncode == 0, ended.stderr
+    assert r"Gr\xf6\xdfe \u2702" in ended.stdout
+
+
+def test_what_nobody_foresaw_has_a_code_of_its_own_and_one_sentence(
+    job, monkeypatch, capsys, tmp_path
+):
+    def broken(*_):
+        raise RuntimeError("of a kind\nthat nobody foresaw")
+
+    monkeypatch.setattr(build_command, "load_job", broken)
+    monkeypatch.setattr("tempfile.tempdir", str(tmp_path))
+    assert main(["check", str(job)]) == 70
+    told = capsys.readouterr().err
+    assert told.count("\n") == 1
+    assert "a fault of Sheetstack" in told
+    assert "Please report it" in told
+    (kept,) = tmp_path.glob("sheetstack-fault-*.txt")
+    assert "nobody foresaw" in kept.read_text()
+    # Where nothing can be kept, the sentence is told all the same.
+    monkeypatch.setattr("tempfile.tempdir", str(tmp_path / "none"))
+    assert main(["check", str(job)]) == 70
+    assert "Please report it and" in capsys.readouterr().err
+
+
+@pytest.mark.parametrize("name", ["SIGINT", "SIGTERM", "SIGHUP"])
+@pytest.mark.parametrize("module", ["numpy", "shapely", "sheetstack.geometry.cli.parser"])
+def test_a_signal_while_modules_are_loaded_ends_without_a_traceback(job, module, name):
+    number = getattr(signal, name)
+    program = f"""
+import os, sys
+class Signalling:
+    def find_spec(self, name, path, target=None):
+        if name == {module!r}:
+            os.kill(os.getpid(), {int(number)})
+sys.meta_path.insert(0, Signalling())
+from sheetstack.geometry.cli.main import main
+sys.exit(main(["check", {str(job)!r}]))
+"""
+    ended = subprocess.run(
+        [sys.executable, "-c", program], capture_output=True, text=True, check=False
+    )
+    assert ended.returncode == 128 + number
+    assert ended.stderr == "sheetstack: stopped; nothing was written.\n"
+
+
+def test_being_ended_while_working_leaves_nothing(job, tmp_path):
+    before = sorted(tmp_path.iterdir())
+    program = f"""
+import os, signal, sys
+from sheetstack.geometry.cli import build
+real = build.load_job
+def load(path):
+    os.kill(os.getpid(), signal.SIGTERM)
+    return real(path)
+build.load_job = load
+from sheetstack.geometry.cli.main import main
+sys.exit(main(["build", {str(job)!r}]))
+"""
+    ended = subprocess.run(
+        [sys.executable, "-c", program], capture_output=True, text=True, check=False
+    )
+    assert ended.returncode == 143
+    assert ended.stderr == "sheetstack: stopped; nothing was written.\n"
+    assert sorted(tmp_path.iterdir()) == before
+
+
+@pytest.mark.parametrize("name", ["a\nb\u202e\x1b[31m.toml", "x" * 5000, "ü" * 200 + ".toml"])
+def test_odd_names_are_told_on_one_printable_line(name, capsys):
+    assert main(["check", name]) == 2
+    told = capsys.readouterr().err
+    assert told.endswith("\n")
+    assert told[:-1].isprintable()
+    assert len(told) <= 320
+
+
+@pytest.mark.parametrize("size", ["9" * 5000 + "x1", "²x²", "1280", "-5x20", "0x0"])
+def test_an_odd_picture_size_is_one_sentence(size, capsys):
+    assert main(["render", "job.toml", f"--size={size}"]) == 2
+    assert "expected" in capsys.readouterr().err
