@@ -158,12 +158,19 @@ def test_brute_force_shifts_of_pixels_agree_with_exact_margins(name):
     """
     shapes = [layer.artwork.shape for layer in demo(name).layers]
     margins = [m for m in demo_drift(name).margins if not m.crossing and 0.4 < m.width_mm < 4]
-    # In the window round each no other margin of the same pair may be tighter.
+    # In the window round each no other margin of the same pair may be tighter, and no edges cross:
+    # beside a crossing there is always a narrower strip, which is not told.
+    edges = [shapely.boundary(shape) for shape in shapes]
+    meet = {
+        pair: shapely.intersection(edges[pair[0]], edges[pair[1]])
+        for pair in {(m.lower, m.upper) for m in margins}
+    }
     margins = [
         m
         for m in margins
-        if not any(
-            math.dist(m.place, n.place) < 9 and n.width_mm < m.width_mm
+        if not shapely.dwithin(meet[m.lower, m.upper], Point(m.place), 12)
+        and not any(
+            math.dist(m.place, n.place) < 14 and n.width_mm < m.width_mm
             for n in demo_drift(name).pair(m.lower, m.upper)
         )
     ]
