@@ -1,270 +1,329 @@
-"""The bridge tool: bridges drawn, moved, widened, locked and forbidden with the mouse."""
+"""The tool of the 3D view for bridges: drawn and moved with the mouse, changed with keys.
+
+It is a tool of the workspace, as Blender's own are: its keys are in the keymap, everything else
+works while it is on, and another tool ends it.
+"""
 
 from dataclasses import replace
 from typing import Any
 
 import bpy
 import numpy as np
-import shapely
-from bpy_extras.view3d_utils import region_2d_to_origin_3d, region_2d_to_vector_3d
-from mathutils.geometry import intersect_line_plane
+from bpy.props import EnumProperty, FloatProperty
 
 from ...geometry.errors import SheetstackError
 from ...geometry.job.sections import BridgeByHand
-from ..core.conversion import metres, millimetres
+from ..core.conversion import metres
 from ..core.viewport import redraw_views
 from ..job.layer_list import active_layer
 from ..job.scene_job import job_of
-from ..sheets.sheet_object import sheets_of
 from ..sheets.viewport_marks import COLOURS, draw_lines, line_batch
-from .hand_bridges import bridges_on, draw_bridge, moved, put_bridge, remove_bridge
+from .hand_bridges import draw_bridge, moved, put_bridge, remove_bridge
+from .place_on_sheet import (
+    REACH,
+    editable_bridges,
+    edited_sheet,
+    nearest_bridge,
+    picked_bridge,
+    pixel_size,
+    place_under,
+)
 
-#: Pixels within which the mouse takes hold of a bridge, or of its end.
-REACH, END_REACH = 14.0, 9.0
+#: Pixels of a plain screen that make a drag of a click.
+DRAG = 4.0
 #: One step of widening, and the least width, in mm.
 STEP, LEAST = 0.25, 0.25
-HELP = (
-    "Drag: draw, or move a bridge or its end   Ctrl-wheel, +, -: width   L: lock   "
-    "X: forbid   Del: automatic again   Ctrl-Z: undo   Enter: done   Esc: end"
-)
-#: The tool at work, for its drawing.
-_active: list[Any] = []
+#: The tool that the button gives back.
+PLAIN_TOOL = "builtin.select_box"
+
+#: A bridge while it is being dragged, for its drawing.
+_shown: list[BridgeByHand] = []
 _handles: list[Any] = []
 
 
+def show_dragged(bridge: BridgeByHand | None) -> None:
+    """Draw a bridge as it would be, or none any more."""
+    _shown[:] = [] if bridge is None else [bridge]
+    redraw_views()
+
+
+def width_of(scene: Any, bridge: BridgeByHand) -> float:
+    """Return a bridge's width in mm, the job's where it has none of its own.
+
+    Raises
+    ------
+    JobError
+        The job cannot be read.
+    """
+    return bridge.width_mm or job_of(scene).bridge_width
+
+
+def tool_is_on(context: Any) -> bool:
+    """Return whether the tool is the active one of the 3D views."""
+    tool = context.workspace.tools.from_space_view3d_mode("OBJECT", create=False)
+    return tool is not None and tool.idname == SHEETSTACK_TL_bridges.bl_idname
+
+
 class SHEETSTACK_OT_edit_bridges(bpy.types.Operator):
-    """Draw, move, widen, lock and forbid the active layer's bridges with the mouse"""
+    """Take the tool for drawing, moving, widening, locking and forbidding the active layer's \
+bridges, or put it away"""
 
     bl_idname = "sheetstack.edit_bridges"
     bl_label = "Edit Bridges"
 
     @classmethod
     def poll(cls, context: Any) -> bool:
-        layer = active_layer(context.scene)
-        if layer is None or layer.name not in sheets_of(context.scene):
-            cls.poll_message_set("Build the sheets first")
+        if edited_sheet(context) is None:
+            cls.poll_message_set("Build the sheets first, and show the active layer's")
             return False
         if context.mode != "OBJECT":
             cls.poll_message_set("Leave edit mode first")
             return False
-        if _active:
-            cls.poll_message_set("The tool is at work")
+        if context.area is None or context.area.type != "VIEW_3D":
+            cls.poll_message_set("Expected a 3D view to draw in")
             return False
         return True
 
+    def execute(self, context: Any) -> set[str]:
+        name = PLAIN_TOOL if tool_is_on(context) else SHEETSTACK_TL_bridges.bl_idname
+        bpy.ops.wm.tool_set_by_id(name=name)
+        return {"FINISHED"}
+
+
+class SHEETSTACK_OT_drag_bridge(bpy.types.Operator):
+    """Pick a bridge, move it, or draw a new one across an opening"""
+
+    bl_idname = "sheetstack.drag_bridge"
+    bl_label = "Draw, Pick or Move Bridge"
+    bl_options = {"UNDO", "INTERNAL"}
+
     def invoke(self, context: Any, event: Any) -> set[str]:
-        if context.area is None or context.area.type != "VIEW_3D":
-            self.report({"ERROR"}, "Expected a 3D view to draw in.")
-            return {"CANCELLED"}
-        self.layer: str = active_layer(context.scene).name
-        self.hovered: BridgeByHand | None = None
-        self.end: int | None = None
-        self.start: Any = None
-        self.shown: BridgeByHand | None = None
-        try:
-            self.width: float = job_of(context.scene).bridge_width
-        except SheetstackError as error:
-            self.report({"ERROR"}, str(error))
-            return {"CANCELLED"}
-        _active[:] = [self]
-        context.window.cursor_modal_set("CROSSHAIR")
-        context.workspace.status_text_set(HELP)
+        sheet = edited_sheet(context)
+        at = (event.mouse_region_x, event.mouse_region_y)
+        start = None if sheet is None else place_under(context, sheet, at)
+        if start is None:
+            return {"PASS_THROUGH"}
+        pixel = pixel_size(context, sheet, at)
+        self._start, self._place, self._least = start, start, DRAG * pixel
+        self._bridge = nearest_bridge(context, start, REACH * pixel)
+        self._layer = active_layer(context.scene).name
         context.window_manager.modal_handler_add(self)
         return {"RUNNING_MODAL"}
 
     def modal(self, context: Any, event: Any) -> set[str]:
-        if not _active or context.scene.sheetstack.layers.get(self.layer) is None:
-            return self._finish(context, {"CANCELLED"})
-        place, pixel = self._under_mouse(context, event)
-        if event.type in {"RET", "NUMPAD_ENTER"} and event.value == "PRESS":
-            return self._finish(context, {"FINISHED"})
-        if event.type in {"ESC", "RIGHTMOUSE"} and event.value == "PRESS":
-            if self.start is None:
-                return self._finish(context, {"FINISHED"})
-            self.start = self.shown = None
-        elif event.type == "Z" and event.ctrl and event.value == "PRESS":
-            self.start = self.shown = None
-            operator = bpy.ops.ed.redo if event.shift else bpy.ops.ed.undo
-            if operator.poll():
-                operator()
-        elif event.type == "MOUSEMOVE" and place is not None:
-            if self.start is None:
-                self.hovered, self.end = self._nearest(context, place, pixel)
-            else:
-                self.shown = self._dragged(place)
-        elif event.type == "LEFTMOUSE" and event.value == "PRESS" and place is not None:
-            if not self._in_region(context, event):
-                return {"PASS_THROUGH"}
-            self.hovered, self.end = self._nearest(context, place, pixel)
-            self.start = place
-        elif event.type == "LEFTMOUSE" and event.value == "RELEASE" and self.start is not None:
-            self._drop(context, place)
-        elif self.hovered is not None and event.value == "PRESS" and self._change(context, event):
-            pass
-        else:
-            return {"PASS_THROUGH"}
-        redraw_views()
+        if event.type in {"ESC", "RIGHTMOUSE"} or context.region_data is None:
+            show_dragged(None)
+            return {"CANCELLED"}
+        sheet = edited_sheet(context)
+        if sheet is None:
+            show_dragged(None)
+            return {"CANCELLED"}
+        place = place_under(context, sheet, (event.mouse_region_x, event.mouse_region_y))
+        self._place = self._place if place is None else place
+        if event.type == "MOUSEMOVE":
+            show_dragged(self._result())
+        if event.type == "LEFTMOUSE" and event.value == "RELEASE":
+            return self._drop(context)
         return {"RUNNING_MODAL"}
 
     def cancel(self, context: Any) -> None:
-        self._finish(context, {"CANCELLED"})
+        show_dragged(None)
 
-    def _finish(self, context: Any, result: set[str]) -> set[str]:
-        _active.clear()
-        context.window.cursor_modal_restore()
-        context.workspace.status_text_set(None)
-        redraw_views()
-        return result
+    def _result(self) -> BridgeByHand | None:
+        """Return the bridge as it would be; None while it is a click."""
+        if np.linalg.norm(self._place - self._start) < self._least:
+            return None
+        if self._bridge is not None:
+            return moved(self._bridge, self._place - self._start)
+        return BridgeByHand(self._layer, (tuple(self._start), tuple(self._place)))
 
-    def _drop(self, context: Any, place: Any) -> None:
-        """End a drag: a new bridge, or one that was moved."""
-        scale = 0.0 if place is None else float(np.linalg.norm(place - self.start))
-        if scale > 0.2:  # less is a click, not a drag
-            if self.hovered is None:
-                self.hovered = draw_bridge(context.scene, self.layer, self.start, place)
-                _push("Draw bridge")
-            else:
-                self.hovered = self._dragged(place)
-                put_bridge(context.scene, self.hovered)
-                _push("Move bridge")
-        self.start = self.shown = None
-
-    def _dragged(self, place: Any) -> BridgeByHand:
-        if self.hovered is None:
-            line = (tuple(self.start), tuple(place))
-            return BridgeByHand(self.layer, line)
-        return moved(self.hovered, place - self.start, self.end)
-
-    def _change(self, context: Any, event: Any) -> bool:
-        """Do what a key says to the bridge under the mouse; whether it says anything."""
-        bridge = self.hovered
-        assert bridge is not None
-        key = event.type
-        wider = key in {"NUMPAD_PLUS", "PLUS", "EQUAL"} or (key == "WHEELUPMOUSE" and event.ctrl)
-        narrower = key in {"NUMPAD_MINUS", "MINUS"} or (key == "WHEELDOWNMOUSE" and event.ctrl)
-        if wider or narrower:
-            width = (bridge.width_mm or self.width) + (STEP if wider else -STEP)
-            self.hovered = replace(bridge, width_mm=max(LEAST, width), state="locked")
-            put_bridge(context.scene, self.hovered)
-            _push("Widen bridge")
-        elif key in {"L", "X"}:
-            state = "locked" if key == "L" else "forbidden"
-            self.hovered = replace(bridge, state=state)
-            put_bridge(context.scene, self.hovered)
-            _push("Lock bridge" if key == "L" else "Forbid bridge")
-        elif key in {"DEL", "BACK_SPACE"}:
-            if remove_bridge(context.scene, bridge.id):
-                _push("Free bridge")
-            self.hovered = None
+    def _drop(self, context: Any) -> set[str]:
+        scene, result = context.scene, self._result()
+        show_dragged(None)
+        if result is None:
+            scene.sheetstack.picked_bridge = "" if self._bridge is None else self._bridge.id
+            return {"FINISHED"}
+        if self._bridge is None:
+            result = draw_bridge(scene, self._layer, self._start, self._place)
         else:
+            put_bridge(scene, result)
+        scene.sheetstack.picked_bridge = result.id
+        return {"FINISHED"}
+
+
+class PickedBridge:
+    """What the operators on the picked bridge have in common."""
+
+    bl_options = {"REGISTER", "UNDO"}
+
+    @classmethod
+    def poll(cls: Any, context: Any) -> bool:
+        if picked_bridge(context) is None:
+            cls.poll_message_set("Pick a bridge first: click it with the bridge tool")
             return False
         return True
 
-    def _under_mouse(self, context: Any, event: Any) -> tuple[Any, float]:
-        """Return the place on the sheet under the mouse in mm, and the size of a pixel there."""
-        region = _main_region(context)
-        sheet = sheets_of(context.scene).get(self.layer)
-        if sheet is None:
-            return None, 1.0
-        view = context.space_data.region_3d
-        mouse = (event.mouse_x - region.x, event.mouse_y - region.y)
-        places = [_on_sheet(region, view, sheet, at) for at in (mouse, (mouse[0] + 1, mouse[1]))]
-        if places[0] is None or places[1] is None:
-            return None, 1.0
-        return places[0], float(np.linalg.norm(places[1] - places[0]))
 
-    def _nearest(
-        self, context: Any, place: Any, pixel: float
-    ) -> tuple[BridgeByHand | None, int | None]:
-        """Return the bridge within reach of a place, and which of its ends, if one is."""
-        best, distance = None, REACH * pixel
-        for bridge in bridges_on(context.scene, self.layer):
-            if len(bridge.line_mm) > 1:
-                here = shapely.LineString(bridge.line_mm).distance(shapely.Point(place))
-                if here < distance:
-                    best, distance = bridge, here
-        if best is None:
-            return None, None
-        ends = [np.linalg.norm(place - np.array(best.line_mm[k])) for k in (0, -1)]
-        near = int(np.argmin(ends))
-        return best, (0, -1)[near] if ends[near] < END_REACH * pixel else None
+class SHEETSTACK_OT_widen_bridge(PickedBridge, bpy.types.Operator):
+    """Make the picked bridge wider or narrower"""
 
-    def _in_region(self, context: Any, event: Any) -> bool:
-        region = _main_region(context)
-        over = [
-            r for r in context.area.regions if r.type in {"UI", "TOOLS", "HEADER", "TOOL_HEADER"}
-        ]
-        return _inside(region, event) and not any(_inside(r, event) for r in over)
+    bl_idname = "sheetstack.widen_bridge"
+    bl_label = "Widen Bridge"
 
-
-def _on_sheet(region: Any, view: Any, sheet: Any, at: Any) -> Any:
-    """Return where the line of sight through a pixel meets a sheet's top, in its mm."""
-    to_sheet = sheet.matrix_world.inverted()
-    origin = to_sheet @ region_2d_to_origin_3d(region, view, at)
-    toward = to_sheet @ (
-        region_2d_to_origin_3d(region, view, at) + region_2d_to_vector_3d(region, view, at)
+    by_mm: FloatProperty(
+        name="By", description="How much wider; less than 0 is narrower", unit="CAMERA"
     )
-    top = (0.0, 0.0, float(metres(sheet.sheetstack.thickness_mm)))
-    hit = intersect_line_plane(origin, toward, top, (0.0, 0.0, 1.0))
-    return None if hit is None else millimetres(hit[:2])
+
+    def execute(self, context: Any) -> set[str]:
+        bridge = picked_bridge(context)
+        if bridge is None:
+            return {"CANCELLED"}
+        try:
+            width = max(LEAST, width_of(context.scene, bridge) + self.by_mm)
+        except SheetstackError as error:
+            self.report({"ERROR"}, str(error))
+            return {"CANCELLED"}
+        put_bridge(context.scene, replace(bridge, width_mm=width, state="locked"))
+        return {"FINISHED"}
 
 
-def _main_region(context: Any) -> Any:
-    return next(r for r in context.area.regions if r.type == "WINDOW")
+class SHEETSTACK_OT_bridge_state(PickedBridge, bpy.types.Operator):
+    """Lock the picked bridge in its place, forbid it, or let it be automatic again"""
+
+    bl_idname = "sheetstack.bridge_state"
+    bl_label = "Lock, Forbid or Free Bridge"
+
+    state: EnumProperty(
+        name="State",
+        description="What is to become of the bridge",
+        items=[
+            ("locked", "Lock", "It stays where it is, whatever else changes"),
+            ("forbidden", "Forbid", "No bridge is to be laid here"),
+            ("free", "Free", "It is automatic again; one that was drawn goes"),
+        ],
+    )
+
+    @classmethod
+    def description(cls, context: Any, properties: Any) -> str:
+        items = cls.bl_rna.properties["state"].enum_items
+        return str(items[properties.state].description)
+
+    def execute(self, context: Any) -> set[str]:
+        bridge = picked_bridge(context)
+        if bridge is None:
+            return {"CANCELLED"}
+        if self.state != "free":
+            put_bridge(context.scene, replace(bridge, state=self.state))
+        elif not remove_bridge(context.scene, bridge.id):
+            self.report({"INFO"}, "The bridge is automatic already.")
+            return {"CANCELLED"}
+        return {"FINISHED"}
 
 
-def _inside(region: Any, event: Any) -> bool:
-    x, y = event.mouse_x - region.x, event.mouse_y - region.y
-    return bool(0 <= x < region.width and 0 <= y < region.height and region.width > 1)
+def _key(name: str, key: str, /, *, value: str = "PRESS", ctrl: bool = False, **given: Any) -> Any:
+    """Return a row of the tool's keymap."""
+    event: dict[str, Any] = {"type": key, "value": value}
+    if ctrl:
+        event["ctrl"] = True
+    return (name, event, {"properties": list(given.items())} if given else None)
 
 
-def _push(message: str) -> None:
-    bpy.ops.ed.undo_push(message=message)
+class SHEETSTACK_TL_bridges(bpy.types.WorkSpaceTool):
+    """Bridges of the active layer"""
+
+    bl_space_type = "VIEW_3D"
+    bl_context_mode = "OBJECT"
+    bl_idname = "sheetstack.bridges"
+    bl_label = "Edit Bridges"
+    bl_description = (
+        "Drag across an opening to draw a bridge, or drag a bridge to move it; a click picks it.\n"
+        "Ctrl-wheel, + and -: width. L: lock. X: forbid. Delete: automatic again"
+    )
+    bl_icon = "ops.curve.draw"
+    bl_cursor = "CROSSHAIR"
+    bl_keymap = (
+        _key("sheetstack.drag_bridge", "LEFTMOUSE"),
+        _key("sheetstack.widen_bridge", "WHEELUPMOUSE", ctrl=True, by_mm=STEP),
+        _key("sheetstack.widen_bridge", "WHEELDOWNMOUSE", ctrl=True, by_mm=-STEP),
+        *(_key("sheetstack.widen_bridge", k, by_mm=STEP) for k in ("PLUS", "EQUAL", "NUMPAD_PLUS")),
+        *(_key("sheetstack.widen_bridge", k, by_mm=-STEP) for k in ("MINUS", "NUMPAD_MINUS")),
+        _key("sheetstack.bridge_state", "L", state="locked"),
+        _key("sheetstack.bridge_state", "X", state="forbidden"),
+        *(_key("sheetstack.bridge_state", k, state="free") for k in ("DEL", "BACK_SPACE")),
+    )
+
+    def draw_settings(context: Any, layout: Any, tool: Any) -> None:
+        """Draw what can be done with the picked bridge into the tool's header."""
+        bridge = picked_bridge(context)
+        if bridge is None:
+            layout.label(text="Click a bridge to pick it, or drag across an opening")
+            return
+        layout.label(text=f"Bridge {bridge.id}")
+        row = layout.row(align=True)
+        row.operator("sheetstack.widen_bridge", text="", icon="REMOVE").by_mm = -STEP
+        row.operator("sheetstack.widen_bridge", text="", icon="ADD").by_mm = STEP
+        row = layout.row(align=True)
+        for state, icon in (("locked", "LOCKED"), ("forbidden", "CANCEL"), ("free", "LOOP_BACK")):
+            button = row.operator("sheetstack.bridge_state", text=state.capitalize(), icon=icon)
+            button.state = state
 
 
 def draw_tool() -> None:
-    """Draw rows by hand, the bridge under the mouse and the one that is being dragged."""
-    if not _active:
+    """Draw bridges by hand, the picked one and the one that is being dragged."""
+    context = bpy.context
+    if not tool_is_on(context):
+        return
+    sheet = edited_sheet(context)
+    if sheet is None:
         return
     import gpu
 
-    tool, scene = _active[0], bpy.context.scene
-    sheet = sheets_of(scene).get(tool.layer)
-    if sheet is None:
-        return
+    picked = context.scene.sheetstack.picked_bridge
     top = sheet.sheetstack.thickness_mm + 0.1
     with gpu.matrix.push_pop():
         gpu.matrix.multiply_matrix(sheet.matrix_world)
-        for bridge in bridges_on(scene, tool.layer):
+        for bridge in editable_bridges(context):
             if bridge.state == "forbidden":
                 _draw_line(bridge, top, COLOURS["SPOILS"], 3.0)
             elif bridge.state == "locked":
                 _draw_line(bridge, top, COLOURS["bridge"], 5.0)
-        for bridge, colour in ((tool.hovered, (1, 1, 1, 1)), (tool.shown, COLOURS["WARNING"])):
-            if bridge is not None:
-                _draw_line(bridge, top, colour, 4.0)
+            if bridge.id == picked:
+                _draw_line(bridge, top, (1, 1, 1, 1), 3.0)
+        for bridge in _shown:
+            _draw_line(bridge, top, COLOURS["WARNING"], 4.0)
 
 
 def _draw_line(bridge: BridgeByHand, top: float, colour: Any, width: float) -> None:
     points = np.array(bridge.line_mm, float)
-    if len(points) < 2:
-        return
     ends = np.stack([points[:-1], points[1:]], axis=1).reshape(-1, 2)
     flat = np.concatenate([ends, np.full((len(ends), 1), top)], axis=1)
     draw_lines(line_batch(metres(flat)), colour, width)
 
 
-CLASSES = (SHEETSTACK_OT_edit_bridges,)
+CLASSES = (
+    SHEETSTACK_OT_edit_bridges,
+    SHEETSTACK_OT_drag_bridge,
+    SHEETSTACK_OT_widen_bridge,
+    SHEETSTACK_OT_bridge_state,
+)
 
 
 def register() -> None:
-    """Draw the tool in all 3D views."""
+    """Put the tool among those of the 3D view and draw for it."""
+    bpy.utils.register_tool(SHEETSTACK_TL_bridges, separator=True)
     view = bpy.types.SpaceView3D
     _handles.append(view.draw_handler_add(draw_tool, (), "WINDOW", "POST_VIEW"))
 
 
 def unregister() -> None:
-    """Draw no more; a tool at work ends at its next event."""
+    """Give views back the plain tool where this one is on, and take it out."""
+    _shown.clear()
     while _handles:
         bpy.types.SpaceView3D.draw_handler_remove(_handles.pop(), "WINDOW")
-    _active.clear()
+    manager = bpy.context.window_manager
+    for window in manager.windows if manager else ():
+        for area in window.screen.areas:
+            with bpy.context.temp_override(window=window, area=area):
+                if area.type == "VIEW_3D" and tool_is_on(bpy.context):
+                    bpy.ops.wm.tool_set_by_id(name=PLAIN_TOOL)
+    bpy.utils.unregister_tool(SHEETSTACK_TL_bridges)

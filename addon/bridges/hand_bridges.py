@@ -17,8 +17,10 @@ from ..sheets.sheet_object import marks_on, sheets_of
 DIGITS = 3
 
 
-def bridges_on(scene: bpy.types.Scene, layer: str) -> list[BridgeByHand]:
-    """Return all bridges of a layer as they would be by hand.
+def bridges_on(
+    scene: bpy.types.Scene, layer: str, sheet: bpy.types.Object | None = None
+) -> list[BridgeByHand]:
+    """Return all bridges of a layer, on one of its sheets, as they would be by hand.
 
     First the rows that are by hand, then the automatic ones of the last build that no row has
     taken over; these have the state ``""``.
@@ -26,7 +28,7 @@ def bridges_on(scene: bpy.types.Scene, layer: str) -> list[BridgeByHand]:
     state = scene.sheetstack
     rows = [_value(row) for row in state.bridges_by_hand if row.layer == layer]
     taken = {row.id for row in rows}
-    sheet = sheets_of(scene).get(layer)
+    sheet = sheet or sheets_of(scene).get(layer)
     if sheet is None:
         return rows
     return rows + [

@@ -6,6 +6,7 @@ import bpy
 
 from ..core.setting_property import draw_setting
 from ..core.tab import TabPanel, section_panel
+from .bridge_tool import tool_is_on
 from .places_from_selected import draw_from_selected
 
 
@@ -34,7 +35,8 @@ class SHEETSTACK_PT_support(TabPanel, bpy.types.Panel):
             draw_setting(layout, bridge, "width_mm", optional=True)
             layout.prop(bridge, "state")
         column = layout.column(align=True)
-        column.operator("sheetstack.edit_bridges", icon="GREASEPENCIL")
+        is_on = tool_is_on(context)
+        column.operator("sheetstack.edit_bridges", icon="GREASEPENCIL", depress=is_on)
         column.operator("sheetstack.find_islands", icon="VIEWZOOM")
         layout.label(text="Show in the view")
         grid = layout.grid_flow(columns=2, align=True, even_columns=True)

@@ -59,6 +59,11 @@ class ViewProperties:
         subtype="FACTOR",
         update=_moved,
     )
+    picked_bridge: StringProperty(
+        name="Picked bridge",
+        description="The bridge that has handles in the 3D view",
+        update=draw_anew,
+    )
     show_all_layers: BoolProperty(
         name="All layers",
         description="Draw the marks of all layers, not of the active one only",

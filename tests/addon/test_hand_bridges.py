@@ -15,6 +15,7 @@ from sheetstack.addon.bridges.hand_bridges import (  # noqa: E402
 )
 from sheetstack.addon.job.scene_job import job_of  # noqa: E402
 from sheetstack.addon.sheets.last_build import last_build_of  # noqa: E402
+from sheetstack.geometry.job.sections import BridgeByHand  # noqa: E402
 
 
 def rebuilt(scene):
@@ -75,3 +76,67 @@ def test_bridges_by_hand_are_saved_in_job_and_blend(built, tmp_path):
 
 def test_the_tool_says_why_it_cannot_begin(opened):
     assert not bpy.ops.sheetstack.edit_bridges.poll()
+
+
+def test_handles_of_a_short_bridge_stay_apart():
+    """Each can be taken hold of: no two lie nearer than a handle's width on the screen."""
+    from sheetstack.addon.bridges.handles import AWAY, PARTS, handle_place
+
+    short = BridgeByHand("Base", ((10.0, 10.0), (10.3, 10.4)), "b")
+    pixel = 0.5
+    places = np.array([handle_place(short, part, pixel, 2.0) for part in PARTS])
+    apart = np.linalg.norm(places[:, None] - places[None], axis=2) / pixel
+    assert apart[np.triu_indices(4, 1)].min() >= min(a for a in AWAY.values() if a)
+
+
+@pytest.mark.parametrize(("part", "moves"), [("start", [0]), ("end", [1]), ("middle", [0, 1])])
+def test_a_handle_moves_what_it_stands_for(part, moves):
+    from sheetstack.addon.bridges.handles import pulled
+
+    bridge = BridgeByHand("Base", ((10.0, 10.0), (20.0, 10.0)), "b")
+    line = np.array(pulled(bridge, part, (0, 0), (1.5, -2.0), 2.0).line_mm)
+    by = line - np.array(bridge.line_mm)
+    assert by[moves].tolist() == [[1.5, -2.0]] * len(moves)
+    assert not np.delete(by, moves, axis=0).any()
+
+
+def test_the_width_handle_widens_to_both_sides():
+    from sheetstack.addon.bridges.bridge_tool import LEAST
+    from sheetstack.addon.bridges.handles import pulled
+
+    bridge = BridgeByHand("Base", ((10.0, 10.0), (20.0, 10.0)), "b")
+    wide = pulled(bridge, "width", (15, 12), (15, 13), 2.0)
+    assert (wide.width_mm, wide.line_mm, wide.state) == (4.0, bridge.line_mm, "locked")
+    assert pulled(bridge, "width", (15, 12), (15, 2), 2.0).width_mm == LEAST
+
+
+def test_the_picked_bridge_is_widened_locked_and_freed(built):
+    built.sheetstack.active_layer = 0
+    first = bridges_on(built, "Base")[0]
+    assert not bpy.ops.sheetstack.widen_bridge.poll()
+    built.sheetstack.picked_bridge = first.id
+    assert bpy.ops.sheetstack.widen_bridge(by_mm=0.5) == {"FINISHED"}
+    row = built.sheetstack.bridges_by_hand[0]
+    assert row.width_mm == pytest.approx(job_of(built).bridge_width + 0.5)
+    assert bpy.ops.sheetstack.bridge_state(state="forbidden") == {"FINISHED"}
+    assert built.sheetstack.bridges_by_hand[0].state == "forbidden"
+    assert bpy.ops.sheetstack.bridge_state(state="free") == {"FINISHED"}
+    assert len(built.sheetstack.bridges_by_hand) == 0
+    assert bpy.ops.sheetstack.bridge_state(state="free") == {"CANCELLED"}
+
+
+def test_bridges_of_a_split_layer_can_be_edited(built):
+    from sheetstack.addon.bridges.place_on_sheet import edited_sheet
+    from sheetstack.addon.sheets.sheet_object import sheets_of
+
+    built.sheetstack.layers[0].split = True
+    built.sheetstack.active_layer = 0
+    assert bpy.ops.sheetstack.build() == {"FINISHED"}
+    names = [name for name in sheets_of(built) if name.startswith("Base")]
+    assert len(names) == 2
+    bpy.context.view_layer.objects.active = sheets_of(built)[names[1]]
+    assert edited_sheet(bpy.context) == sheets_of(built)[names[1]]
+    drawn = draw_bridge(built, "Base", (15, 60), (40, 60))
+    assert bpy.ops.sheetstack.build() == {"FINISHED"}
+    laid = last_build_of(job_of(built)).layers[:2]
+    assert any(layer.sheet.shape.covers(shapely.LineString(drawn.line_mm)) for layer in laid)

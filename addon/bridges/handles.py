@@ -1,0 +1,186 @@
+"""Handles of the picked bridge in the 3D view: both ends, its middle and its width.
+
+They are sized for the screen and stand off the bridge, so that those of a short one stay apart.
+"""
+
+from __future__ import annotations
+
+import itertools
+import math
+from dataclasses import replace
+from typing import Any
+
+import bpy
+import numpy as np
+from bpy_extras.view3d_utils import location_3d_to_region_2d
+from mathutils import Matrix
+
+from ...geometry.arrays import Floats
+from ...geometry.errors import SheetstackError
+from ...geometry.job.sections import BridgeByHand
+from .bridge_tool import LEAST, show_dragged, tool_is_on, width_of
+from .hand_bridges import moved, put_bridge
+from .place_on_sheet import edited_sheet, picked_bridge, pixel_size, place_under, scene_place
+
+PARTS = ("start", "end", "middle", "width")
+#: Pixels of a plain screen from a bridge's end, or its side, to the handle.
+AWAY = {"start": 13.0, "end": 13.0, "middle": 0.0, "width": 24.0}
+#: A handle's radius as a share of the size of gizmos in Blender's preferences.
+SIZES = {"start": 0.08, "end": 0.08, "middle": 0.065, "width": 0.055}
+COLOURS = {
+    "start": (0.34, 0.71, 0.91),
+    "end": (0.34, 0.71, 0.91),
+    "middle": (1.0, 1.0, 1.0),
+    "width": (0.94, 0.89, 0.26),
+}
+TURN = np.linspace(0, 2 * math.pi, 25)
+DISC = [
+    (math.cos(a) * k, math.sin(a) * k, 0.0)
+    for one, two in itertools.pairwise(TURN)
+    for a, k in ((one, 0.0), (one, 1.0), (two, 1.0))
+]
+
+
+def handle_place(bridge: BridgeByHand, part: str, pixel: float, width_mm: float) -> Floats:
+    """Return where a handle stands on the sheet, in mm.
+
+    Parameters
+    ----------
+    bridge : BridgeByHand
+    part : {'start', 'end', 'middle', 'width'}
+    pixel : float
+        Length of a pixel of a plain screen on the sheet, in mm.
+    width_mm : float
+        The bridge's width.
+
+    Returns
+    -------
+    float64 array (2,)
+    """
+    line = np.asarray(bridge.line_mm, float)
+    way = line[-1] - line[0]
+    length = float(np.linalg.norm(way))
+    along = way / length if length > 0 else np.array([1.0, 0.0])
+    away = AWAY[part] * pixel
+    if part == "start":
+        return np.asarray(line[0] - away * along)
+    if part == "end":
+        return np.asarray(line[-1] + away * along)
+    middle = (line[0] + line[-1]) / 2
+    if part == "middle":
+        return np.asarray(middle)
+    side = np.array([-along[1], along[0]])
+    return np.asarray(middle + (width_mm / 2 + away) * side)
+
+
+def pulled(bridge: BridgeByHand, part: str, start: Any, place: Any, width_mm: float) -> Any:
+    """Return a bridge after one of its handles was pulled from a place to another, in mm."""
+    by = np.asarray(place, float) - start
+    if part in ("start", "end"):
+        return moved(bridge, by, 0 if part == "start" else -1)
+    if part == "middle":
+        return moved(bridge, by)
+    line = np.asarray(bridge.line_mm, float)
+    way = line[-1] - line[0]
+    side = np.array([-way[1], way[0]]) / max(float(np.linalg.norm(way)), 1e-9)
+    width = max(LEAST, width_mm + 2 * float(by @ side))
+    return replace(bridge, width_mm=round(width, 3), state="locked")
+
+
+def handle_places(context: Any, sheet: Any, bridge: Any) -> dict[str, Floats] | None:
+    """Return where the handles of a bridge stand on a sheet, in mm; None where none is seen."""
+    if sheet is None or bridge is None:
+        return None
+    line = np.asarray(bridge.line_mm, float)
+    seen = location_3d_to_region_2d(
+        context.region, context.region_data, scene_place(sheet, (line[0] + line[-1]) / 2)
+    )
+    pixel = 0.0 if seen is None else pixel_size(context, sheet, tuple(seen))
+    if not pixel:
+        return None
+    try:
+        width = width_of(context.scene, bridge)
+    except SheetstackError:  # told by the next build
+        return None
+    return {part: handle_place(bridge, part, pixel, width) for part in PARTS}
+
+
+class SHEETSTACK_GT_bridge_handle(bpy.types.Gizmo):
+    """A handle of the picked bridge"""
+
+    bl_idname = "SHEETSTACK_GT_bridge_handle"
+    __slots__ = ("bridge", "disc", "part", "result", "start", "width")
+
+    def setup(self) -> None:
+        self.disc = self.new_custom_shape("TRIS", DISC)
+        self.result = None
+
+    def draw(self, context: Any) -> None:
+        self.draw_custom_shape(self.disc)
+
+    def draw_select(self, context: Any, select_id: int) -> None:
+        self.draw_custom_shape(self.disc, select_id=select_id)
+
+    def invoke(self, context: Any, event: Any) -> set[str]:
+        sheet, self.bridge = edited_sheet(context), picked_bridge(context)
+        self.result = None
+        if sheet is None or self.bridge is None:
+            return {"CANCELLED"}
+        self.start = place_under(context, sheet, (event.mouse_region_x, event.mouse_region_y))
+        try:
+            self.width = width_of(context.scene, self.bridge)
+        except SheetstackError:  # told by the next build
+            return {"CANCELLED"}
+        return {"CANCELLED"} if self.start is None else {"RUNNING_MODAL"}
+
+    def modal(self, context: Any, event: Any, tweak: Any) -> set[str]:
+        sheet = edited_sheet(context)
+        at = (event.mouse_region_x, event.mouse_region_y)
+        place = None if sheet is None else place_under(context, sheet, at)
+        if place is not None and self.bridge is not None:
+            self.result = pulled(self.bridge, self.part, self.start, place, self.width)
+            show_dragged(self.result)
+        return {"RUNNING_MODAL"}
+
+    def exit(self, context: Any, cancel: bool) -> None:
+        result, self.result = self.result, None
+        show_dragged(None)
+        if result is not None and not cancel:
+            put_bridge(context.scene, result)
+            bpy.ops.ed.undo_push(message="Widen bridge" if self.part == "width" else "Move bridge")
+
+
+class SHEETSTACK_GGT_bridge(bpy.types.GizmoGroup):
+    """Handles of the picked bridge"""
+
+    bl_idname = "SHEETSTACK_GGT_bridge"
+    bl_label = "Bridge Handles"
+    bl_space_type = "VIEW_3D"
+    bl_region_type = "WINDOW"
+    bl_options = {"3D", "PERSISTENT", "SHOW_MODAL_ALL"}
+
+    @classmethod
+    def poll(cls, context: Any) -> bool:
+        return context.mode == "OBJECT" and tool_is_on(context)
+
+    def setup(self, context: Any) -> None:
+        for part in PARTS:
+            handle = self.gizmos.new(SHEETSTACK_GT_bridge_handle.bl_idname)
+            handle.part, handle.use_draw_modal = part, True
+            handle.color, handle.alpha = COLOURS[part], 0.85
+            handle.color_highlight, handle.alpha_highlight = (1.0, 0.6, 0.1), 1.0
+            handle.scale_basis = SIZES[part]
+
+    def draw_prepare(self, context: Any) -> None:
+        sheet, bridge = edited_sheet(context), picked_bridge(context)
+        places = handle_places(context, sheet, bridge)
+        for handle in self.gizmos:
+            handle.hide = places is None
+            if places is not None:
+                turn = sheet.matrix_world.to_quaternion().to_matrix().to_4x4()
+                handle.matrix_basis = (
+                    Matrix.Translation(scene_place(sheet, places[handle.part])) @ turn
+                )
+
+
+CLASSES = (SHEETSTACK_GT_bridge_handle, SHEETSTACK_GGT_bridge)
