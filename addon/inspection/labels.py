@@ -5,7 +5,8 @@ from typing import Any
 import bpy
 
 from ..core.conversion import metres, shader_colour
-from ..core.ownership import owning, remove_made
+from ..core.look import join
+from ..core.ownership import made, owning, remove_made
 from ..sheets.sheet_object import collection_of, has_sheets, sheets_of
 
 #: Role of what is made here.
@@ -35,6 +36,7 @@ def label_sheets(scene: bpy.types.Scene) -> None:
     remove_made(scene, ROLE)
     with owning(scene, ROLE):
         _make_labels(scene)
+    join(scene, made(scene, ROLE).values())
 
 
 def _make_labels(scene: bpy.types.Scene) -> None:

@@ -9,7 +9,8 @@ from ...geometry.mesh.solid import Mesh, extrude
 from ...geometry.scene.section import behind, cut_faces, cut_through
 from ..core.conversion import fill_mesh, shader_colour
 from ..core.long_work import LongWork, Work, may_begin
-from ..core.ownership import key_of, owning, remove_made, scene_of
+from ..core.look import join
+from ..core.ownership import key_of, made, owning, remove_made, scene_of
 from ..job.scene_job import job_of
 from ..sheets.last_build import builder
 from ..sheets.sheet_object import collection_of, has_sheets, sheets_of
@@ -49,6 +50,7 @@ def show_section(scene: bpy.types.Scene, build: Build, height_mm: float) -> None
     remove_made(scene, ROLE)
     with owning(scene, ROLE):
         _make_section(scene, build, height_mm)
+    join(scene, made(scene, ROLE).values())
 
 
 def _make_section(scene: bpy.types.Scene, build: Build, height_mm: float) -> None:
@@ -68,10 +70,10 @@ def _make_section(scene: bpy.types.Scene, build: Build, height_mm: float) -> Non
         spans = cut_through(layer.sheet.shape, height_mm)
         if len(spans):
             parts.append(("Cut", cut_faces(spans, height_mm, t), cut))
-        for what, mesh, made in parts:
+        for what, mesh, surface in parts:
             data = bpy.data.meshes.new(f"{what} {layer.sheet.layer}")
             fill_mesh(data, mesh)
-            data.materials.append(made)
+            data.materials.append(surface)
             thing = bpy.data.objects.new(data.name, data)
             thing.color = whole.color if what == "Behind" else shader_colour(CUT)
             thing.parent, thing.location = whole.parent, whole.location

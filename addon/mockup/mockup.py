@@ -12,6 +12,7 @@ from ...geometry.job.sections import MockupSettings
 from ...geometry.paint.compositing import painted_picture
 from ...geometry.progress import Progress
 from ..core.long_work import LongWork, Work
+from ..core.look import give_back, show
 from ..core.ownership import (
     is_made,
     is_own,
@@ -118,6 +119,8 @@ its wall, board or canvas, or the exploded stack of sheets in their material"""
         render_settings(scene, self.samples)
         if self.go_there and context.window is not None:
             context.window.scene = scene
+            # The picture is laid on by nodes, which the solid view does not show.
+            show(scene, ROLE, view_perspective="CAMERA", type="RENDERED")
         self.report({"INFO"}, f"Scene '{scene.name}' is ready to render.")
         return {"FINISHED"}
 
@@ -195,6 +198,7 @@ class SHEETSTACK_OT_back_to_job(bpy.types.Operator):
         return context.window is not None
 
     def execute(self, context: Any) -> set[str]:
+        give_back(ROLE)
         context.window.scene = context.scene.sheetstack.home
         return {"FINISHED"}
 

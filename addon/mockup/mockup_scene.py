@@ -29,6 +29,8 @@ EYES = 1500.0
 BORDER, BOARD_THICKNESS, CANVAS_THICKNESS = 25.0, 18.0, 30.0
 #: Field of view across, in degrees: about a 50 mm lens on full frame.
 FIELD = 39.6
+#: Samples of each pixel in a 3D view, which is to come to rest soon.
+PREVIEW_SAMPLES = 16
 
 
 def mockup_scene(
@@ -320,6 +322,7 @@ def render_settings(scene: Any, samples: int) -> None:
     cycles = scene.cycles
     cycles.device = "CPU"
     cycles.samples, cycles.seed = samples, 1
+    cycles.preview_samples = min(samples, PREVIEW_SAMPLES)
     cycles.use_adaptive_sampling, cycles.adaptive_threshold = True, 0.02
     cycles.use_denoising = CAN_DENOISE
     cycles.max_bounces, cycles.diffuse_bounces = 6, 2

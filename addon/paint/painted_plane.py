@@ -12,10 +12,11 @@ from ...geometry.progress import Progress
 from ..core.blender_versions import use_nodes
 from ..core.conversion import metres
 from ..core.long_work import LongWork, Work
+from ..core.look import frame, give_back, isolate, show
 from ..core.ownership import add_made, is_own, key_of, made, own, remove_made, scene_of
 from ..job.scene_job import job_of
 from ..sheets.last_build import builder
-from ..sheets.sheet_object import stack_of
+from ..sheets.sheet_object import sheets_of, stack_of
 
 #: The plane stands this share of the sheet's width to the left of the stack.
 GAP = 0.1
@@ -55,15 +56,19 @@ class SHEETSTACK_OT_show_painted(LongWork, bpy.types.Operator):
         if scene is None:
             return {"CANCELLED"}
         sheet = self._job.sheet
-        show_picture(scene, result, sheet.width_mm, sheet.height_mm)
+        plane = show_picture(scene, result, sheet.width_mm, sheet.height_mm)
+        bpy.context.view_layer.update()
+        show(scene, ROLE, color_type="TEXTURE")
+        isolate(scene, [plane])
+        frame(scene, [plane])
         self.report({"INFO"}, f"Painted picture of {sheet.width_mm:g} x {sheet.height_mm:g} mm.")
         return {"FINISHED"}
 
 
 def show_picture(
     scene: bpy.types.Scene, pixels: NDArray[np.uint8], width_mm: float, height_mm: float
-) -> None:
-    """Put a picture, uint8 (rows, columns, 3), top row first, on the plane beside the stack."""
+) -> bpy.types.Object:
+    """Put a picture, uint8 (rows, columns, 3), top row first, on the plane that is returned."""
     stack = stack_of(scene)
     plane = next(iter(made(scene, ROLE).values()), None)
     if plane is None:
@@ -83,6 +88,7 @@ def show_picture(
     values[:, :, :3] = pixels[::-1] / np.float32(255)
     image.pixels.foreach_set(values.ravel())
     image.pack()
+    return plane
 
 
 def _fill_plane(mesh: bpy.types.Mesh, width_mm: float, height_mm: float) -> None:
@@ -116,4 +122,25 @@ def _image_of(plane: bpy.types.Object) -> bpy.types.Image:
     return image
 
 
-CLASSES = (SHEETSTACK_OT_show_painted,)
+class SHEETSTACK_OT_hide_painted(bpy.types.Operator):
+    """Take the painted picture away and show the sheets as they were"""
+
+    bl_idname = "sheetstack.hide_painted"
+    bl_label = "Hide Painted Picture"
+    bl_options = {"REGISTER", "UNDO"}
+
+    @classmethod
+    def poll(cls, context: Any) -> bool:
+        if not made(context.scene, ROLE):
+            cls.poll_message_set("The painted picture is not shown")
+            return False
+        return True
+
+    def execute(self, context: Any) -> set[str]:
+        remove_made(context.scene, ROLE)
+        give_back(ROLE)
+        frame(context.scene, sheets_of(context.scene).values())
+        return {"FINISHED"}
+
+
+CLASSES = (SHEETSTACK_OT_show_painted, SHEETSTACK_OT_hide_painted)

@@ -7,11 +7,12 @@ import bpy
 from ...geometry.build import Build
 from ...geometry.errors import SheetstackError
 from ..core.long_work import LongWork, Work, may_begin
+from ..core.look import frame, isolate, join
 from ..core.ownership import key_of, scene_of
 from ..job import kept_artwork
 from ..job.scene_job import job_of
 from .last_build import builder
-from .sheet_object import show_build
+from .sheet_object import sheets_of, show_build
 
 #: Seconds from the last change of a property to the new build.
 PAUSE = 0.6
@@ -48,7 +49,11 @@ class SHEETSTACK_OT_build(LongWork, bpy.types.Operator):
             unchanged = job_of(scene) == self._job
         except SheetstackError:  # changed meanwhile to what is no job
             unchanged = False
+        is_first = not sheets_of(scene)
         edited = show_build(scene, result)
+        if is_first:
+            show_whole_stack(scene)
+        join(scene, sheets_of(scene).values())
         if unchanged:
             kept_artwork.keep(scene, self._job)
         scene.sheetstack.is_stale = not unchanged
@@ -56,6 +61,14 @@ class SHEETSTACK_OT_build(LongWork, bpy.types.Operator):
         if edited:
             self.report({"WARNING"}, f"Edits by hand were kept in {', '.join(edited)}.")
         return {"FINISHED"}
+
+
+def show_whole_stack(scene: Any) -> None:
+    """Let the sheets be seen: alone where something stands in their way, and as large as can be."""
+    bpy.context.view_layer.update()
+    sheets = list(sheets_of(scene).values())
+    isolate(scene, sheets)
+    frame(scene, sheets)
 
 
 def _summary(result: Build) -> tuple[set[str], str]:

@@ -59,6 +59,8 @@ class SHEETSTACK_PT_sheets(TabPanel, bpy.types.Panel):
         column = layout.column(align=True)
         column.prop(state, "spacing_mm", slider=True)
         column.prop(state, "aside", slider=True)
+        if context.space_data is not None and context.space_data.local_view is not None:
+            layout.operator("view3d.localview", text="Show Whole Scene", icon="LOOP_BACK")
 
 
 def _draw_build(layout: Any, state: Any) -> None:
