@@ -28,7 +28,8 @@ from .fabricate.pieces import (
 )
 from .fabricate.printed import PrintedSheet
 from .files.assembly_svg import assembly_svg
-from .files.atomic import Batch, atomic, output_batch
+from .files.atomic import atomic
+from .files.batch import Batch, output_batch
 from .files.cut_dxf import cut_dxf
 from .files.cut_svg import cut_svg
 from .files.paper_pdf import write_paper_pdf
@@ -143,7 +144,7 @@ def export_sheets(
     folder = Path(folder)
     chosen = chosen_patches(sheets, patches)
     share: float | None = None
-    with output_batch(folder) as batch:
+    with output_batch(folder, kind="export", job=job.title) as batch:
         task = _Task(job, frozenset(formats), batch)
         made = _fitted(job, sheets, progress.part(0.0, 0.2))
         findings = [finding for one in made for finding in one.findings]

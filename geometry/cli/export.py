@@ -11,7 +11,8 @@ from ..cautions import cautions_text
 from ..export import FORMATS, check_formats, export_build
 from ..fabricate.estimate import estimate
 from ..fabricate.kerf_test import GAP_KERFS, kerf_strip
-from ..files.atomic import atomic, output_batch
+from ..files.atomic import atomic
+from ..files.batch import output_batch
 from ..files.cut_dxf import cut_dxf
 from ..files.cut_svg import cut_svg
 from ..job.load import load_job
@@ -104,7 +105,7 @@ def _run_export(chosen: argparse.Namespace, meter: Meter) -> int:
 
 def _run_kerf_strip(chosen: argparse.Namespace, meter: Meter) -> int:
     strip = kerf_strip()
-    with output_batch(chosen.out) as batch:
+    with output_batch(chosen.out, kind="kerf-strip") as batch:
         for name, text in (
             ("kerf-strip.svg", cut_svg(strip, title="Kerf strip")),
             ("kerf-strip.dxf", cut_dxf(strip, title="Kerf strip")),

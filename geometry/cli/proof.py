@@ -9,7 +9,7 @@ from typing import Any
 from PIL import Image
 
 from ..build import Build, build
-from ..files.atomic import Batch, output_batch
+from ..files.batch import Batch, output_batch
 from ..files.png import write_png
 from ..finding import Finding
 from ..job.load import load_job
@@ -53,7 +53,7 @@ def _run(chosen: argparse.Namespace, meter: Meter) -> int:
     folder = out_folder(chosen, "proof")
     progress = Progress(meter)
     built = build(load_job(chosen.job), progress.part(0.0, 0.3))
-    with output_batch(folder) as batch:
+    with output_batch(folder, kind="proof", job=built.job.title) as batch:
         text = write_proof(built, batch, progress.part(0.3, 1.0))
         count = len(batch.names)
     meter.clear()

@@ -20,7 +20,7 @@ from typing import Any
 
 from ..build import build
 from ..errors import JobError, SheetstackError, WriteError
-from ..files.atomic import output_batch
+from ..files.batch import output_batch
 from ..job.load import load_job
 from ..job.sections import LIGHTS, SCALES, SURFACES
 from ..progress import Progress
@@ -104,7 +104,7 @@ def _run(chosen: argparse.Namespace, meter: Meter) -> int:
         kept.write_bytes(pickle.dumps(built))
         files_of_order = {"out": str(rendered), "build": str(kept)}
         _render(order | files_of_order, Path(working), progress.part(0.1, 0.95))
-        with output_batch(folder) as batch:
+        with output_batch(folder, kind="render", job=job.title) as batch:
             files = sorted(p for p in rendered.rglob("*") if p.is_file())
             for file in files:
                 shutil.copyfile(file, batch.path(file.relative_to(rendered).as_posix()))

@@ -8,7 +8,8 @@ from pathlib import Path
 from ..build import Build, BuiltLayer
 from ..fabricate.cut_sheet import CutSheet
 from ..fabricate.kerf import cut_paths
-from ..files.atomic import atomic, output_batch
+from ..files.atomic import atomic
+from ..files.batch import output_batch
 from ..files.cut_svg import cut_svg
 from ..files.stl import write_stl
 from ..job.names import PLAIN, PREVIEW, REPORT, REPORT_DATA, STACK, drawn_name, sheet_stems
@@ -52,7 +53,7 @@ def write_outputs(
     folder = Path(folder)
     sheets = progress.part(0.0, 0.5)
     count = len(build.layers)
-    with output_batch(folder) as batch:
+    with output_batch(folder, kind="build", job=build.job.title) as batch:
         for number, (stem, layer) in enumerate(
             zip(sheet_stems(build.job), build.layers, strict=True)
         ):

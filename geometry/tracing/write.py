@@ -8,7 +8,7 @@ from dataclasses import replace
 from pathlib import Path
 
 from ..errors import JobError
-from ..files.atomic import output_batch
+from ..files.batch import output_batch
 from ..job.load import job_text
 from ..progress import Progress
 from .contact_sheet import histogram_picture, preview_picture, sweep_picture
@@ -92,14 +92,18 @@ def write_tracing(
                 )
         fresh = {name: group_text(known[name], tracing.extent.page[1]) for name in only}
         drawing = with_groups((folder / DRAWING).read_bytes(), found, fresh)
-    with output_batch(folder) as batch:
+    with output_batch(folder, kind="layers") as batch:
         progress(0.0, f"writing {DRAWING}")
-        batch.path(DRAWING).write_bytes(drawing)
-        if not only:
-            batch.path(JOB).write_text(text, encoding="utf-8")
+        batch.path(DRAWING, checked=True).write_bytes(drawing)
+        if only:
+            batch.keep(JOB)
+        else:
+            batch.path(JOB, checked=True).write_text(text, encoding="utf-8")
         if tracing.known.known and not _is_own(tracing.settings.marks, folder / MARKS):
             marks = marks_text(tracing.known, tracing.picture.full, MARKS)
             batch.path(MARKS).write_text(marks, encoding="utf-8")
+        else:
+            batch.keep(MARKS)
         if tracing.known.faces:
             care_picture(tracing).save(batch.path(CARE))
         batch.path(SCORE).write_text(json.dumps(score, indent=1) + "\n", encoding="utf-8")

@@ -12,6 +12,7 @@ from PIL import Image
 from skimage import data
 
 from sheetstack.geometry.cli.main import main
+from sheetstack.geometry.files.written_list import LIST
 from sheetstack.geometry.tracing.settings import TracingSettings
 
 
@@ -28,7 +29,7 @@ def picture(tmp_path, monkeypatch):
 def test_the_files_appear_and_the_job_builds(picture, tmp_path, capsys):
     out = tmp_path / "out"
     assert main(["layers", str(picture), "--out", str(out), "--detail", "0.2"]) == 0
-    assert sorted(p.name for p in out.iterdir()) == [
+    assert sorted({p.name for p in out.iterdir()} - {LIST}) == [
         "histogram.png",
         "job.toml",
         "layers.svg",
@@ -42,6 +43,15 @@ def test_the_files_appear_and_the_job_builds(picture, tmp_path, capsys):
     assert [layer["name"] for layer in score["layers"]] == ["Mid-tone", "Shadow", "Highlight"]
     assert len(score["cuts"]) == 3
     assert main(["build", str(out / "job.toml"), "-q"]) == 0
+
+
+def test_a_picture_named_like_an_output_is_never_written_over(picture, capsys):
+    own = picture.rename(picture.with_name("preview.png"))
+    before = own.read_bytes()
+    assert main(["layers", str(own), "--out", str(own.parent), "-q", "--detail", "0"]) == 2
+    assert "is in the way and was not written by Sheetstack" in capsys.readouterr().err
+    assert own.read_bytes() == before
+    assert [p.name for p in own.parent.iterdir()] == ["preview.png"]
 
 
 def test_without_a_folder_the_files_lie_beside_the_picture(picture):

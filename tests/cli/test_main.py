@@ -18,6 +18,7 @@ from sheetstack.geometry.cli.main import main
 from sheetstack.geometry.cli.meter import Meter
 from sheetstack.geometry.cli.parser import parser
 from sheetstack.geometry.errors import Cancelled
+from sheetstack.geometry.files.written_list import LIST
 
 SVG = """<svg xmlns="http://www.w3.org/2000/svg" width="80mm" height="60mm" viewBox="0 0 80 60">
 <g id="base"><path fill-rule="evenodd"
@@ -67,7 +68,7 @@ def test_build_writes_everything_and_ends_clean(job, tmp_path, capsys):
         assert name in names
     for name in ("preview.png", "stack.png", "report.json", "report.html"):
         assert name in names
-    assert not [n for n in names if n.startswith(".")]
+    assert [n for n in names if n.startswith(".")] == [LIST]
     told = capsys.readouterr().out
     assert "Base" in told
     assert "closed" in told
@@ -78,6 +79,32 @@ def test_build_writes_everything_and_ends_clean(job, tmp_path, capsys):
 def test_build_writes_beside_the_job_when_no_folder_is_named(job):
     assert main(["build", str(job), "--quiet"]) == 0
     assert "preview.png" in files(job.parent / "out")
+
+
+def test_artwork_named_like_an_output_is_never_written_over(job, capsys):
+    own = (job.parent / "art.svg").rename(job.parent / "01-base-as-drawn.svg")
+    job.write_text(JOB.replace("art.svg", own.name), encoding="utf-8")
+    before = {p.name: p.read_bytes() for p in job.parent.iterdir()}
+    assert main(["build", str(job), "--out", str(job.parent)]) == 2
+    assert f"{own.name}: is in the way" in capsys.readouterr().err
+    assert {p.name: p.read_bytes() for p in job.parent.iterdir()} == before
+
+
+def test_sheets_of_a_layer_that_was_renamed_do_not_stay_among_the_new_ones(job, tmp_path, capsys):
+    out = tmp_path / "results"
+    assert main(["build", str(job), "--out", str(out), "-q"]) == 0
+    assert main(["export", str(job), "--out", str(out), "-q"]) == 0
+    (out / "notes.txt").write_text("mine")
+    job.write_text(JOB.replace('"Top"', '"Light"'), encoding="utf-8")
+    assert main(["build", str(job), "--out", str(out), "-q"]) == 0
+    names = files(out)
+    assert "02-top.stl" not in names
+    assert {"02-light.stl", "02-top-cut.svg", "notes.txt"} <= set(names)
+    # Another job's folder is not taken over.
+    job.write_text(JOB.replace('"Test"', '"Other"'), encoding="utf-8")
+    assert main(["build", str(job), "--out", str(out)]) == 2
+    assert "holds the files of another job, 'Test'" in capsys.readouterr().err
+    assert files(out) == names
 
 
 def test_check_writes_nothing(job, capsys):

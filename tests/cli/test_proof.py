@@ -8,7 +8,7 @@ from PIL import Image
 
 from sheetstack.geometry.cli.main import main
 from sheetstack.geometry.cli.proof import write_proof
-from sheetstack.geometry.files.atomic import output_batch
+from sheetstack.geometry.files.batch import output_batch
 
 from ..demo_builds import demo
 
@@ -16,7 +16,7 @@ from ..demo_builds import demo
 @pytest.fixture(scope="module")
 def proof(tmp_path_factory):
     folder = tmp_path_factory.mktemp("proof")
-    with output_batch(folder) as batch:
+    with output_batch(folder, kind="proof") as batch:
         text = write_proof(demo("sign"), batch)
     return folder, text
 

@@ -10,6 +10,7 @@ from shapely import MultiPolygon, Polygon, box
 
 from sheetstack.geometry.errors import Cancelled, WriteError
 from sheetstack.geometry.files.stl import read_stl
+from sheetstack.geometry.files.written_list import LIST
 from sheetstack.geometry.progress import Progress
 from sheetstack.geometry.report import build_files as outputs_module
 from sheetstack.geometry.report.build_files import drawn_sheet, write_outputs
@@ -50,7 +51,7 @@ def test_all_files_are_there_and_nothing_else(written):
         "report.html",
     ]
     assert [p.name for p in paths] == names
-    assert sorted(os.listdir(folder)) == sorted(names)
+    assert sorted(os.listdir(folder)) == sorted([LIST, *names])
     assert all(p.parent == folder and p.stat().st_size > 500 for p in paths)
 
 
