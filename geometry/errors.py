@@ -7,7 +7,7 @@ LONGEST = 300
 
 
 def one_line(text: str, most: int = LONGEST) -> str:
-    """Return a text as one line that prints anywhere.
+    r"""Return a text as one line that prints anywhere.
 
     Control characters, line breaks and marks that turn the direction of writing are shown escaped:
     names and paths may hold them. Of a long text the middle is left out, as the file's name stands
