@@ -16,6 +16,7 @@ from typing import NamedTuple
 import numpy as np
 
 from ..arrays import Bools, Floats, Indices, ramp
+from ..planar.graph import connected_labels
 from .block_factor import inverse_3x3, transposed
 from .constraints import Loads
 from .statics import FRAME, Grillage, LoadedGrillage, Plates
@@ -576,7 +577,7 @@ def thinned(task: Task, scheme: Scheme, held: LoadedGrillage) -> tuple[Scheme, L
             if len(looked_at) == 0:
                 return scheme, held
             continue
-        out = _some_of_each(task, held, out)
+        out = _joined_without(task, scheme, held, _some_of_each(task, held, out))
         laid = scheme.laid.copy()
         laid[out] = False
         after = Scheme(laid, scheme.width)
@@ -660,6 +661,22 @@ def _some_of_each(task: Task, held: LoadedGrillage, bridges: Indices) -> Indices
             met |= plates
             chosen.append(number)
     return bridges[chosen]
+
+
+def _joined_without(task: Task, scheme: Scheme, held: LoadedGrillage, out: Indices) -> Indices:
+    """Return the bridges that can go together: of those that would cut plates off, one a cluster.
+
+    Each is needless by itself, but two of them may be the last two ways to the frame.
+    """
+    laid = scheme.laid.copy()
+    laid[out] = False
+    links = task.grillage.beams.plates[laid] + 1  # the frame is item 0
+    labels = connected_labels(len(task.grillage.plates) + 1, links)
+    adrift = np.unique(held.clusters[labels[1:] != labels[0]])
+    cluster = held.clusters[_any_plate(task, out)]
+    first = np.zeros(len(out), bool)
+    first[np.unique(cluster, return_index=True)[1]] = True
+    return out[first | ~np.isin(cluster, adrift)]
 
 
 def _worse(task: Task, before: LoadedGrillage, after: LoadedGrillage, bound: Floats) -> Bools:
