@@ -21,6 +21,7 @@ from ...geometry.job.load import load_job
 from ...geometry.job.sections import MockupSettings
 from ...geometry.paint.compositing import painted_picture
 from ...geometry.progress import Progress
+from .. import register
 from ..core.blender_versions import write_video
 from .mockup import PICTURE_PIXELS, make_scene
 from .mockup_scene import render_settings
@@ -135,6 +136,7 @@ def _turn(scene: Any, out: Path, frames: int, video: bool) -> None:
 
 def main() -> int:
     """Read the order that the command line names and render it."""
+    register()  # what is made is marked by the add-on's own properties
     try:
         render_order(json.loads(Path(sys.argv[1]).read_text(encoding="utf-8")))
     except SheetstackError as error:

@@ -93,7 +93,8 @@ def test_registration_holes_get_no_paint(plates):
     assert held.layers[0].paint_m2 == pytest.approx(plain.layers[0].paint_m2)
     disc = Point(0, 0).buffer(2, quad_segs=32).area
     lost = plain.layers[0].mass_g - held.layers[0].mass_g
-    assert lost == pytest.approx(3 * disc * 320e-6)
+    # Holes lie on the sheet's grid.
+    assert lost == pytest.approx(3 * disc * 320e-6, rel=1e-5)
     assert held.layers[0].pierces == plain.layers[0].pierces + 3
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+import shapely
 from shapely import Point, box
 
 from sheetstack.geometry.colour import linear_from_srgb, srgb_from_hex, srgb_from_linear
@@ -15,6 +16,7 @@ from sheetstack.geometry.paint.wall import (
     painted_pixels,
 )
 from sheetstack.geometry.planar.arrangement import partition
+from sheetstack.geometry.planar.snapping import FINEST
 
 from ..demo_builds import DEMOS, demo_wall
 
@@ -58,7 +60,9 @@ def test_bridges_are_all_that_a_demo_lacks(name):
     differs = (np.abs(wall.passes()[-1] - wall.picture_wanted()) > 1e-9).any(axis=1)
     bridged = (wall.wanted & ~wall.sprayed).any(axis=1)
     assert differs.any()
-    assert not (differs & ~bridged).any()
+    # Sheets lie on a grid, artwork does not: beside bridges, slivers no wider than that differ.
+    slivers = wall.cells.cells[differs & ~bridged]
+    assert (shapely.area(slivers) <= FINEST * shapely.length(slivers)).all()
 
 
 def test_paints_that_abut_let_no_ground_shine_through():
