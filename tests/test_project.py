@@ -30,6 +30,15 @@ def test_examples_in_docstrings_are_true(name):
     assert doctest.testmod(module, optionflags=doctest.NORMALIZE_WHITESPACE).failed == 0
 
 
+def test_the_readmes_example_runs(monkeypatch):
+    text = (TOP / "README.md").read_text(encoding="utf-8")
+    (example,) = re.findall(r"```python\n(.*?)```", text, flags=re.DOTALL)
+    monkeypatch.chdir(TOP)
+    done = subprocess.run([sys.executable, "-c", example], capture_output=True, text=True)
+    assert done.returncode == 0, done.stderr
+    assert len(done.stdout.splitlines()) == 3  # the portrait's layers
+
+
 def test_geometry_imports_where_blender_is_absent():
     code = (
         "import sys\n"
