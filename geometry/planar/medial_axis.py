@@ -22,6 +22,7 @@ import shapely
 from shapely import MultiPolygon, Polygon
 
 from ..arrays import Bools, Floats, Geometries, Indices
+from ..errors import GeometryError
 from ..threads import map_geometries
 
 #: Distance of neighbouring sites as a share of the distance to the wall opposite.
@@ -42,6 +43,8 @@ STILL = 1e-9
 COCIRCULAR, MOST_FLIPS = 1e-9, 200
 #: Triangles whose height is under this share of their longest side have no centre worth having.
 FLAT = 1e-9
+#: Angles in radians by which sites are turned until GEOS triangulates them.
+TURNS = (0.0, 0.61, 1.27, 2.03)
 
 
 @dataclass(frozen=True)
@@ -427,10 +430,26 @@ def _shared_edges(triangles: Indices, count: int) -> tuple[Indices, Indices, Ind
 
 
 def _triangles(sites: _Sites) -> Indices:
-    """Return the Delaunay triangles of each group's sites, as numbers of sites, (t, 3)."""
-    order = np.argsort(sites.group, kind="stable")
-    _, number = np.unique(sites.group[order], return_inverse=True)
-    clouds = shapely.multipoints(sites.points[order], indices=number)
+    """Return the Delaunay triangles of each group's sites, as numbers of sites, (t, 3).
+
+    GEOS loses its way among some points that lie on lines but for rounding; turned, they are other
+    numbers with the same triangles.
+    """
+    failed: Exception | None = None
+    for turn in TURNS:
+        cos, sin = np.cos(turn), np.sin(turn)
+        points = sites.points @ np.array([[cos, sin], [-sin, cos]]) if turn else sites.points
+        try:
+            return _triangles_between(points, sites.group)
+        except shapely.errors.GEOSException as error:
+            failed = error
+    raise GeometryError(f"The middle lines of a shape could not be found ({failed}).") from failed
+
+
+def _triangles_between(points: Floats, group: Indices) -> Indices:
+    order = np.argsort(group, kind="stable")
+    _, number = np.unique(group[order], return_inverse=True)
+    clouds = shapely.multipoints(points[order], indices=number)
     found, cloud = shapely.get_parts(
         map_geometries(shapely.delaunay_triangles, clouds), return_index=True
     )
@@ -438,7 +457,7 @@ def _triangles(sites: _Sites) -> Indices:
         return np.empty((0, 3), np.int64)
     corners = shapely.get_coordinates(found).reshape(-1, 4, 2)[:, :3].reshape(-1, 2)
     # Corners are sites to the last bit, and found by sorting both together.
-    xy = np.concatenate([sites.points[order], corners])
+    xy = np.concatenate([points[order], corners])
     of = np.concatenate([number, np.repeat(cloud, 3)])
     by = np.lexsort((np.arange(len(xy)), xy[:, 1], xy[:, 0], of))
     is_site = by < len(order)
