@@ -9,11 +9,14 @@ from __future__ import annotations
 import argparse
 import json
 import pickle
+import queue
 import re
 import shutil
 import subprocess
 import sys
 import tempfile
+import threading
+from collections.abc import Iterator
 from importlib.util import find_spec
 from pathlib import Path
 from typing import Any
@@ -30,6 +33,8 @@ from .meter import Meter
 
 #: Run in the other process; a name, so that nothing of it is imported here.
 RENDERER = "sheetstack.addon.mockup.render_job"
+#: Seconds between two looks whether the user asked to stop, and that Blender gets to end by itself.
+_SILENCE, _PATIENCE = 0.2, 5.0
 
 
 def add_render_command(commands: Any) -> None:
@@ -142,6 +147,7 @@ def _render(order: dict[str, Any], working: Path, progress: Progress) -> None:
     file = working / "order.json"
     file.write_text(json.dumps(order), encoding="utf-8")
     log: list[str] = []
+    what, share = "starting Blender", 0.0
     with subprocess.Popen(
         [sys.executable, "-m", RENDERER, str(file)],
         stdout=subprocess.PIPE,
@@ -151,22 +157,54 @@ def _render(order: dict[str, Any], working: Path, progress: Progress) -> None:
         encoding="utf-8",
     ) as process:
         try:
-            assert process.stdout is not None  # asked for above
-            for line in process.stdout:
-                kind, _, rest = line.strip().partition(" ")
+            for line in _lines_of(process):
+                kind, _, rest = line.partition(" ")
                 if kind == "progress":
-                    share, _, what = rest.partition(" ")
-                    progress(float(share), what)
+                    number, _, what = rest.partition(" ")
+                    share = float(number)
                 elif kind == "error":
                     raise SheetstackError(rest)
-                else:
-                    log = [*log[-20:], line.strip()]
+                elif line:
+                    log = [*log[-20:], line]
+                # Also where nothing was said for a while: raises when the user asked to stop.
+                progress(share, what)
         except BaseException:
-            process.terminate()
+            _end(process)
             raise
     if process.returncode:
-        said = next((line for line in reversed(log) if line), "nothing")
+        said = log[-1] if log else "nothing"
         raise WriteError(
             f"Blender ended with code {process.returncode} before the pictures were done; it last "
             f"said: {said[:200]}"
         )
+
+
+def _lines_of(process: subprocess.Popen[str]) -> Iterator[str]:
+    """Yield the lines that a process says, and an empty one whenever it has been silent a while."""
+    said: queue.Queue[str | None] = queue.Queue()
+
+    def read() -> None:
+        assert process.stdout is not None  # asked for when it was started
+        for line in process.stdout:
+            said.put(line.strip())
+        said.put(None)
+
+    threading.Thread(target=read, daemon=True).start()
+    while True:
+        try:
+            line = said.get(timeout=_SILENCE)
+        except queue.Empty:
+            yield ""
+            continue
+        if line is None:
+            return
+        yield line
+
+
+def _end(process: subprocess.Popen[str]) -> None:
+    """End a process: asked first, then forced."""
+    process.terminate()
+    try:
+        process.wait(timeout=_PATIENCE)
+    except subprocess.TimeoutExpired:
+        process.kill()

@@ -14,7 +14,7 @@ from shapely import MultiPolygon, Point
 from ..arrays import Geometries
 from ..finding import Finding, Severity
 from ..job.sections import PrintingSettings
-from ..mesh.boolean import block, mesh_of, solid_of
+from ..mesh.boolean import block, mesh_of, solid_of, without_slivers
 from ..mesh.solid import Mesh, extrude
 from ..planar.morphology import erode, openings_of, without_openings
 from ..planar.polygons import as_multipolygon
@@ -267,7 +267,7 @@ def _shaped(tile: Tile, label: PlacedLabel | None, whole: _Whole) -> Mesh:
         letters = letter_shapes(label.lines, max(_LEAST_STROKE, _STROKE * label.height))
         solid = solid - block(letters, t - settings.label_depth_mm, t + 1.0)
         planes.append(t - settings.label_depth_mm)
-    mesh = mesh_of(solid, tuple(planes))
+    mesh = mesh_of(without_slivers(solid), tuple(planes))
     low = float(mesh.vertices[:, 2].min())
     if low != 0.0:
         # A scrap of a lap that has no lower half still lies on the bed.

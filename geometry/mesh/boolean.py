@@ -10,6 +10,9 @@ from ..arrays import Floats
 from ..errors import GeometryError
 from .solid import Mesh, extrude
 
+#: Volume of a piece that is nothing but rounding: a cube of 0.01 mm.
+SLIVER_MM3 = 1e-6
+
 
 def solid_of(mesh: Mesh) -> manifold3d.Manifold:
     """Return a closed mesh as a solid that can be added and subtracted.
@@ -42,6 +45,24 @@ def block(region: Polygon | MultiPolygon, low: float, high: float) -> manifold3d
         return manifold3d.Manifold()
     mesh = extrude(region, high - low)
     return solid_of(Mesh(mesh.vertices + (0.0, 0.0, low), mesh.faces.copy()))
+
+
+def without_slivers(solid: manifold3d.Manifold) -> manifold3d.Manifold:
+    """Return a solid without pieces that rounding left: thinner than anything that can be made.
+
+    Shapes that should end at the same line differ there by the last bits of their coordinates, so
+    that their difference may leave a sliver of 1e-14 mm3 as a piece of its own.
+
+    Examples
+    --------
+    >>> from shapely import box
+    >>> plate = block(box(0, 0, 2, 3), 0.0, 0.5) + block(box(5, 0, 5.000001, 1), 0.0, 0.5)
+    >>> len(plate.decompose()), len(without_slivers(plate).decompose())
+    (2, 1)
+    """
+    pieces = solid.decompose()
+    kept = [piece for piece in pieces if piece.volume() > SLIVER_MM3]
+    return solid if len(kept) == len(pieces) else manifold3d.Manifold.compose(kept)
 
 
 def mesh_of(solid: manifold3d.Manifold, planes: tuple[float, ...] = ()) -> Mesh:

@@ -242,3 +242,16 @@ def test_the_written_solid_is_the_sheet_that_is_reported(job):
     # The opening is the square ring of the drawing minus its bridge.
     ring = shapely.box(10, 10, 70, 50).area - 15 * 20
     assert report["layers"][0]["volume_mm3"] / 0.4 > 120 * 100 - ring - 3 * 3.2 * 4
+
+
+def test_the_shell_completes_commands_and_options():
+    shtab = pytest.importorskip("shtab")
+    script = shtab.complete(parser(), shell="bash")
+    for word in ("kerf-strip", "--nest", "--turntable"):
+        assert word in script
+    words = "_shtab_sheetstack sheetstack ex sheetstack; echo ${COMPREPLY[@]}"
+    setting = "COMP_WORDS=(sheetstack ex); COMP_CWORD=1"
+    done = subprocess.run(
+        ["bash", "-c", f"{script}\n{setting}; {words}"], capture_output=True, text=True, check=False
+    )
+    assert done.stdout.split() == ["export"]
