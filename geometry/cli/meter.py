@@ -31,7 +31,13 @@ class Meter:
         self.stopped_by = 0
 
     def stop(self, number: int, frame: FrameType | None) -> None:
-        """Ask the work to stop at its next step: the handler of Ctrl-C and of like signals."""
+        """Ask the work to stop at its next step: the handler of Ctrl-C and of like signals.
+
+        Raises
+        ------
+        KeyboardInterrupt
+            Asked for the second time.
+        """
         if self.stopped_by:  # asked twice: at once
             raise KeyboardInterrupt
         self.stopped_by = number

@@ -82,6 +82,14 @@ def laid_together(name: str, size: tuple[float, float], pieces: list[CutSheet]) 
 
     Each piece's openings are cut before its outline; as openings of all pieces stand before all
     outlines, nothing is cut into a piece that may already lie loose.
+
+    Parameters
+    ----------
+    name : str
+    size : tuple of float
+        Width and height of the stock sheet in mm.
+    pieces : list of CutSheet
+        Each in its place on it.
     """
     return CutSheet(
         name,

@@ -172,7 +172,17 @@ def paper_sheet(job: Job, sheet: SheetToMake) -> CutSheet:
 
 
 def engraving(job: Job, sheet: SheetToMake, shape: MultiPolygon, tile: str) -> tuple[Floats, ...]:
-    """Return what is engraved into a piece: edge marks, number, name, tile, 'this side up'."""
+    """Return what is engraved into a piece: edge marks, number, name, tile, 'this side up'.
+
+    Parameters
+    ----------
+    job : Job
+    sheet : SheetToMake
+    shape : MultiPolygon
+        The piece; nothing is engraved beyond it.
+    tile : str
+        Name of the tile; empty for a whole sheet.
+    """
     lines: list[Floats] = []
     if job.registration.marks:
         marks = [LineString(line) for line in edge_marks(job.sheet)]

@@ -10,8 +10,13 @@ from __future__ import annotations
 import io
 import re
 import uuid
+from collections import OrderedDict
+from typing import TYPE_CHECKING
 
 from ..fabricate.cut_sheet import CutSheet
+
+if TYPE_CHECKING:
+    from ezdxf.document import Drawing
 
 #: Layers with their colour of the AutoCAD colour index: red, green, white or black.
 LAYERS = {"CUT": 1, "ENGRAVE": 3, "MARK": 7}
@@ -37,11 +42,11 @@ def cut_dxf(sheet: CutSheet, *, title: str = "") -> str:
         DXF R2010 (AC1024), ``$INSUNITS`` 4: one unit is one millimetre; y up.
     """
     # Here, not at the top: most runs of the command line write no DXF, and it takes long to load.
-    import ezdxf
-    import ezdxf.units
+    from ..ezdxf_library import ezdxf
 
     document = ezdxf.new("R2010", units=ezdxf.units.MM)  # type: ignore[attr-defined]
     document.header["$MEASUREMENT"] = 1
+    _add_classes_in_order(document)
     document.header["$EXTMIN"] = (-sheet.pad, -sheet.pad, 0)
     document.header["$EXTMAX"] = (sheet.size[0] + sheet.pad, sheet.size[1] + sheet.pad, 0)
     if title:
@@ -58,6 +63,13 @@ def cut_dxf(sheet: CutSheet, *, title: str = "") -> str:
     stream = io.StringIO()
     document.write(stream)
     return _without_time(stream.getvalue())
+
+
+def _add_classes_in_order(document: Drawing) -> None:
+    """Add the classes that a file must declare by their names: ezdxf adds them in a set's order."""
+    classes = document.classes
+    classes.add_required_classes(document.dxfversion)
+    classes.classes = OrderedDict(sorted(classes.classes.items()))
 
 
 def _one_line(text: str) -> str:

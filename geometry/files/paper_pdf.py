@@ -84,6 +84,14 @@ def write_paper_pdf(
 ) -> None:
     """Write a sheet as a PDF at 1:1, whole or not at all.
 
+    Parameters
+    ----------
+    path : Path or str
+    sheet : CutSheet
+    paper : PaperSettings
+    title : str
+        Of the job.
+
     Raises
     ------
     JobError

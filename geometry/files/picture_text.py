@@ -53,6 +53,19 @@ def lettering(text: str, size: int) -> tuple[str, ImageFont.FreeTypeFont]:
 def fitted(text: str, size: int, width: float) -> tuple[str, ImageFont.FreeTypeFont]:
     """Return a text cut to a width in pixels, with '...' where something was cut off.
 
+    Parameters
+    ----------
+    text : str
+    size : int
+        Of the letters in pixels.
+    width : float
+        In pixels.
+
+    Returns
+    -------
+    text : str
+    font : FreeTypeFont
+
     >>> fitted("A very long name indeed", 20, 90)[0].endswith("...")
     True
     """

@@ -98,6 +98,13 @@ def three_mf_bytes(parts: Sequence[PrintedPart], *, title: str = "") -> bytes:
 def write_three_mf(path: Path | str, parts: Sequence[PrintedPart], *, title: str = "") -> None:
     """Write meshes as one 3MF file, whole or not at all.
 
+    Parameters
+    ----------
+    path : Path or str
+    parts : sequence of PrintedPart
+    title : str
+        Of the job.
+
     Raises
     ------
     GeometryError

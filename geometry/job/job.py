@@ -93,6 +93,11 @@ def with_spray_order(job: Job, order: tuple[int, ...]) -> Job:
     ----------
     order : tuple of int
         A permutation of the layers' present positions.
+
+    Raises
+    ------
+    JobError
+        It is no permutation.
     """
     if sorted(order) != list(range(len(job.layers))):
         raise JobError(f"{order}: expected each layer's position once.")

@@ -102,6 +102,12 @@ def _layer_line(drift: Drift, layer: int) -> str:
 def write_drift_picture(path: Path | str, wall: Wall, drift: Drift) -> None:
     """Draw the worst places into a PNG file, whole or not at all.
 
+    Parameters
+    ----------
+    path : Path or str
+    wall : Wall
+    drift : Drift
+
     Raises
     ------
     WriteError

@@ -75,6 +75,12 @@ def order_picture(
 def write_order_picture(path: Path | str, wall: Wall, advice: OrderAdvice) -> None:
     """Draw the orders into a PNG file, whole or not at all.
 
+    Parameters
+    ----------
+    path : Path or str
+    wall : Wall
+    advice : OrderAdvice
+
     Raises
     ------
     WriteError

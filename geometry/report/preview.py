@@ -36,6 +36,13 @@ def plain_preview_bytes(build: Build, pixels: int = 1200) -> bytes:
 def write_preview(path: Path | str, build: Build, pixels: int = 1600) -> None:
     """Draw the painted picture into a PNG file with its resolution, whole or not at all.
 
+    Parameters
+    ----------
+    path : Path or str
+    build : Build
+    pixels : int
+        Along the long side.
+
     Raises
     ------
     WriteError

@@ -81,6 +81,14 @@ def write_stack_picture(
 ) -> None:
     """Draw the exploded stack into a PNG file, whole or not at all.
 
+    Parameters
+    ----------
+    path : Path or str
+    build : Build
+    pixels : int
+        Width of the picture.
+    progress : Progress, optional
+
     Raises
     ------
     WriteError

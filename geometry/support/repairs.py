@@ -19,7 +19,7 @@ BESIDE = 0.1
 TELL_EACH = 60
 
 #: How the message of a finding begins its advice where a point in ``mend_mm`` mends the place.
-_ADVICE = "Put this place into the layer's mend_mm"
+_ADVICE = "Add this point to the layer's mend_mm"
 
 _SHEET = {
     "neck": "Sheet only {w} mm wide {over} between openings, less than the least width of {least} "

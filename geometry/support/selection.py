@@ -151,7 +151,7 @@ def choose_bridges(
         Of each candidate as a bridge.
     rules : Rules
     fixed : int
-        The first so many candidates are there anyhow.
+        How many candidates, from the first on, are laid in any case.
     progress : Progress, optional
 
     Returns

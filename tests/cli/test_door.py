@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import shutil
 import signal
 import subprocess
 import sys
@@ -139,3 +140,35 @@ def test_odd_names_are_told_on_one_printable_line(name, capsys):
 def test_an_odd_picture_size_is_one_sentence(size, capsys):
     assert main(["render", "job.toml", f"--size={size}"]) == 2
     assert "expected" in capsys.readouterr().err
+
+
+def test_a_home_folder_that_cannot_be_looked_into_is_no_error(job, tmp_path):
+    # A name too long for a file system fails like a folder that may not be read, for root as well.
+    home = f"/{'a' * 300}"
+    ended = shell(f"{PROGRAM} export {job} --format dxf --out {tmp_path / 'out'}", HOME=home)
+    assert (ended.returncode, ended.stderr) == (0, "")
+    drawing = tmp_path / "out" / "01-base-cut.dxf"
+    words = f'artwork = "{drawing.name}"\ngroup = "CUT"'
+    job.write_text(JOB.replace('artwork = "art.svg"\ngroup = "base"', words), encoding="utf-8")
+    shutil.copy(drawing, tmp_path)
+    assert shell(f"{PROGRAM} check {job}", HOME=home).stderr == ""
+
+
+def test_the_same_job_gives_the_same_bytes_whatever_the_surroundings(job, tmp_path):
+    outs = []
+    for seed, place, language in (("1", "UTC", "C"), ("4242", "Asia/Kathmandu", "C.UTF-8")):
+        out = tmp_path / seed
+        around = {"PYTHONHASHSEED": seed, "TZ": place, "LC_ALL": language}
+        for words in (f"build {job} -q --out {out}/b", f"proof {job} -q --out {out}/p"):
+            ended = shell(f"{PROGRAM} {words}", **around)
+            assert (ended.returncode, ended.stderr) == (0, "")
+        formats = "svg,dxf,pdf,stl,3mf"
+        ended = shell(
+            f"{PROGRAM} export {job} -q --nest --format {formats} --out {out}/e", **around
+        )
+        assert (ended.returncode, ended.stderr) == (0, "")
+        files = sorted(p for p in out.rglob("*") if p.is_file())
+        outs.append({p.relative_to(out).as_posix(): p.read_bytes() for p in files})
+    assert outs[0].keys() == outs[1].keys()
+    assert [name for name in outs[0] if outs[0][name] != outs[1][name]] == []
+    assert len(outs[0]) > 25
