@@ -116,8 +116,8 @@ def made_sheet(job: Job, sheet: SheetToMake) -> MadeSheet:
             Finding(
                 "tiles.no-laps",
                 Severity.NOTE,
-                f"Laps are half as thick as the sheet, which a {process.kind} does not cut; tiles "
-                "got keys.",
+                f"Laps are half as thick as the sheet, which a {process.kind} does not cut; the "
+                "tiles get keys instead.",
                 sheet.name,
             )
         )

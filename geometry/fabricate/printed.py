@@ -186,7 +186,7 @@ def _within_limits(
         tell(
             "print.chamfer-limited",
             f"A chamfer of {settings.chamfer_mm:g} mm would leave too little of bridges "
-            f"{bridge_width:g} mm wide; made {most:g} mm.",
+            f"{bridge_width:g} mm wide; it is made {most:g} mm.",
             most,
         )
         settings = replace(settings, chamfer_mm=most)
@@ -202,7 +202,7 @@ def _within_limits(
         tell(
             "print.label-limited",
             f"A label {settings.label_depth_mm:g} mm deep would weaken a sheet {thickness:g} mm "
-            f"thick; made {thickness / 2:g} mm.",
+            f"thick; it is made {thickness / 2:g} mm deep.",
             thickness / 2,
         )
         settings = replace(settings, label_depth_mm=thickness / 2)

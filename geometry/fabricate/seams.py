@@ -189,7 +189,10 @@ def _seams_across(
     limit = room - reach
     least = max(2, math.ceil(length / limit - 1e-9))
     if least > MOST_PARTS:
-        raise GeometryError(f"A sheet of {length:g} mm would be split into {least} tiles.")
+        raise GeometryError(
+            f"A sheet of {length:g} mm would be split into {least} parts, too "
+            f"many to be meant; check the sizes of sheet and bed."
+        )
     best: tuple[tuple[Floats, ...], float] | None = None
     for count in (least, least + 1):
         slack = limit - length / count
