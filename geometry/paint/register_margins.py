@@ -387,8 +387,7 @@ class _Pair:
     def _hidden(self, covered: Bools) -> Bools:
         """Return which of the sets of layers (n, layers) have a later one that hides the pair."""
         later = [k for k in range(self._upper + 1, len(self._cans)) if hides(self._cans[k].opacity)]
-        hidden: Bools = covered[:, later].any(axis=1)
-        return hidden
+        return np.asarray(covered[:, later].any(axis=1), np.bool_)
 
     def _differences(self, covered: Bools, trouble: Indices) -> Floats:
         """Return how different the colour that shows in a trouble is from the one that should."""
@@ -467,7 +466,7 @@ def _tightest(
         end in (End.FREE, End.BRANCHING) and bool(to_crossing[node] < AT_CROSSING)
         for end, node in zip(line.ends, line.nodes[[0, -1]], strict=True)
     ]
-    counted = ~np.isfinite(to_crossing[axis.edges[pieces]]).any(axis=1)
+    counted: Bools = np.asarray(~np.isfinite(to_crossing[axis.edges[pieces]]).any(axis=1), np.bool_)
     candidates: list[tuple[int, float]] = []
     for tip, order in zip(tips, (slice(None), slice(None, None, -1)), strict=True):
         if not tip:

@@ -258,7 +258,7 @@ class BlockPattern:
         whole[np.arange(size), :, np.arange(size)] = left[rest.nodes]
         whole[rest.first, :, rest.second] = blocks[rest.edge]
         whole[rest.second, :, rest.first] = transposed(blocks[rest.edge])
-        inverse = np.linalg.inv(whole.reshape(3 * size, 3 * size))
+        inverse = np.asarray(np.linalg.inv(whole.reshape(3 * size, 3 * size)), np.float64)
         return BlockFactor(self, inverses, shares, inverse.reshape(size, 3, size, 3))
 
 

@@ -605,7 +605,7 @@ def _needless(
     number = np.flatnonzero(~stays[held.which])
     own, yields = held.own[number], held.yielding(held.which[number])
     # All that holds beside the bridge is in what it yields to itself; a cut-off part yields freely.
-    root = np.linalg.cholesky(own)
+    root = np.asarray(np.linalg.cholesky(own), np.float64)
     loose = np.linalg.eigvalsh(transposed(root) @ yields @ root)[:, -1] > LOOSE
     stays[held.which[number[loose]]] = True
     number = number[~loose]

@@ -112,8 +112,8 @@ def weights_of(subject: Bools, important: Plane, share: float = FACE_SHARE) -> P
     left = float(rest.sum())
     if left < 1e-3 * total:
         return face / np.float32(part)
-    weights: Plane = face * np.float32(share / part) + rest * np.float32((1 - share) / left)
-    return weights
+    own, other = np.float32(share / part), np.float32((1 - share) / left)
+    return np.add(face * own, rest * other, dtype=np.float32)
 
 
 def tones_of(
