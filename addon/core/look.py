@@ -11,14 +11,10 @@ import bpy
 import numpy as np
 from mathutils import Vector
 
-from .conversion import METRES_PER_MM
-
 #: Free space round what is framed, as a share of its size.
 ROUND = 1.15
 #: Width of the film that Blender's views are reckoned with, in mm, as its lenses are.
 FILM = 72.0
-#: A view nearer than this, in mm, cuts off what it shows.
-NEAR = 1.0
 #: What makes up where a view looks from.
 POSE = ("view_rotation", "view_location", "view_distance")
 
@@ -60,7 +56,6 @@ def frame(scene: Any, things: Iterable[Any]) -> None:
             distance = radius / half
         view.view_location = Vector(((low + high) / 2).tolist())
         view.view_distance = ROUND * distance
-        space.clip_start = min(space.clip_start, NEAR * METRES_PER_MM)
 
 
 def join(scene: Any, things: Iterable[Any]) -> None:

@@ -21,8 +21,8 @@ ZIP, JOB, FOLDER = (Path(a).resolve() for a in sys.argv[sys.argv.index("--") + 1
 drawn = set()
 #: Seconds between two steps, and steps to wait for a build.
 PAUSE, PATIENCE = 0.3, 1200
-#: From the sidebar's top: the third tab's middle, the first header's middle, header to header.
-TAB, FIRST, PITCH = 121, 16, 28
+#: From the sidebar's top: the fourth tab's middle, the first header's middle, header to header.
+TAB, FIRST, PITCH = 165, 16, 28
 #: In the findings: from the header to the first row; from the sidebar's left to its check box.
 ROW, MEND = 36, 163
 
