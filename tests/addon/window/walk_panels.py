@@ -346,12 +346,9 @@ def trace():
     """A live preview of a picture while a slider moves."""
     from sheetstack.addon.tracing.preview import IMAGE, live
 
-    image = next(i for i in bpy.data.images if i.name.startswith("Painted"))
-    image.filepath_raw, image.file_format = str(FOLDER / "to-trace.png"), "PNG"
-    image.save()
     group = bpy.context.scene.sheetstack_tracing
     group.live = True
-    group.picture = str(FOLDER / "to-trace.png")
+    group.picture = str(FOLDER / "rendered.png")
     yield from click_header("Trace a Picture")
     yield from wait_for(lambda: live.icons and IMAGE in live.icons)
     yield from wait_for(lambda: live.work is None and live.changed is None)
@@ -365,7 +362,6 @@ def trace():
     yield from click_header("Trace a Picture")
     group.live = False
     group.picture = ""
-    (FOLDER / "to-trace.png").unlink()
 
 
 def export():
