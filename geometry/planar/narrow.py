@@ -411,7 +411,7 @@ def _told(axis: MedialAxis, line: MiddleLine, width: float) -> NarrowPlace | Non
     if free:
         if line.ends[0] is End.BRANCHING:
             length -= float(axis.clearance[line.nodes[0]])
-        half = np.searchsorted(np.cumsum(lengths), lengths.sum() / 2)
+        half = int(np.searchsorted(np.cumsum(lengths), lengths.sum() / 2))
         middle = axis.points[axis.edges[pieces[min(half, len(pieces) - 1)]]].mean(axis=0)
         by_width = np.argsort(widths, kind="stable")
         passed = np.cumsum(lengths[by_width])

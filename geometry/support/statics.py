@@ -494,7 +494,7 @@ class LoadedGrillage:
         order = np.lexsort((-soft, label))
         rank = np.empty(count, np.int64)
         rank[order] = ramp(size)
-        cases = int(min(size.max(), most_pushed))
+        cases = min(int(size.max()), most_pushed)
         step = max(1, _CHUNK // max(1, len(self.which) * RIM_POINTS * 3))
         for low in range(0, cases, step):
             high = min(cases, low + step)

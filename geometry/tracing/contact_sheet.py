@@ -23,7 +23,7 @@ def histogram_picture(tracing: Tracing, width: int = 900, height: int = 420) -> 
     tones = tracing.tone[tracing.subject]
     counts, _ = np.histogram(tones, BINS, (0, 100))
     # The square root keeps small peaks in sight beside a big one.
-    heights = np.sqrt(counts / max(1, counts.max()))
+    heights = np.sqrt(counts / max(1, int(counts.max())))
     image = Image.new("RGB", (width, height), _PAPER)
     pen = ImageDraw.Draw(image)
     font = _font(16)
