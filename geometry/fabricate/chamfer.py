@@ -15,7 +15,7 @@ from shapely import MultiPolygon
 from ..arrays import Floats, Geometries, Indices
 from ..mesh.solid import Mesh
 from ..planar.polygons import as_multipolygon
-from ..planar.union import union_by_clusters
+from ..planar.union import unite
 
 #: How far the slope runs on past the sheet's faces, as a share of the chamfer's width at most, so
 #: that its edges cross the sheet's faces instead of touching them. Never down to the wall side.
@@ -65,7 +65,7 @@ def chamfer_cutter(
     shapely.prepare(within)
     clipped = ~shapely.covers(within, grown)
     grown[clipped] = shapely.union(smooth[clipped], shapely.intersection(grown[clipped], within))
-    outer = union_by_clusters(np.array(shapely.get_parts(grown), object))
+    outer = unite(np.array(shapely.get_parts(grown), object))
     inside = as_multipolygon(shapely.geometrycollections(inner))
     heights = (land - slope * past, top + slope * past)
     return _above((inside, outer), heights, heights[1] + 1.0)

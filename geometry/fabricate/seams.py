@@ -19,7 +19,7 @@ from ..arrays import Floats
 from ..errors import GeometryError
 from ..planar.morphology import dilate, openings_of, without_openings
 from ..planar.polygons import as_multipolygon
-from ..planar.union import union_by_clusters
+from ..planar.union import unite
 
 #: Cost of a millimetre of seam on plain ground, beside an edge, and on a bridge or neck.
 PLAIN, EDGE, NARROW = 1.0, 4.0, 400.0
@@ -101,7 +101,7 @@ def narrow_places(shape: MultiPolygon, narrow: float) -> MultiPolygon:
         thin += [p for p in as_multipolygon(rest).geoms if p.area > _LEAST_PART * narrow * narrow]
     if not thin:
         return MultiPolygon()
-    grown = union_by_clusters(shapely.buffer(np.array(thin, object), CLEAR_OF_NARROW))
+    grown = unite(shapely.buffer(np.array(thin, object), CLEAR_OF_NARROW))
     return as_multipolygon(grown.intersection(whole))
 
 

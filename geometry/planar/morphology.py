@@ -13,7 +13,7 @@ from shapely import MultiPolygon, Polygon
 from ..arrays import Geometries
 from ..threads import map_geometries
 from .polygons import as_multipolygon
-from .union import union_by_clusters
+from .union import unite
 
 #: Segments a quarter circle of the rounds that an eroded corner gets. The rounds are drawn outside
 #: the true arc (see ``_reach``), so that the eroded sheet is never larger than the exact one.
@@ -73,7 +73,7 @@ def dilate(openings: Geometries, distance: float, quad_segs: int = 8) -> MultiPo
     if len(openings) == 0:
         return MultiPolygon()
     smooth = shapely.simplify(openings, _SIMPLIFY * distance)
-    return union_by_clusters(shapely.buffer(smooth, distance, quad_segs=quad_segs))
+    return unite(shapely.buffer(smooth, distance, quad_segs=quad_segs))
 
 
 def erode(
@@ -198,7 +198,7 @@ class ErodedSheet:
         }
         if not keys:
             return as_multipolygon(self._inner)
-        gone = union_by_clusters(np.array(list(self._dilated.values()), object))
+        gone = unite(np.array(list(self._dilated.values()), object))
         return as_multipolygon(self._inner.difference(gone))
 
 

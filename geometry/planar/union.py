@@ -1,76 +1,99 @@
-"""Unions of many polygons of which few overlap: only those that meet go through the overlay."""
+"""Shapes that meet: which of many do, and their union; only those that meet are changed.
+
+Thousands of shapes may lie on top of each other, so that the pairs of them are too many to hold.
+Pairs are therefore looked at a few at a time, and no longer once they are known to hang together.
+"""
 
 from __future__ import annotations
+
+from collections.abc import Iterator
 
 import numpy as np
 import shapely
 from shapely import MultiPolygon
 
-from ..arrays import Geometries, Indices
+from ..arrays import Bools, Floats, Geometries, Indices
 from ..tolerance import TOLERANCES, Tolerances
-from .arrangement import arrange, merge_faces
 from .graph import connected_labels, members_of
-from .polygons import as_multipolygon, without_specks
+from .polygons import without_specks
 
-#: Grid in mm that unions are snapped to; far below every tolerance. Without one GEOS has been seen
-#: to lose a triangle of a union without a word.
-GRID = TOLERANCES.same_point
-
-
-def box_pairs(shapes: Geometries, owner: Indices | None = None) -> tuple[Indices, Indices]:
-    """Return the pairs of shapes whose bounding boxes meet.
-
-    Parameters
-    ----------
-    shapes : object array (n,)
-    owner : int array (n,), optional
-        Only shapes of the same owner are paired.
-
-    Returns
-    -------
-    first, second : int array (m,)
-        With first < second.
-    """
-    first, second = shapely.STRtree(shapes).query(shapes)
-    keep = first < second
-    if owner is not None:
-        keep &= owner[first] == owner[second]
-    return first[keep], second[keep]
-
-
-def pair_labels(count: int, first: Indices, second: Indices) -> Indices:
-    """Label items by the cluster that pairs of them put them in.
-
-    Parameters
-    ----------
-    count : int
-        Number of items.
-    first, second : int array (m,)
-
-    Returns
-    -------
-    int array (count,)
-    """
-    return connected_labels(count, np.stack([first, second], axis=1))
+#: Pairs of shapes looked at in one go, for the sake of memory.
+_PAIRS_AT_ONCE = 1_000_000
 
 
 def cluster_labels(polygons: Geometries) -> Indices:
     """Label polygons by the cluster of those that meet.
 
+    Parameters
+    ----------
+    polygons : object array (n,) of Polygon
+
+    Returns
+    -------
+    int array (n,)
+        Labels 0, 1, ... in order of each cluster's first polygon.
+
+    Examples
+    --------
     >>> cluster_labels(shapely.box(np.array([0, 5, 1]), 0, np.array([2, 6, 3]), 1))
     array([0, 1, 0])
     """
-    a, b = shapely.STRtree(polygons).query(polygons, predicate="intersects")
-    return pair_labels(len(polygons), a, b)
+    around, _ = _nesting(polygons)
+    inside = np.flatnonzero(around >= 0)
+    links = np.stack([inside, around[inside]], axis=1)
+    labels = edge_clusters(polygons)
+    return connected_labels(len(polygons), labels[links])[labels]
 
 
-def union_by_label(shapes: Geometries, labels: Indices) -> Geometries:
+def edge_clusters(shapes: Geometries, owner: Indices | None = None) -> Indices:
+    """Label shapes by the cluster of those whose edges meet; one inside another need not meet it.
+
+    Parameters
+    ----------
+    shapes : object array (n,), all Polygon or all LinearRing
+    owner : int array (n,), optional
+        Only shapes of the same owner are looked at together.
+
+    Returns
+    -------
+    int array (n,)
+        Labels 0, 1, ... in order of each cluster's first shape.
+
+    Examples
+    --------
+    >>> edge_clusters(shapely.box(np.array([0, 5, 1]), 0, np.array([2, 6, 3]), 1))
+    array([0, 1, 0])
+    """
+    # Rings instead of polygons: whether lines meet is found sooner than whether areas do.
+    rings, shape = shapes, np.arange(len(shapes))
+    if (shapely.get_type_id(shapes) == shapely.GeometryType.POLYGON).all():
+        rings, shape = shapely.get_rings(shapes, return_index=True)
+    shapely.prepare(rings)
+    labels = np.arange(len(shapes))
+    for first, second in _box_pairs(rings):
+        a, b = shape[first], shape[second]
+        asked = (first < second) & (labels[a] != labels[b])
+        if owner is not None:
+            asked &= owner[a] == owner[b]
+        first, second = first[asked], second[asked]
+        meet = shapely.intersects(rings[first], rings[second])
+        if meet.any():
+            links = np.stack([labels[shape[first[meet]]], labels[shape[second[meet]]]], axis=1)
+            labels = connected_labels(len(shapes), links)[labels]
+    return np.unique(labels, return_inverse=True)[1].reshape(-1)
+
+
+def union_by_label(
+    shapes: Geometries, labels: Indices, tolerances: Tolerances = TOLERANCES
+) -> Geometries:
     """Return the union of the shapes of each label, in the labels' order.
 
     Parameters
     ----------
     shapes : object array (n,)
     labels : int array (n,)
+    tolerances : Tolerances
+        ``grid`` is what unions are snapped to.
 
     Returns
     -------
@@ -82,18 +105,11 @@ def union_by_label(shapes: Geometries, labels: Indices) -> Geometries:
     for number, group in enumerate(groups):
         alone = len(group) == 1
         unions[number] = (
-            shapes[group[0]] if alone else shapely.union_all(shapes[group], grid_size=GRID)
+            shapes[group[0]]
+            if alone
+            else shapely.union_all(shapes[group], grid_size=tolerances.grid)
         )
     return unions
-
-
-def union_by_clusters(polygons: Geometries) -> MultiPolygon:
-    """Return the union of many polygons of which few overlap.
-
-    Only polygons that overlap go through the union; a general one would node all of them.
-    """
-    joined = union_by_label(polygons, cluster_labels(polygons))
-    return as_multipolygon(shapely.geometrycollections(joined))
 
 
 def unite(polygons: Geometries, *, tolerances: Tolerances = TOLERANCES) -> MultiPolygon:
@@ -109,36 +125,80 @@ def unite(polygons: Geometries, *, tolerances: Tolerances = TOLERANCES) -> Multi
     Returns
     -------
     MultiPolygon
+
+    Examples
+    --------
+    >>> unite(shapely.box(np.array([0, 5, 1]), 0, np.array([2, 6, 3]), 1)).area
+    4.0
     """
     polygons = np.asarray(polygons, dtype=object)
+    polygons = polygons[~shapely.is_empty(polygons)]
     if len(polygons) < 2:
         return shapely.multipolygons(polygons)
-    first, second = box_pairs(polygons)
-    shapely.prepare(polygons)
-    meet = shapely.intersects(polygons[first], polygons[second])
-    first, second = first[meet], second[meet]
     # What lies within another adds nothing: details on a background need no cutting at all.
-    shown = np.ones(len(polygons), bool)
-    shown[second[shapely.contains_properly(polygons[first], polygons[second])]] = False
-    shown[first[shapely.contains_properly(polygons[second], polygons[first])]] = False
-    both = shown[first] & shown[second]
-    label = pair_labels(len(polygons), first[both], second[both])
-    alone = shown & (np.bincount(label)[label] == 1)
-    united = [polygons[alone]]
-    meeting = shown & ~alone
-    for members in members_of(label[meeting], np.flatnonzero(meeting)):
-        united.append(_union(polygons[members], tolerances))
-    return shapely.multipolygons(shapely.orient_polygons(np.concatenate(united)))
+    polygons = polygons[~_nesting(polygons)[1]]
+    labels = cluster_labels(polygons)
+    alone = np.bincount(labels)[labels] == 1
+    united = shapely.get_parts(union_by_label(polygons[~alone], labels[~alone], tolerances))
+    united = united[shapely.get_type_id(united) == shapely.GeometryType.POLYGON]
+    united, _ = without_specks(united, tolerances.least_area)
+    return shapely.multipolygons(shapely.orient_polygons(np.concatenate([polygons[alone], united])))
 
 
-def _union(polygons: Geometries, tolerances: Tolerances) -> Geometries:
-    """Cut all outlines at once and keep the faces that some polygon covers.
+def _nesting(polygons: Geometries) -> tuple[Indices, Bools]:
+    """Return what lies inside what, as far as edges do not tell.
 
-    Not GEOS's own union of polygons: without a grid it was seen to lose area
-    (``Tolerances.grid``), and with one it takes several times as long for thousands of polygons,
-    since it unites them pair by pair.
+    Returns
+    -------
+    around : int array (n,)
+        A polygon that has the beginning of each polygon's outer edge in it, -1 where none has.
+    hidden : bool array (n,)
+        Whether the whole of it lies in another one, without touching its edge.
     """
-    rings = shapely.get_rings(shapely.orient_polygons(polygons))
-    faces, covers, _ = arrange(rings, tolerances)
-    merged = merge_faces(faces[covers > 0], tolerances)
-    return without_specks(merged, tolerances.least_area)[0]
+    # From the largest box to the smallest, so that what hides much is found early.
+    bounds = shapely.bounds(polygons)
+    order = np.argsort(-(bounds[:, 2] - bounds[:, 0]) * (bounds[:, 3] - bounds[:, 1]))
+    shapes, bounds = polygons[order], bounds[order]
+    starts = shapely.get_coordinates(shapely.get_point(shapely.get_exterior_ring(shapes), 0))
+    around, hidden = np.full(len(shapes), -1), np.zeros(len(shapes), bool)
+    shapely.prepare(shapes)
+    for outer, inner in _box_pairs(shapes):
+        asked = ~hidden[inner] & ~hidden[outer] & _inside(bounds[inner], bounds[outer])
+        outer, inner = outer[asked], inner[asked]
+        within = shapely.contains_xy(shapes[outer], starts[inner])
+        outer, inner = outer[within], inner[within]
+        around[inner] = order[outer]
+        hidden[inner[shapely.contains_properly(shapes[outer], shapes[inner])]] = True
+    found, covered = np.empty(len(shapes), np.int64), np.empty(len(shapes), bool)
+    found[order], covered[order] = around, hidden
+    return found, covered
+
+
+def _inside(inner: Floats, outer: Floats) -> Bools:
+    """Return which boxes (n, 4) lie inside the others without touching their edges."""
+    low: Bools = (inner[:, :2] > outer[:, :2]).all(axis=1)
+    return low & (inner[:, 2:] < outer[:, 2:]).all(axis=1)
+
+
+def _box_pairs(shapes: Geometries) -> Iterator[tuple[Indices, Indices]]:
+    """Yield the pairs of shapes whose boxes meet, both ways round, a bounded number at a time."""
+    tree = shapely.STRtree(shapes)
+    most = np.cumsum(_most_meetings(shapely.bounds(shapes)))
+    start = 0
+    while start < len(shapes):
+        before = most[start - 1] if start else 0
+        stop = int(np.searchsorted(most, before + _PAIRS_AT_ONCE, side="right"))
+        stop = max(stop, start + 1)
+        first, second = tree.query(shapes[start:stop])
+        yield first + start, second
+        start = stop
+
+
+def _most_meetings(bounds: Floats) -> Indices:
+    """Return for each box a bound on how many it meets: those that it meets in x alone, or in y."""
+    found = []
+    for low, high in ((0, 2), (1, 3)):
+        begun = np.searchsorted(np.sort(bounds[:, low]), bounds[:, high], side="right")
+        ended = np.searchsorted(np.sort(bounds[:, high]), bounds[:, low], side="left")
+        found.append(begun - ended)
+    return np.minimum(*found)

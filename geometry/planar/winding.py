@@ -7,10 +7,8 @@ import shapely
 
 from ..arrays import Floats, Indices
 
-#: Up to so many pairs of a point and a segment every pair is looked at, which needs no tree.
+#: Pairs of a point and a segment looked at in one go, for the sake of memory.
 _MOST_PAIRS = 4_000_000
-#: Points whose rays are looked up in the tree at once, for the sake of memory.
-_POINTS_AT_ONCE = 4096
 
 
 def winding_numbers(points: Floats, start: Floats, end: Floats) -> Indices:
@@ -36,8 +34,6 @@ def winding_numbers(points: Floats, start: Floats, end: Floats) -> Indices:
     [1, 0]
     """
     found = np.zeros(len(points), np.int64)
-    slanted = start[:, 1] != end[:, 1]
-    start, end = start[slanted], end[slanted]
     if len(points) == 0 or len(start) == 0:
         return found
     if len(points) * len(start) <= _MOST_PAIRS:
@@ -45,7 +41,13 @@ def winding_numbers(points: Floats, start: Floats, end: Floats) -> Indices:
         segment = np.tile(np.arange(len(start)), len(points))
         _count_crossings(found, points, start, end, which, segment)
         return found
-    # Many points and many segments: a tree finds the few segments that each ray can meet.
+    # Many points and many segments: a tree finds the few segments that each ray can meet. A ray
+    # goes to the right or, where segments lie side by side rather than above each other, down.
+    levels = [_beside(points[:, k], start[:, k], end[:, k]) for k in (1, 0)]
+    pairs = levels[0]
+    if levels[1].sum() < levels[0].sum():
+        pairs = levels[1]
+        points, start, end = (xy[:, ::-1] * (1.0, -1.0) for xy in (points, start, end))
     tree = shapely.STRtree(
         shapely.box(
             np.minimum(start[:, 0], end[:, 0]),
@@ -55,12 +57,23 @@ def winding_numbers(points: Floats, start: Floats, end: Floats) -> Indices:
         )
     )
     right = float(max(start[:, 0].max(), end[:, 0].max(), points[:, 0].max())) + 1.0
-    for low in range(0, len(points), _POINTS_AT_ONCE):
-        some = points[low : low + _POINTS_AT_ONCE]
-        rays = shapely.box(some[:, 0], some[:, 1], right, some[:, 1])
-        which, segment = tree.query(rays)
+    total, low = np.cumsum(pairs), 0
+    while low < len(points):
+        before = total[low - 1] if low else 0
+        stop = int(np.searchsorted(total, before + _MOST_PAIRS, side="right"))
+        stop = max(stop, low + 1)
+        some = points[low:stop]
+        which, segment = tree.query(shapely.box(some[:, 0], some[:, 1], right, some[:, 1]))
         _count_crossings(found, points, start, end, which + low, segment)
+        low = stop
     return found
+
+
+def _beside(at: Floats, start: Floats, end: Floats) -> Indices:
+    """Return how many segments reach across each level ``at``."""
+    low, high = np.sort(np.minimum(start, end)), np.sort(np.maximum(start, end))
+    across: Indices = np.searchsorted(low, at, side="right") - np.searchsorted(high, at)
+    return across
 
 
 def _count_crossings(

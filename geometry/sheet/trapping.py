@@ -17,7 +17,7 @@ from ..colour import hides
 from ..finding import Finding, Severity
 from ..job.sections import LayerSettings
 from ..planar.polygons import as_multipolygon
-from ..planar.union import union_by_clusters
+from ..planar.union import unite
 from .sheet import PlacedArtwork
 
 #: Overlap of what is added with the layer itself, in mm.
@@ -83,7 +83,7 @@ def _grown(shape: MultiPolygon, cover: shapely.Geometry, trap: float) -> MultiPo
             [shapely.clip_by_rect(p, *rect) for p in parts[near_own[by_own == number]]]
         )
         added += _additions(part, own, here, trap)
-    return union_by_clusters(np.array([*parts, *added], object)) if added else shape
+    return unite(np.array([*parts, *added], object)) if added else shape
 
 
 def _additions(

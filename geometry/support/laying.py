@@ -14,7 +14,7 @@ from ..planar.morphology import ErodedSheet
 from ..planar.polygons import as_multipolygon, piece_of
 from ..planar.strips import fillets, straight_strips
 from ..planar.subdivide import short_lines, small_polygons
-from ..planar.union import union_by_clusters
+from ..planar.union import unite
 from ..sheet.plate import cut_plate
 from ..sheet.sheet import Sheet
 from .gaps import Gaps
@@ -137,7 +137,7 @@ class Laying:
 
 def _without(parts: Geometries, shapes: Geometries) -> Geometries:
     """Return each part less the shapes, of which a part meets few."""
-    joined = shapely.get_parts(union_by_clusters(shapes))
+    joined = shapely.get_parts(unite(shapes))
     part, shape = shapely.STRtree(joined).query(parts, predicate="intersects")
     meeting = shapely.multipolygons(joined[shape], indices=part, out=np.full(len(parts), None))
     cut: Geometries = shapely.difference(parts, meeting)

@@ -10,7 +10,8 @@ from hypothesis import strategies as st
 from shapely import MultiPolygon, Point, box
 
 from sheetstack.geometry.errors import GeometryError
-from sheetstack.geometry.planar.arrangement import partition
+from sheetstack.geometry.planar.arrangement import arrange, partition
+from sheetstack.geometry.tolerance import TOLERANCES
 
 
 def some_regions(seed: int, count: int = 4) -> list[MultiPolygon]:
@@ -100,3 +101,18 @@ def test_shape_joins_cells_again():
 def test_a_frame_without_area_is_refused():
     with pytest.raises(GeometryError, match="frame"):
         partition([box(0, 0, 1, 1)], box(0, 0, 0, 0))
+
+
+def test_winding_numbers_of_a_long_zigzag_do_not_depend_on_its_direction():
+    # Two zigzags over each other; every ray along them meets thousands of segments.
+    n = 3000
+    x = np.linspace(0, 200, n)
+    up = np.where(np.arange(n) % 2, 3.0, -3.0)
+    ring = np.concatenate([np.stack([x, up], 1), np.stack([x, -up], 1)[::-1]])
+    for turned in (ring, ring[:, ::-1] * (1.0, -1.0)):
+        faces, winding, crossings = arrange(np.array([shapely.linearrings(turned)]), TOLERANCES)
+        assert len(crossings) == n - 1
+        assert sorted(np.unique(winding)) == [-1, 1]
+        # The faces on either side of a crossing are wound the opposite way.
+        order = np.argsort(shapely.get_coordinates(shapely.centroid(faces)) @ (1, 1))
+        assert (np.diff(winding[order]) != 0).all()

@@ -1,20 +1,22 @@
+import tracemalloc
+
 import numpy as np
 import pytest
 import shapely
 
+from sheetstack.geometry.planar.graph import connected_labels
 from sheetstack.geometry.planar.union import (
     cluster_labels,
-    union_by_clusters,
     union_by_label,
     unite,
 )
 
 
 @pytest.mark.parametrize("seed", range(10))
-def test_union_by_clusters_is_the_union(seed):
+def test_what_is_united_is_the_union(seed):
     rng = np.random.default_rng(seed)
     discs = shapely.buffer(shapely.points(rng.uniform(0, 50, (80, 2))), rng.uniform(0.5, 4, 80))
-    union = union_by_clusters(discs)
+    union = unite(discs)
     assert union.is_valid
     # Unions are snapped to a grid of a millionth of a millimetre.
     assert union.symmetric_difference(shapely.union_all(discs)).area < 1e-5 * union.length
@@ -43,3 +45,34 @@ def test_unite_leaves_what_meets_nothing_and_drops_what_is_covered():
     assert shapely.to_wkt(united.geoms[0], -1) == shapely.to_wkt(alone, -1)
     assert len(united.geoms) == 2
     assert united.area == alone.area + around.area
+
+
+def test_what_covers_the_hole_of_another_is_united_with_it():
+    # Their edges do not meet, and neither lies in the other.
+    ring = shapely.box(0, 0, 9, 9).difference(shapely.box(4, 4, 5, 5))
+    patch = shapely.box(2, 2, 7, 7)
+    both = np.array([patch, ring], object)
+    assert cluster_labels(both).tolist() == [0, 0]
+    assert unite(both).equals(shapely.box(0, 0, 9, 9))
+
+
+@pytest.mark.parametrize("seed", range(10))
+def test_clusters_are_those_of_shapely(seed):
+    rng = np.random.default_rng(seed)
+    shapes = shapely.buffer(shapely.points(rng.uniform(0, 60, (60, 2))), rng.uniform(0.5, 9, 60))
+    bitten = shapely.difference(shapes, shapely.buffer(shapely.centroid(shapes), 2.0))
+    shapes = np.where(shapely.is_empty(bitten) | (rng.random(60) < 0.5), shapes, bitten)
+    pairs = shapely.STRtree(shapes).query(shapes, predicate="intersects")
+    assert (cluster_labels(shapes) == connected_labels(60, pairs.T)).all()
+
+
+def test_thousands_of_shapes_on_top_of_each_other_fit_in_memory():
+    # 60 million pairs of boxes meet: two arrays of them would take a gigabyte.
+    x = np.linspace(0, 1, 8000)
+    shapes = shapely.box(x, 1 - x, x + 10, 11 - x)
+    tracemalloc.start()
+    united = unite(shapes)
+    peak = tracemalloc.get_traced_memory()[1]
+    tracemalloc.stop()
+    assert peak < 200e6
+    assert united.area == pytest.approx(120, abs=0.01)  # 11 x 11 less two corners, stepped

@@ -21,7 +21,7 @@ from ...finding import Finding
 from ...planar.arrangement import arrange, merge_faces
 from ...planar.graph import members_of
 from ...planar.polygons import without_specks
-from ...planar.union import box_pairs, pair_labels, unite
+from ...planar.union import edge_clusters, unite
 from ...tolerance import TOLERANCES, Tolerances
 from .contour import Compound, Contour, Rule
 from .join_ends import join_ends
@@ -196,11 +196,9 @@ def _pieces(rings: Rings, tolerances: Tolerances, told: Repairs) -> _Pieces:
     n = len(rings.shapes)
     crowd = np.bincount(rings.owner)[rings.owner] > 1
     inside = np.flatnonzero(crowd)
-    first, second = box_pairs(rings.shapes[inside], rings.owner[inside])
-    first, second = inside[first], inside[second]
-    shapely.prepare(rings.shapes[inside])
-    meet = shapely.intersects(rings.shapes[first], rings.shapes[second])
-    label = pair_labels(n, first[meet], second[meet])
+    cluster = edge_clusters(rings.shapes[inside], rings.owner[inside])
+    label = np.arange(n)
+    label[inside] = inside[np.unique(cluster, return_index=True)[1]][cluster]
     lone = rings.simple & (np.bincount(label)[label] == 1)
 
     alone = np.flatnonzero(lone)
