@@ -46,3 +46,11 @@ class Tolerances:
 
 
 TOLERANCES = Tolerances()
+
+#: What a length, area or sum is raised to before something is divided by it, so that nothing over
+#: nothing is 0 and not NaN. Far under all that is measured: mm, pixels, shares.
+NOT_ZERO = 1e-12
+
+#: Rounding of floats that must not turn a whole number of parts, or a limit that is just met,
+#: into one more or a miss. For quotients and lengths of a sheet's size, in mm or of 1.
+ROUNDING = 1e-9

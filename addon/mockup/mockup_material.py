@@ -19,7 +19,7 @@ from ..core.conversion import shader_colour
 
 
 @dataclass(frozen=True)
-class Picture:
+class PaintedPicture:
     """The painted picture as it lies in the scene.
 
     Parameters
@@ -127,7 +127,7 @@ class Nodes:
 
 
 def painted(
-    nodes: Nodes, place: Any, bare: Any, picture: Picture | None, ragged: float = 0.0
+    nodes: Nodes, place: Any, bare: Any, picture: PaintedPicture | None, ragged: float = 0.0
 ) -> tuple[Any, Any]:
     """Lay a picture over a surface.
 
@@ -138,7 +138,7 @@ def painted(
         Of a point in the scene.
     bare : socket or colour
         The surface's own colour.
-    picture : Picture or None
+    picture : PaintedPicture or None
     ragged : float
         How uneven the edge of the ground's paint is, in Blender units.
 
@@ -172,7 +172,7 @@ def painted(
     return nodes.mix(cover, bare, paint), cover
 
 
-def brick(picture: Picture | None) -> Any:
+def brick(picture: PaintedPicture | None) -> Any:
     """Return fired clay, each brick its own tone; faces carry the attribute ``tone``."""
     nodes = Nodes("Mock-up brick")
     place = nodes.place()
@@ -199,7 +199,7 @@ def brick(picture: Picture | None) -> Any:
     return nodes.material
 
 
-def mortar(picture: Picture | None) -> Any:
+def mortar(picture: PaintedPicture | None) -> Any:
     """Return the joints between bricks."""
     nodes = Nodes("Mock-up mortar")
     place = nodes.place()
@@ -211,7 +211,7 @@ def mortar(picture: Picture | None) -> Any:
     return nodes.material
 
 
-def plaster(picture: Picture | None, colour: str = "#d9d2c4") -> Any:
+def plaster(picture: PaintedPicture | None, colour: str = "#d9d2c4") -> Any:
     """Return trowelled plaster, a little uneven in tone and plane."""
     nodes = Nodes("Mock-up plaster")
     place = nodes.place()
@@ -230,7 +230,7 @@ def plaster(picture: Picture | None, colour: str = "#d9d2c4") -> Any:
     return nodes.material
 
 
-def concrete(picture: Picture | None) -> Any:
+def concrete(picture: PaintedPicture | None) -> Any:
     """Return board-marked concrete: plank joints, blow holes, stains."""
     nodes = Nodes("Mock-up concrete")
     place = nodes.place()
@@ -266,7 +266,7 @@ def concrete(picture: Picture | None) -> Any:
     return nodes.material
 
 
-def board(picture: Picture | None) -> Any:
+def board(picture: PaintedPicture | None) -> Any:
     """Return a board painted all over, brush marks along it."""
     nodes = Nodes("Mock-up board")
     place = nodes.place()
@@ -279,7 +279,7 @@ def board(picture: Picture | None) -> Any:
     return nodes.material
 
 
-def canvas(picture: Picture | None) -> Any:
+def canvas(picture: PaintedPicture | None) -> Any:
     """Return primed linen: threads each way."""
     nodes = Nodes("Mock-up canvas")
     place = nodes.place()

@@ -20,7 +20,7 @@ from ...geometry.scene.scale_objects import HEIGHT, RULE_WIDTH, figure, rule_len
 from ..core.blender_versions import CAN_DENOISE, use_nodes
 from ..core.conversion import fill_mesh, metres
 from . import mockup_material
-from .mockup_material import Picture
+from .mockup_material import PaintedPicture
 
 #: Height over the ground, in mm, that the middle of a small picture hangs at: eyes of a grown
 #: person (galleries use 1450 to 1550: common practice, no source).
@@ -64,7 +64,7 @@ def mockup_scene(
     # Large pictures stand low on the wall, small ones hang before the eyes.
     middle = EYES if height < 2 * EYES - 600 else height / 2 + 300
     image = mockup_material.image_of(f"{scene.name} picture", picture)
-    shown = Picture(
+    shown = PaintedPicture(
         image,
         float(metres(width)),
         float(metres(height)),
@@ -125,7 +125,7 @@ def _plane(width: float, height: float, middle: float, depth: float) -> Mesh:
 
 
 def _surface(
-    scene: Any, kind: str, picture: Picture, span: tuple[float, float], middle: float
+    scene: Any, kind: str, picture: PaintedPicture, span: tuple[float, float], middle: float
 ) -> None:
     if kind == "brick":
         mesh, number = brickwork(*span)
@@ -147,7 +147,7 @@ def _surface(
 
 
 def _panel(
-    scene: Any, kind: str, picture: Picture, size_mm: tuple[float, float], middle: float
+    scene: Any, kind: str, picture: PaintedPicture, size_mm: tuple[float, float], middle: float
 ) -> float:
     """Hang a board or a stretched canvas; return how far its face stands out, in mm."""
     width, height = size_mm

@@ -8,6 +8,7 @@ import numpy as np
 import shapely
 
 from ..arrays import Floats
+from ..tolerance import ROUNDING
 from .kerf import CutPath, CutPaths
 
 
@@ -42,7 +43,7 @@ class CutSheet:
             return 0.0
         every = np.concatenate(points)
         beyond = max(float(-every.min()), float((every - self.size).max()), 0.0)
-        return float(np.ceil(beyond - 1e-9))
+        return float(np.ceil(beyond - ROUNDING))
 
     def moved(self, dx: float, dy: float, quarter_turns: int = 0) -> CutSheet:
         """Return the piece turned about the origin by quarters, then shifted; its size stays.

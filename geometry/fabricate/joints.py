@@ -12,6 +12,7 @@ from shapely import LineString, MultiPolygon, Polygon
 
 from ..arrays import Floats, Geometries
 from ..planar.morphology import erode, openings_of
+from ..tolerance import ROUNDING
 
 #: Width of a key's neck as a share of its head: a slope of about 1 to 3 on common proportions.
 _NECK = 0.6
@@ -126,7 +127,7 @@ def _on_stretch(
         share = (k + 0.5) / count
         for scale in _SCALES:
             head = width * scale
-            if head + 2 * wall > length / count + 1e-9:
+            if head + 2 * wall > length / count + ROUNDING:
                 continue
             key = _key(a + along * (share * length), along, normal, head, depth * scale)
             owner = _cell_at(tree, cells, key[1] - 0.5 * normal)

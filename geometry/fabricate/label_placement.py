@@ -9,6 +9,7 @@ import shapely
 from shapely import MultiPolygon, Polygon
 
 from ..arrays import Floats
+from ..tolerance import ROUNDING
 from .stroke_font import letter_lines, text_width
 
 #: Steps along and away from an edge at which a label is tried, in heights of its letters.
@@ -74,7 +75,7 @@ def place_label(
         return None
     shapely.prepare(free)
     size = height
-    while size >= least_height - 1e-9:
+    while size >= least_height - ROUNDING:
         found = _place(text, free, size, clearance)
         if found is not None:
             return found
@@ -92,8 +93,8 @@ def _place(
         run, rise = (height, wide) if upright else (wide, height)
         if run + 2 * clearance > x1 - x0 or rise + 2 * clearance > y1 - y0:
             continue
-        xs = np.arange(x0 + clearance, x1 - clearance - run + 1e-9, step)
-        ys = np.arange(y0 + clearance, y1 - clearance - rise + 1e-9, step)
+        xs = np.arange(x0 + clearance, x1 - clearance - run + ROUNDING, step)
+        ys = np.arange(y0 + clearance, y1 - clearance - rise + ROUNDING, step)
         grid_x, grid_y = (g.ravel() for g in np.meshgrid(xs, ys))
         # Nearest to an edge first: lower or left edge before upper or right one.
         depth = (

@@ -6,6 +6,7 @@ import math
 from dataclasses import dataclass
 
 from ..errors import JobError
+from ..tolerance import ROUNDING
 
 #: ISO 216, the A series: A0 in mm; each next size is the longer side halved, rounded down.
 _A0 = (841, 1189)
@@ -122,7 +123,7 @@ def page_plan(
             "nothing of the page is left."
         )
     columns, rows = (
-        max(1, math.ceil((side - overlap) / (shown - overlap) - 1e-9))
+        max(1, math.ceil((side - overlap) / (shown - overlap) - ROUNDING))
         for side, shown in zip((width, height), window, strict=True)
     )
     return PagePlan(page, window, overlap, columns, rows)

@@ -20,6 +20,7 @@ from ..errors import GeometryError
 from ..planar.morphology import dilate, openings_of, without_openings
 from ..planar.polygons import as_multipolygon
 from ..planar.union import unite
+from ..tolerance import ROUNDING
 
 #: Cost of a millimetre of seam on plain ground, beside an edge, and on a bridge or neck.
 PLAIN, EDGE, NARROW = 1.0, 4.0, 400.0
@@ -187,7 +188,7 @@ def _seams_across(
     if length <= room + 1e-6:
         return (), 0.0
     limit = room - reach
-    least = max(2, math.ceil(length / limit - 1e-9))
+    least = max(2, math.ceil(length / limit - ROUNDING))
     if least > MOST_PARTS:
         raise GeometryError(
             f"A sheet of {length:g} mm would be split into {least} parts, too "
@@ -245,7 +246,10 @@ def _cheapest_way(
     points = np.stack([s[way], t] if upright else [t, s[way]], axis=1)
     line = LineString(points)
     simple = line.simplify(1.5 * step)
-    if simple.intersection(cost_at.narrow).length > line.intersection(cost_at.narrow).length + 1e-9:
+    if (
+        simple.intersection(cost_at.narrow).length
+        > line.intersection(cost_at.narrow).length + ROUNDING
+    ):
         simple = line.simplify(1e-9)
     found: Floats = shapely.get_coordinates(simple)
     return found, best

@@ -8,6 +8,7 @@ from shapely import MultiPolygon, Polygon
 
 from ..arrays import Floats
 from ..errors import GeometryError
+from ..tolerance import TOLERANCES
 from .solid import Mesh, extrude
 
 #: Volume of a piece that is nothing but rounding: a cube of 0.01 mm.
@@ -40,7 +41,15 @@ def solid_of(mesh: Mesh) -> manifold3d.Manifold:
 
 
 def block(region: Polygon | MultiPolygon, low: float, high: float) -> manifold3d.Manifold:
-    """Return a flat region as a solid from height ``low`` to ``high`` in mm."""
+    """Return a flat region as a solid between two heights.
+
+    Parameters
+    ----------
+    region : shapely Polygon or MultiPolygon
+        Valid; empty gives an empty solid.
+    low, high : float
+        Heights of its flat sides in mm, ``low < high``.
+    """
     if region.is_empty:
         return manifold3d.Manifold()
     mesh = extrude(region, high - low)
@@ -77,6 +86,6 @@ def mesh_of(solid: manifold3d.Manifold, planes: tuple[float, ...] = ()) -> Mesh:
     found = solid.to_mesh64()
     vertices: Floats = np.array(found.vert_properties, np.float64)[:, :3]
     for height in planes:
-        near = np.abs(vertices[:, 2] - height) < 1e-6
+        near = np.abs(vertices[:, 2] - height) < TOLERANCES.same_point
         vertices[near, 2] = height
     return Mesh(vertices, np.array(found.tri_verts, np.int64))

@@ -9,6 +9,7 @@ from shapely import MultiPolygon
 from ..arrays import Floats, ramp
 from ..errors import GeometryError
 from ..planar.polygons import as_multipolygon
+from ..tolerance import NOT_ZERO
 from .edges import edges_of
 from .solid import Mesh
 
@@ -109,7 +110,7 @@ def dashed(segments: Floats, dash: float) -> Floats:
     step = ramp(pieces) + first[row]
     kept = step % 2 == 0
     row, step = row[kept], step[kept]
-    length = np.maximum(high - low, 1e-12)[row]
+    length = np.maximum(high - low, NOT_ZERO)[row]
     begin = (np.maximum(step * dash, low[row]) - low[row]) / length
     finish = (np.minimum((step + 1) * dash, high[row]) - low[row]) / length
     turned = start[row, along[row]] > end[row, along[row]]

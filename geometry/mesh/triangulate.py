@@ -22,6 +22,7 @@ from shapely import MultiPolygon, Polygon
 from ..arrays import Bools, Floats, Indices, ramp
 from ..errors import GeometryError
 from ..progress import Progress
+from ..tolerance import NOT_ZERO
 
 
 def _slab_vertices(vertices: int) -> int:
@@ -343,4 +344,4 @@ def _covers(flat: Floats, triangles: NDArray[Any], ends: Indices, share: float) 
     a, b, c = (flat[triangles[:, k]] for k in range(3))
     doubled = (b[:, 0] - a[:, 0]) * (c[:, 1] - a[:, 1]) - (b[:, 1] - a[:, 1]) * (c[:, 0] - a[:, 0])
     got = np.abs(doubled).sum()
-    return bool(abs(got - wanted) <= share * max(wanted, 1e-12))
+    return bool(abs(got - wanted) <= share * max(wanted, NOT_ZERO))

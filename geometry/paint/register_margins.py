@@ -38,6 +38,7 @@ from ..planar.graph import connected_labels, members_of
 from ..planar.medial_axis import MedialAxis, Segments, axis_between
 from ..planar.middle_lines import End, MiddleLine, middle_lines
 from ..progress import Progress
+from ..tolerance import NOT_ZERO
 from .spray_order import SEEN
 from .wall import Can, composite_colours
 
@@ -356,7 +357,7 @@ class _Pair:
         shown = (seen > SEEN) & ~self._hidden(covered)
         needed = self._allowance.between(middle)
         lever = np.hypot(*(middle - self._allowance.centre).T)
-        share = np.clip(axis.width / np.maximum(2 * lever, 1e-12), 0, 1)
+        share = np.clip(axis.width / np.maximum(2 * lever, NOT_ZERO), 0, 1)
         turn = np.degrees(2 * np.arcsin(share))
         found: list[Margin] = []
         for kind in range(len(TROUBLES)):

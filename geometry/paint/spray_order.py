@@ -14,6 +14,7 @@ import numpy as np
 
 from ..arrays import Floats
 from ..colour import ciede2000, lab_from_srgb, srgb_from_hex
+from ..tolerance import NOT_ZERO
 from .wall import Wall, composite_colours
 
 #: Up to this many layers every order is tried; above, the given one and all within
@@ -147,7 +148,7 @@ def compare_orders(wall: Wall) -> OrderAdvice:
             continue
         shown = composite_colours(sprayed, paints, wall.ground, order)[-1]
         difference = ciede2000(lab_from_srgb(shown), target)
-        whole = max(float(areas.sum()), 1e-12)
+        whole = max(float(areas.sum()), NOT_ZERO)
         large = areas >= LEAST_OVERLAP
         found[above] = SprayOrder(
             order=order,

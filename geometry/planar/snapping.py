@@ -118,7 +118,17 @@ def snapped_apart(shape: shapely.Geometry, half: float) -> MultiPolygon:
 
 
 def slits_at(points: Floats, half: float, grid: float) -> Geometries:
-    """Return squares round points (n, 2) of the grid, their sides at least ``half`` mm away."""
+    """Return squares round points of the grid.
+
+    Parameters
+    ----------
+    points : float64 array (n, 2)
+        On the grid, in mm.
+    half : float
+        Least distance in mm from a point to the sides of its square, which are on the grid too.
+    grid : float
+        Spacing of the grid in mm.
+    """
     half = math.ceil(half / grid) * grid
     squares: Geometries = shapely.box(*(points - half).T, *(points + half).T)
     return squares

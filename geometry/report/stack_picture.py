@@ -33,6 +33,7 @@ from ..planar.raster import (
     to_bytes,
 )
 from ..progress import Progress
+from ..tolerance import NOT_ZERO
 from .stack_layout import Layout, Window
 
 Picture = NDArray[np.float32]
@@ -120,7 +121,7 @@ class _Canvas:
         """Return the coverage by the walls that are seen, and how light falls on them, 0 to 1."""
         start, end = directed_edges(shape)
         along = end - start
-        length = np.maximum(np.hypot(along[:, 0], along[:, 1]), 1e-12)
+        length = np.maximum(np.hypot(along[:, 0], along[:, 1]), NOT_ZERO)
         outward = np.stack([along[:, 1], -along[:, 0]], axis=1) / length[:, None]
         seen = outward @ self.layout.view.towards_viewer[:2] > 0
         start, end, outward = start[seen], end[seen], outward[seen]

@@ -19,6 +19,7 @@ from shapely import MultiPolygon
 from ..arrays import Floats
 from ..finding import Finding, Severity
 from ..job.sections import SheetSettings
+from ..tolerance import NOT_ZERO
 from .sheet import PlacedArtwork
 
 Complexes = NDArray[np.complex128]
@@ -375,7 +376,7 @@ def _by_edges(
         here = max(float(together[near].max()), 0.0)
         spread = float(together[looked_at].std())
         peak = float(far[row, column])
-        stands_out = peak / max(spread, 1e-12)
+        stands_out = peak / max(spread, NOT_ZERO)
         if peak > CLEARER * here and stands_out > STANDS_OUT and (not best or stands_out > best[0]):
             best = (stands_out, layer, float(right[column]), float(up[row]))
     if best is None:
@@ -420,7 +421,7 @@ def _edges(shape: MultiPolygon, frame: tuple[float, float], pixel: float = PIXEL
     points, line = shapely.get_coordinates(shapely.get_parts(lines), return_index=True)
     along = np.diff(points, axis=0) @ np.array([1, 1j])
     length = np.abs(along) * (line[1:] == line[:-1])
-    directed = np.where(length > 0, length * (along / np.maximum(np.abs(along), 1e-12)) ** 2, 0)
+    directed = np.where(length > 0, length * (along / np.maximum(np.abs(along), NOT_ZERO)) ** 2, 0)
     x, y = np.floor((points[1:] + points[:-1]) / 2 / pixel).astype(int).T
     inside = (x >= 0) & (x < columns) & (y >= 0) & (y < rows)
     np.add.at(raster, (y[inside], x[inside]), directed[inside])

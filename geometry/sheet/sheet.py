@@ -147,6 +147,16 @@ def make_sheet(
     Where sheet would touch itself at a point only, which holds nothing and which no mesh can stand
     for, the point is opened by a slit of a few hundredths of a millimetre.
 
+    Parameters
+    ----------
+    artwork : PlacedArtwork
+        A layer's areas on the plate.
+    settings : SheetSettings
+        Size of the plate and its material.
+    holes : shapely MultiPolygon
+        The registration holes, in mm of the plate.
+    tolerances : Tolerances
+
     Returns
     -------
     sheet : Sheet

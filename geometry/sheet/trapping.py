@@ -18,6 +18,7 @@ from ..finding import Finding, Severity
 from ..job.sections import LayerSettings
 from ..planar.polygons import as_multipolygon
 from ..planar.union import unite
+from ..tolerance import TOLERANCES
 from .sheet import PlacedArtwork
 
 #: Overlap of what is added with the layer itself, in mm.
@@ -100,12 +101,14 @@ def _additions(
     both = shapely.union(cover, own)
     bare_edges = shapely.boundary(both)
     edges = shapely.intersection(bare_edges, shapely.buffer(reach, trap))
-    sides = shapely.difference(edges, shapely.buffer(shapely.intersection(seam, bare_edges), 1e-6))
+    sides = shapely.difference(
+        edges, shapely.buffer(shapely.intersection(seam, bare_edges), TOLERANCES.same_point)
+    )
     margin = shapely.buffer(shapely.difference(sides, shapely.boundary(own)), trap, quad_segs=16)
     gained = [
         piece
         for piece in as_multipolygon(shapely.difference(free, margin)).geoms
-        if piece.area > 0.01 * trap * trap and piece.distance(part) < 1e-6
+        if piece.area > 0.01 * trap * trap and piece.distance(part) < TOLERANCES.same_point
     ]
     # A little overlap, so that the seam leaves no hair's breadth behind.
     wide = shapely.intersection(shapely.buffer(gained, SEAM, join_style="mitre"), both)

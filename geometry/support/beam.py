@@ -79,6 +79,17 @@ def built_in_deflection(force: float, length: float, modulus: float, moment: flo
 
     F L^3 / (192 E I).
 
+    Parameters
+    ----------
+    force : float
+        N, at the middle.
+    length : float
+        mm, between the ends.
+    modulus : float
+        Young's modulus E in MPa.
+    moment : float
+        Second moment of area I in mm4.
+
     >>> round(built_in_deflection(0.1, 10, 3000, 0.00390625), 7)
     0.0444444
     """
@@ -86,7 +97,14 @@ def built_in_deflection(force: float, length: float, modulus: float, moment: flo
 
 
 def bending_stress(moment: float, width: _Widths, thickness: float) -> _Widths:
-    """Return the stress in MPa at the face of a flat bar under a bending moment in N mm: M / Z.
+    """Return the stress in MPa at the face of a flat bar that is bent: M / Z.
+
+    Parameters
+    ----------
+    moment : float
+        Bending moment in N mm.
+    width, thickness : float
+        The bar's section in mm; it bends across its thickness.
 
     >>> bending_stress(1.0, 6.0, 1.0)
     1.0
@@ -95,9 +113,18 @@ def bending_stress(moment: float, width: _Widths, thickness: float) -> _Widths:
 
 
 def torsion_stress(moment: float, width: float | Floats, thickness: float) -> Floats:
-    """Return the greatest shear stress in MPa of flat bars under a twisting moment in N mm.
+    """Return the greatest shear stress in MPa of flat bars that are twisted.
 
     T b / J with short side b: exact for thin bars, low by up to a third for a square.
+
+    Parameters
+    ----------
+    moment : float
+        Twisting moment T in N mm.
+    width : float or float64 array (n,)
+        Widths of the bars in mm.
+    thickness : float
+        mm.
     """
     stress: Floats = moment * np.minimum(width, thickness) / torsion_constant(width, thickness)
     return stress

@@ -18,6 +18,7 @@ from shapely import Polygon
 from ..arrays import Bools, Floats, Geometries, Indices, ramp
 from ..planar.polygons import largest_piece
 from ..planar.subdivide import short_lines
+from ..tolerance import NOT_ZERO, TOLERANCES
 from .gaps import Gaps, join_gaps
 
 #: Returns a quick cost for each gap.
@@ -98,7 +99,7 @@ def crossings(
     short = _best_by_sector(rays, array, rays.length, effort.sectors)
     tight = _tightened(rays.take(short), rings, owner, width)
     found = join_gaps([near, rays, tight])
-    found = found.take(found.length > 1e-6)
+    found = found.take(found.length > TOLERANCES.same_point)
     found = found.take(_crosses_no_sheet(found, array))
     found = found.take(_best_by_sector(found, array, _cost(found, rough), effort.sectors))
     return join_gaps([tree, found])
@@ -256,7 +257,7 @@ def _best_by_sector(gaps: Gaps, pieces: Geometries, cost: Floats, sectors: int) 
 
 def _crosses_no_sheet(gaps: Gaps, pieces: Geometries) -> Bools:
     inset = np.minimum(0.01 * gaps.length, 1e-3)[:, None]
-    way = (gaps.end - gaps.start) / np.maximum(gaps.length, 1e-12)[:, None]
+    way = (gaps.end - gaps.start) / np.maximum(gaps.length, NOT_ZERO)[:, None]
     lines = shapely.linestrings(
         np.stack([gaps.start + inset * way, gaps.end - inset * way], axis=1)
     )

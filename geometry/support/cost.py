@@ -11,6 +11,7 @@ from shapely import Polygon
 from ..arrays import Floats, Geometries
 from ..planar.strips import bars
 from ..planar.subdivide import small_polygons
+from ..tolerance import NOT_ZERO
 from .constraints import Rules
 from .gaps import Gaps
 from .visible_damage import DamageMap
@@ -96,13 +97,13 @@ class Prices:
     def _across(self, gaps: Gaps) -> Floats:
         if self._axis is None:
             return np.ones(len(gaps))
-        way = (gaps.end - gaps.start) / np.maximum(gaps.length, 1e-12)[:, None]
+        way = (gaps.end - gaps.start) / np.maximum(gaps.length, NOT_ZERO)[:, None]
         # The longer drawn of the two pieces gives the direction.
         first, second = self._axis[gaps.pieces[:, 0]], self._axis[gaps.pieces[:, 1]]
         longer = (np.hypot(*first.T) >= np.hypot(*second.T))[:, None]
         axis = np.where(longer, first, second)
         size = np.hypot(*axis.T)
-        aside = size - (way * axis).sum(axis=1) ** 2 / np.maximum(size, 1e-12)
+        aside = size - (way * axis).sum(axis=1) ** 2 / np.maximum(size, NOT_ZERO)
         return 1 + (ACROSS - 1) * aside
 
 

@@ -12,6 +12,7 @@ from shapely import LineString, MultiPolygon, Polygon
 from ..arrays import Floats, Geometries, Indices
 from ..finding import Finding, Severity
 from ..planar.polygons import piece_of
+from ..tolerance import TOLERANCES
 from .constraints import DrawnBridge
 from .gaps import Gaps, join_gaps
 from .laying import Strip
@@ -129,11 +130,11 @@ def _ways(
     """Return the stretches of a line that lead through an opening from sheet to sheet."""
     pairs, starts, ends, lengths = [], [], [], []
     for part in shapely.get_parts(line.intersection(openings)):
-        if not isinstance(part, LineString) or part.length < 1e-6:
+        if not isinstance(part, LineString) or part.length < TOLERANCES.same_point:
             continue
         tips = shapely.get_coordinates(part)[[0, -1]]
         near = [int(tree.nearest(p)) for p in shapely.points(tips)]
-        if (shapely.distance(pieces[near], shapely.points(tips)) > 1e-6).any():
+        if (shapely.distance(pieces[near], shapely.points(tips)) > TOLERANCES.same_point).any():
             continue  # ends in the opening
         pairs.append(near)
         starts.append(tips[0])

@@ -73,6 +73,15 @@ def cheapest_tree(pieces: int, candidates: Gaps, cost: Floats) -> Indices:
 
     Exact (Kruskal's algorithm): no other set of these candidates that joins all pieces costs less,
     where a set costs the sum of its members.
+
+    Parameters
+    ----------
+    pieces : int
+        Number of pieces of sheet, the frame among them.
+    candidates : Gaps
+        Bridges to choose from; ``candidates.pieces`` tells which two each joins.
+    cost : float64 array (n,)
+        Of each candidate.
     """
     return spanning_forest(pieces, candidates.pieces, cost)
 

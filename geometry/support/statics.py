@@ -27,6 +27,7 @@ from shapely import Polygon
 
 from ..arrays import Floats, Indices, ramp
 from ..planar.graph import connected_labels
+from ..tolerance import NOT_ZERO
 from .beam import POISSON, bending_stress, second_moment, torsion_constant, torsion_stress
 from .block_factor import BlockPattern, transposed
 
@@ -185,7 +186,7 @@ class Grillage:
         first, second = beams.plates[:, 0], beams.plates[:, 1]
         way = beams.end - beams.start
         size = np.hypot(way[:, 0], way[:, 1])
-        along = np.where(size[:, None] > 0, way / np.maximum(size, 1e-12)[:, None], [1.0, 0.0])
+        along = np.where(size[:, None] > 0, way / np.maximum(size, NOT_ZERO)[:, None], [1.0, 0.0])
         #: Length that counts, in mm.
         self.length: Floats = np.maximum(size, stiffness.thickness_mm)
         #: From a plate's motion to the strain of a beam, float64 arrays (m, 3, 3); 0 at the frame.

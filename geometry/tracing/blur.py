@@ -35,6 +35,12 @@ def blur_within(plane: Plane, share: Plane, sigma: float) -> Plane:
     """Return the blur of those pixels that count; ``share`` says how much each does, 0 to 1.
 
     Where nothing near counts the result is the mean of all that count.
+
+    Parameters
+    ----------
+    plane, share : float32 array (rows, columns)
+    sigma : float
+        Standard deviation of the Gaussian in pixels.
     """
     total = float(share.sum(dtype=np.float64))
     mean = float((plane * share).sum(dtype=np.float64)) / max(total, 1e-9)

@@ -19,7 +19,14 @@ _GAP = 12
 
 
 def histogram_picture(tracing: Tracing, width: int = 900, height: int = 420) -> Image.Image:
-    """Return the histogram of the tones, each in the mean colour of its tone, with the cuts."""
+    """Return the histogram of the tones, each in the mean colour of its tone, with the cuts.
+
+    Parameters
+    ----------
+    tracing : Tracing
+    width, height : int
+        Of the picture in pixels.
+    """
     tones = tracing.tone[tracing.subject]
     counts, _ = np.histogram(tones, BINS, (0, 100))
     # The square root keeps small peaks in sight beside a big one.
@@ -89,7 +96,16 @@ def preview_picture(tracing: Tracing, height: int = 640) -> Image.Image:
 
 
 def sweep_picture(tracing: Tracing, trials: Sequence[Trial], height: int = 300) -> Image.Image:
-    """Return the picture and what the trials paint of it, each with its detail and cost."""
+    """Return the picture and what the trials paint of it, each with its detail and cost.
+
+    Parameters
+    ----------
+    tracing : Tracing
+        Any of the picture: it is taken from there.
+    trials : sequence of Trial
+    height : int
+        Of each cell's picture in pixels.
+    """
     font = _font(15)
     cells = [(tracing.picture.srgb, "the picture", "")]
     for trial in trials:

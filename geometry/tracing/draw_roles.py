@@ -22,6 +22,7 @@ from ..arrays import Bools, Plane
 from ..planar.morphology import close_shape, open_shape
 from ..planar.polygons import as_multipolygon
 from ..progress import Progress
+from ..tolerance import TOLERANCES
 from .blur import blur, blur_within
 from .pixel_shapes import outline, smoothed, without_slivers, without_specks
 from .ridges import line_evidence
@@ -201,6 +202,16 @@ def draw(
 
     Every opening, and every strip of sheet between two openings, is at least ``board.least``
     wide but for pointed tips.
+
+    Parameters
+    ----------
+    board : Board
+        The picture's tones and what the sheet's material allows.
+    roles : sequence of Role
+        One a layer, in spray order.
+    cuts : sequence of float
+        Tones between the roles' ranges, L* 0 to 100, ascending.
+    progress : Progress
     """
     count = len(roles)
     raw: list[MultiPolygon] = []
@@ -335,7 +346,16 @@ def silhouette(board: Board, progress: Progress) -> MultiPolygon:
 
 
 def cleaned(shape: MultiPolygon, hand: Hand, board: Board) -> MultiPolygon:
-    """Return the shape without what a hand would not draw or a sheet cannot hold."""
+    """Return the shape without what a hand would not draw or a sheet cannot hold.
+
+    Parameters
+    ----------
+    shape : shapely MultiPolygon
+        In mm, y up.
+    hand : Hand
+        How fine the layer is drawn.
+    board : Board
+    """
     width = max(board.least, hand.width * board.stroke)
     gap = max(board.least, min(board.bridge, hand.width * board.stroke))
     speck = max(board.least, hand.speck * board.stroke)
@@ -358,7 +378,16 @@ def _thickened(shape: MultiPolygon, width: float) -> MultiPolygon:
 def stacked(
     raw: Sequence[MultiPolygon], roles: Sequence[Role], board: Board
 ) -> tuple[MultiPolygon, ...]:
-    """Fit each layer under those that are sprayed over it."""
+    """Fit each layer under those that are sprayed over it.
+
+    Parameters
+    ----------
+    raw : sequence of shapely MultiPolygon
+        What each role would paint by itself.
+    roles : sequence of Role
+        In the same order: the spray order.
+    board : Board
+    """
     result: list[MultiPolygon] = list(raw)
     frame = shapely.box(0, 0, *_size(board))
     over: dict[str, MultiPolygon | None] = {"dark": None, "light": None}
@@ -397,7 +426,7 @@ def _under(shape: MultiPolygon, later: MultiPolygon, board: Board, hand: Hand) -
     whole = joined([rim, as_multipolygon(inner), as_multipolygon(reach)])
     # Joints under the upper layer do not show: filled and smoothed.
     whole = close_shape(whole, max(board.bridge, 2 * board.trap))
-    whole = as_multipolygon(whole.intersection(rim.buffer(1e-6).union(later)))
+    whole = as_multipolygon(whole.intersection(rim.buffer(TOLERANCES.same_point).union(later)))
     return _filled(whole, as_multipolygon(shape.union(later)).buffer(1e-3))
 
 

@@ -93,7 +93,16 @@ def drawn_layers(tracing: Tracing) -> tuple[DrawnLayer, ...]:
 
 
 def traced_drawing(tracing: Tracing, title: str, job_digest: str = "") -> str:
-    """Return the text of the drawing that ``traced_job`` names."""
+    """Return the text of the drawing that ``traced_job`` names.
+
+    Parameters
+    ----------
+    tracing : Tracing
+    title : str
+        Of the SVG.
+    job_digest : str
+        What tells later whether the job file beside it was changed by hand; none when empty.
+    """
     pixels = Image.fromarray(np.rint(tracing.picture.srgb * 255).astype(np.uint8))
     photo = io.BytesIO()
     pixels.save(photo, "JPEG", quality=80)

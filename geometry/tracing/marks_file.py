@@ -20,6 +20,7 @@ from tomlkit.exceptions import TOMLKitError
 
 from ..arrays import Floats
 from ..errors import JobError
+from ..tolerance import NOT_ZERO
 from .edge_walk import drawn_to_edge
 from .faces import MARKS, FaceMarks, Subject
 from .features import inside_rings
@@ -187,7 +188,7 @@ def _bent(source: Floats, target: Floats) -> Any:
 
     def kernel(points: Floats) -> Floats:
         square = ((points[:, None] - source[None]) ** 2).sum(axis=2)
-        return 0.5 * square * np.log(np.maximum(square, 1e-12))
+        return 0.5 * square * np.log(np.maximum(square, NOT_ZERO))
 
     count = len(source)
     flat = np.column_stack([np.ones(count), source])

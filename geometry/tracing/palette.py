@@ -51,7 +51,7 @@ def telling_colour(srgb: Plane, role: str) -> Floats:
     return colour
 
 
-def spread(srgb: Floats, share: float, areas: ArrayLike | None = None) -> Floats:
+def spread_lightness(srgb: Floats, share: float, areas: ArrayLike | None = None) -> Floats:
     """Return colours whose lightness is spread from near black to near white.
 
     Their order and hues stay, and what chroma sRGB has room for. The darkest goes towards L* = 12
@@ -71,7 +71,8 @@ def spread(srgb: Floats, share: float, areas: ArrayLike | None = None) -> Floats
     Examples
     --------
     >>> browns = np.array([[0.3, 0.2, 0.1], [0.5, 0.35, 0.2], [0.75, 0.6, 0.5]])
-    >>> lab_from_srgb(browns)[:, 0].round(), lab_from_srgb(spread(browns, 1.0))[:, 0].round()
+    >>> wide = spread_lightness(browns, 1.0)
+    >>> lab_from_srgb(browns)[:, 0].round(), lab_from_srgb(wide)[:, 0].round()
     (array([24., 41., 66.]), array([12., 40., 89.]))
     """
     lab = lab_from_srgb(srgb)
@@ -126,7 +127,7 @@ def layer_colours(
     cans : sequence of str
         The artist's own colours; empty to take the picture's.
     contrast : float
-        How far the lightness of the picture's colours is spread, see :func:`spread`.
+        How far the lightness of the picture's colours is spread, see :func:`spread_lightness`.
     """
     found = []
     for number, role in enumerate(("ground", *roles)):
@@ -153,7 +154,7 @@ def painted_in(
     if ground is not None:
         found[0] = srgb_from_hex(ground)
     areas = np.bincount(shown.ravel(), minlength=len(found)) + 1.0
-    colours = spread(found, contrast, areas)
+    colours = spread_lightness(found, contrast, areas)
     wall = ground or hex_from_srgb(colours[0])
     if not cans:
         return wall, tuple(hex_from_srgb(c) for c in colours[1:])

@@ -104,7 +104,14 @@ def flow(soft: Plane, sigma: float) -> tuple[Plane, Plane]:
 
 
 def sampled(plane: Plane, x: Plane, y: Plane) -> Plane:
-    """Return the plane's values at the pixels nearest to places."""
+    """Return the plane's values at the pixels nearest to places.
+
+    Parameters
+    ----------
+    plane : float32 array (rows, columns)
+    x, y : float32 array, any shape
+        Columns and rows; what lies beyond the plane takes the value at its border.
+    """
     rows, columns = plane.shape
     row = np.clip(np.rint(y), 0, rows - 1).astype(np.intp)
     column = np.clip(np.rint(x), 0, columns - 1).astype(np.intp)
@@ -115,7 +122,18 @@ def sampled(plane: Plane, x: Plane, y: Plane) -> Plane:
 def gathered(
     plane: Plane, along_x: Plane, along_y: Plane, reach: float, step: Callable[[], None]
 ) -> Plane:
-    """Return the plane's mean along the flow, weighted by a Gaussian of ``reach`` / 2 pixels."""
+    """Return the plane's mean along the flow, weighted by a Gaussian.
+
+    Parameters
+    ----------
+    plane : float32 array (rows, columns)
+    along_x, along_y : float32 array (rows, columns)
+        Unit vectors of the flow at each pixel.
+    reach : float
+        How far to go each way in pixels: two standard deviations of the Gaussian.
+    step : callable
+        Called before each step of a pixel; may raise to end the work.
+    """
     rows, columns = plane.shape
     total, weights = plane.copy(), 1.0
     for way in (1, -1):

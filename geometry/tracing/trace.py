@@ -12,11 +12,19 @@ from PIL import Image
 from shapely import MultiPolygon
 
 from ..arrays import Bools, Floats, Indices, Plane
-from ..colour import ciede2000, hex_from_srgb, lab_from_srgb, srgb_from_hex, srgb_from_lab
+from ..colour import (
+    ciede2000,
+    hex_from_srgb,
+    lab_from_srgb,
+    source_over,
+    srgb_from_hex,
+    srgb_from_lab,
+)
 from ..errors import JobError
 from ..finding import Finding, Severity
 from ..planar.raster import coverage
 from ..progress import Progress
+from ..tolerance import TOLERANCES
 from .bezier_fit import CurvedShape, fit_shape
 from .blur import blur_within
 from .draw_roles import Board, Role, draw, plan_roles
@@ -185,7 +193,10 @@ def extent_of(settings: TracingSettings, full: Size, most_pixels: int = _MOST_PI
     pixel = min(mm * full[0] / size[0], mm * full[1] / size[1])
     page = (size[0] * pixel, size[1] * pixel)
     # Sheets that follow the picture are cut to whole millimetres.
-    sheet = (width or math.ceil(page[0] + edge - 1e-6), height or math.ceil(page[1] + edge - 1e-6))
+    sheet = (
+        width or math.ceil(page[0] + edge - TOLERANCES.same_point),
+        height or math.ceil(page[1] + edge - TOLERANCES.same_point),
+    )
     tolerance = settings.tolerance_mm or min(_TOLERANCE * stroke, settings.least / 4)
     return Extent(page, (float(sheet[0]), float(sheet[1])), pixel, stroke, size, tolerance)
 
@@ -226,6 +237,14 @@ def read_and_trace(
 
 def subject_of(path: Path, picture: Picture, settings: TracingSettings) -> Subject:
     """Return what is known of a picture: from its marks file, or else from the library.
+
+    Parameters
+    ----------
+    path : Path
+        The picture's file, which the library reads by itself.
+    picture : Picture
+        The same, as read.
+    settings : TracingSettings
 
     Raises
     ------
@@ -438,12 +457,27 @@ def _board(
 
 
 def paint(covers: Sequence[Plane], colours: Sequence[str], ground: str) -> Plane:
-    """Return the painted picture from each layer's share of each pixel."""
+    """Return the painted picture from each layer's share of each pixel.
+
+    Parameters
+    ----------
+    covers : sequence of float32 array (rows, columns)
+        One a layer, in spray order: how much of each pixel it paints, 0 to 1.
+    colours : sequence of str
+        ``#rrggbb``, one a layer.
+    ground : str
+        Colour of the bare wall.
+
+    Returns
+    -------
+    float32 array (rows, columns, 3)
+        sRGB, 0 to 1.
+    """
     rows, columns = covers[0].shape
     picture = np.empty((rows, columns, 3), np.float32)
     picture[:] = srgb_from_hex(ground)
     for cover, colour in zip(covers, colours, strict=True):
-        picture += cover[..., None] * (srgb_from_hex(colour).astype(np.float32) - picture)
+        picture = source_over(picture, srgb_from_hex(colour).astype(np.float32), cover)
     return picture
 
 

@@ -31,6 +31,15 @@ def sweep(
 ) -> tuple[Trial, ...]:
     """Trace a picture with each detail, all else as in the settings.
 
+    Parameters
+    ----------
+    path : Path
+        The picture's file.
+    settings : TracingSettings
+    progress : Progress, optional
+    details : sequence of float
+        0 to 1, in the order of the result.
+
     Raises
     ------
     ArtworkError, JobError, Cancelled

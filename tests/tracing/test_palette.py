@@ -3,7 +3,7 @@ import pytest
 from skimage.color import lab2rgb
 
 from sheetstack.geometry.colour import lab_from_srgb, srgb_from_hex, srgb_from_lab
-from sheetstack.geometry.tracing.palette import layer_colours, spread
+from sheetstack.geometry.tracing.palette import layer_colours, spread_lightness
 
 BROWNS = np.array([srgb_from_hex(c) for c in ("#5c3a21", "#8b6541", "#a5815d", "#c9a48c")])
 
@@ -21,35 +21,35 @@ def test_lab_is_turned_back_into_srgb():
 
 
 def test_muddy_colours_are_spread_and_keep_order_and_hue():
-    before, after = lab_from_srgb(BROWNS), lab_from_srgb(spread(BROWNS, 1.0))
+    before, after = lab_from_srgb(BROWNS), lab_from_srgb(spread_lightness(BROWNS, 1.0))
     assert (np.diff(after[:, 0]) > 1.3 * np.diff(before[:, 0])).all()
     assert after[0, 0] >= 12 - 0.1
     assert after[-1, 0] <= 94 + 0.1
     # CIELAB hue is kept where chroma is left for it.
     assert hue(after) == pytest.approx(hue(before), abs=1.0)
-    half = lab_from_srgb(spread(BROWNS, 0.5))[:, 0]
+    half = lab_from_srgb(spread_lightness(BROWNS, 0.5))[:, 0]
     assert half == pytest.approx((before[:, 0] + after[:, 0]) / 2, abs=1e-3)
 
 
 def test_no_spread_changes_nothing():
-    assert (spread(BROWNS, 0.0) == BROWNS).all()
+    assert (spread_lightness(BROWNS, 0.0) == BROWNS).all()
 
 
 def test_colours_of_one_lightness_are_not_torn_apart():
     near = BROWNS[1] + np.array([[0, 0, 0], [0.01, 0, 0], [0, 0.01, 0]])
-    assert (spread(near, 1.0) == near).all()
+    assert (spread_lightness(near, 1.0) == near).all()
 
 
 def test_what_covers_most_moves_least():
     areas = [1, 1, 97, 1]
-    moved = lab_from_srgb(spread(BROWNS, 1.0, areas))[:, 0] - lab_from_srgb(BROWNS)[:, 0]
+    moved = lab_from_srgb(spread_lightness(BROWNS, 1.0, areas))[:, 0] - lab_from_srgb(BROWNS)[:, 0]
     assert abs(moved[2]) < 1
     assert min(abs(moved[0]), abs(moved[3])) > 5
 
 
 def test_black_and_white_stay():
     ends = np.array([[0.0, 0, 0], [1, 1, 1]])
-    assert spread(ends, 1.0) == pytest.approx(ends, abs=1e-9)
+    assert spread_lightness(ends, 1.0) == pytest.approx(ends, abs=1e-9)
 
 
 def painted():

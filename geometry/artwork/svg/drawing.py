@@ -91,9 +91,18 @@ class Drawing:
         *,
         severity: Severity = Severity.WARNING,
     ) -> None:
-        """Note a finding about an element; ``sentence`` goes on from its name.
+        """Note a finding about an element.
 
-        The parameters are those of :meth:`tell`.
+        Parameters
+        ----------
+        element : Element
+        code : str
+            Of the finding.
+        sentence : str
+            Goes on from the element's name.
+        place : tuple of float, optional
+            In mm of the drawing.
+        severity : Severity
         """
         name = self.name(element)
         message = f"{name[:1].upper()}{name[1:]} {sentence}"
