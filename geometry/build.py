@@ -17,7 +17,7 @@ from .finding import Finding, Severity
 from .job.job import Job
 from .job.processes import process_findings
 from .job.sections import LayerSettings
-from .mesh.check import Soundness, euler_of_plate, faults_as_written, leak_finding, volume
+from .mesh.check import Soundness, faults_as_written, leak_finding, volume, wanted_of_plate
 from .mesh.islands import Piece, find_pieces
 from .mesh.solid import Mesh, extrude
 from .planar.polygons import as_multipolygon
@@ -55,7 +55,8 @@ class BuiltLayer:
     mesh : Mesh
         That sheet as a solid, z from 0 to its thickness, in mm.
     soundness : Soundness
-        Whether the mesh is closed and oriented, as a reader of its file has it.
+        Whether the mesh is closed and oriented, as a reader of its file has it; where files are
+        written, the verdict on the file itself (see ``report.build_files``).
     fault : str
         What is wrong with it so; empty for a sound solid.
     islands_left : tuple of Piece
@@ -265,8 +266,7 @@ def _build_sheet(job: Job, part: Part, progress: Progress) -> BuiltLayer:
         mesh = extrude(held.sheet.shape, held.sheet.thickness, progress.part(0.0, 0.6))
         progress(0.6, f"{settings.name}: checking the solid")
         shape = held.sheet.shape
-        wanted = shape.area * held.sheet.thickness
-        sound, fault = faults_as_written(mesh, euler_of_plate(shape), wanted)
+        sound, fault = faults_as_written(mesh, wanted_of_plate(shape, held.sheet.thickness))
         left = find_pieces(mesh).islands
         islands = waiting.result()
     findings = [*artwork.findings, *part.supported.findings]

@@ -33,12 +33,13 @@ from .files.batch import Batch, output_batch
 from .files.cut_dxf import cut_dxf
 from .files.cut_svg import cut_svg
 from .files.paper_pdf import write_paper_pdf
+from .files.read_back import judge_stl, judge_three_mf
 from .files.stl import write_stl
 from .files.three_mf import PrintedPart, write_three_mf
 from .finding import Finding, Severity
 from .job.job import Job
 from .job.names import cut_stem, file_stem, print_stem
-from .mesh.check import faults_as_written, leak_finding, volume
+from .mesh.check import leak_finding, wanted_of_mesh
 from .mesh.solid import Mesh
 from .progress import Progress
 from .report.estimate_text import estimate_text
@@ -240,13 +241,9 @@ def _write_sheet(task: _Task, one: MadeSheet, progress: Progress) -> _Written:
         found = printed_pieces(job, one)
         parts = found.pieces
         findings += found.findings
-        for part in parts:
-            _, fault = faults_as_written(part.mesh, part.euler, volume(part.mesh))
-            if fault:
-                findings.append(leak_finding(fault, sheet.name))
         if "stl" in task.formats:
             for part in parts:
-                _write_solid(task, sheet, part)
+                findings += _write_solid(task, sheet, part)
     return _Written(pieces, parts, tuple(findings))
 
 
@@ -323,10 +320,13 @@ def _write_assembly(task: _Task, one: MadeSheet) -> None:
     _write_text(task.batch.path(f"{sheet.stem}-assembly.svg"), text)
 
 
-def _write_solid(task: _Task, sheet: SheetToMake, piece: PrintedSheet) -> None:
+def _write_solid(task: _Task, sheet: SheetToMake, piece: PrintedSheet) -> list[Finding]:
+    """Write one solid and judge the file."""
     path = task.batch.path(f"{print_stem(sheet.stem, piece.name)}.stl")
     header = f"{task.job.title}: {sheet.name} {piece.name}, mm"
     write_stl(path, piece.mesh.vertices, piece.mesh.faces, header)
+    _, fault = judge_stl(path, wanted_of_mesh(piece.mesh, piece.euler))
+    return [leak_finding(fault, sheet.name)] if fault else []
 
 
 def _write_beds(task: _Task, parts: Sequence[tuple[SheetToMake, PrintedSheet]]) -> list[Finding]:
@@ -339,6 +339,7 @@ def _write_beds(task: _Task, parts: Sequence[tuple[SheetToMake, PrintedSheet]]) 
     tiles = job.tiles
     found = nest(sizes, job.made_by.bed, spacing=tiles.spacing_mm, edge=tiles.bed_margin_mm)
     beds: list[list[PrintedPart]] = [[] for _ in range(found.stocks)]
+    on_bed: list[list[tuple[SheetToMake, PrintedSheet]]] = [[] for _ in beds]
     for placing in found.placings:
         sheet, piece = parts[placing.piece]
         mesh, low = piece.mesh, boxes[placing.piece][0]
@@ -347,18 +348,35 @@ def _write_beds(task: _Task, parts: Sequence[tuple[SheetToMake, PrintedSheet]]) 
             low = mesh.vertices[:, :2].min(axis=0)
         at = (placing.x - float(low[0]), placing.y - float(low[1]), 0.0)
         beds[placing.stock].append(_part(sheet, piece, mesh, at))
+        on_bed[placing.stock].append((sheet, piece))
     stem = file_stem(job.title)
-    for number, bed in enumerate(beds, 1):
-        write_three_mf(batch.path(f"{stem}-bed-{number}.3mf"), bed, title=job.title)
     told = []
+    for number, (bed, held) in enumerate(zip(beds, on_bed, strict=True), 1):
+        told += _write_bed(batch.path(f"{stem}-bed-{number}.3mf"), bed, held, job)
     for k in found.left_over:
         sheet, piece = parts[k]
         part = _part(sheet, piece, piece.mesh, (0.0, 0.0, 0.0))
         path = batch.path(f"{print_stem(sheet.stem, piece.name)}.3mf")
-        write_three_mf(path, [part], title=job.title)
+        told += _write_bed(path, [part], [parts[k]], job)
         what = f"{sizes[k][0]:.0f} x {sizes[k][1]:.0f} mm"
         told.append(_bigger_than_bed(f"A solid of {what}", job, sheet.name))
     return told
+
+
+def _write_bed(
+    path: Path,
+    bed: Sequence[PrintedPart],
+    parts: Sequence[tuple[SheetToMake, PrintedSheet]],
+    job: Job,
+) -> list[Finding]:
+    """Write one 3MF file and judge every solid in it."""
+    write_three_mf(path, bed, title=job.title)
+    faults = judge_three_mf(path, [wanted_of_mesh(piece.mesh, piece.euler) for _, piece in parts])
+    return [
+        leak_finding(fault, sheet.name)
+        for fault, (sheet, _) in zip(faults, parts, strict=True)
+        if fault
+    ]
 
 
 def _bigger_than_bed(what: str, job: Job, layer: str = "") -> Finding:

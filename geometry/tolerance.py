@@ -4,6 +4,11 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+#: Programs that read solids merge corners that are nearer than this, in mm: a tenth of a micrometre
+#: (common practice, no source; Blender's Merge by Distance begins there). A solid as written is
+#: judged with and without that.
+MERGE = 1e-4
+
 
 @dataclass(frozen=True)
 class Tolerances:

@@ -1,12 +1,12 @@
 """Writing all files of a job from Blender: solids, cut paths, pictures, report."""
 
-from pathlib import Path
 from typing import Any
 
 import bpy
 
+from ...geometry.mesh.check import leak_finding
 from ...geometry.progress import Progress
-from ...geometry.report.build_files import write_outputs
+from ...geometry.report.build_files import Outputs, write_outputs
 from ..core.folder_dialogue import FolderWork
 from ..core.long_work import Work
 from ..job.scene_job import job_of
@@ -26,13 +26,17 @@ class SHEETSTACK_OT_write_files(FolderWork, bpy.types.Operator):
         build = builder(context.scene, job_of(context.scene))
         self._edited = [n for n, s in sheets_of(context.scene).items() if is_hand_edited(s)]
 
-        def write(progress: Progress) -> tuple[Path, ...]:
+        def write(progress: Progress) -> Outputs:
             return write_outputs(build(progress.part(0.0, 0.6)), folder, progress.part(0.6, 1.0))
 
         return write
 
-    def done(self, context: Any, result: tuple[Path, ...]) -> set[str]:
-        self.report({"INFO"}, f"Wrote {len(result)} files to {result[0].parent}.")
+    def done(self, context: Any, result: Outputs) -> set[str]:
+        self.report({"INFO"}, f"Wrote {len(result.files)} files to {result.files[0].parent}.")
+        for layer in result.build.layers:
+            if layer.fault:
+                told = leak_finding(layer.fault, layer.settings.name).sentence()
+                self.report({"WARNING"}, told)
         if self._edited:
             self.report(
                 {"WARNING"},

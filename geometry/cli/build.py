@@ -54,10 +54,11 @@ def _run_build(chosen: argparse.Namespace, meter: Meter) -> int:
     progress = Progress(meter)
     built = build(job, progress.part(0.0, _BUILDING))
     written = write_outputs(built, folder, progress.part(_BUILDING, 1.0))
+    built = written.build
     meter.clear()
     if not chosen.quiet:
         _print_table(built)
-        print(f"\n{len(written)} files written to {folder}")
+        print(f"\n{len(written.files)} files written to {folder}")
     return verdict(built.findings)
 
 

@@ -22,7 +22,7 @@ from ..mesh.check import as_written
 from ..mesh.solid import Mesh
 from .atomic import atomic
 
-_CORE = "http://schemas.microsoft.com/3dmanufacturing/core/2015/02"
+CORE = "http://schemas.microsoft.com/3dmanufacturing/core/2015/02"
 _CONTENT_TYPES = (
     '<?xml version="1.0" encoding="UTF-8"?>\n'
     '<Types xmlns="http://schemas.openxmlformats.org/package/2006/content-types">'
@@ -120,7 +120,7 @@ def write_three_mf(path: Path | str, parts: Sequence[PrintedPart], *, title: str
 def _model(parts: Sequence[PrintedPart], title: str) -> str:
     lines = [
         '<?xml version="1.0" encoding="UTF-8"?>',
-        f'<model unit="millimeter" xml:lang="en-GB" xmlns="{_CORE}">',
+        f'<model unit="millimeter" xml:lang="en-GB" xmlns="{CORE}">',
     ]
     if title:
         lines.append(f'<metadata name="Title">{_escaped(title)}</metadata>')

@@ -12,15 +12,20 @@ import numpy as np
 import shapely
 from shapely import MultiPolygon, Polygon
 
-from ..arrays import Indices
+from ..arrays import Floats, Indices
 from ..errors import GeometryError
 from ..finding import Finding, Severity
+from ..tolerance import MERGE
 from .edges import Edges, edges_of
+from .islands import face_labels
 from .solid import Mesh
 
 #: Largest share by which the volume of a file may differ from that of the solid it holds: corners
 #: on the grid are exact, those between (see ``triangulate``) move by a 32-bit float's rounding.
 _VOLUME_SHARE = 1e-5
+
+#: Code of the finding about a solid that is not sound.
+LEAKS = "solid.leaks"
 
 
 @dataclass(frozen=True)
@@ -108,16 +113,7 @@ def as_written(mesh: Mesh) -> Mesh:
     if not np.all(np.abs(mesh.vertices) < np.finfo(np.float32).max):  # False for NaN too
         raise GeometryError("The mesh has a coordinate that is not a finite number.")
     single = mesh.vertices.astype(np.float32) + np.float32(0)  # no negative zero
-    order = np.lexsort(single.T)
-    ordered = single[order]
-    first = np.ones(len(single), bool)
-    first[1:] = (ordered[1:] != ordered[:-1]).any(axis=1)
-    index = np.empty(len(single), np.int64)
-    index[order] = np.cumsum(first) - 1
-    faces: Indices = index[mesh.faces]
-    a, b, c = faces.T
-    faces = faces[(a != b) & (b != c) & (c != a)]
-    return Mesh(ordered[first].astype(np.float64), faces)
+    return _welded(single, mesh.faces)
 
 
 def euler_of_plate(shape: Polygon | MultiPolygon) -> int:
@@ -130,49 +126,126 @@ def euler_of_plate(shape: Polygon | MultiPolygon) -> int:
     return 2 * len(parts) - 2 * int(shapely.get_num_interior_rings(parts).sum())
 
 
-def faults_as_written(mesh: Mesh, euler: int, volume_mm3: float) -> tuple[Soundness, str]:
-    """Judge a solid by what a reader has of its file.
+@dataclass(frozen=True)
+class Wanted:
+    """What the file of a solid has to hold.
 
     Parameters
     ----------
-    mesh : Mesh
     euler : int
         The Euler characteristic that its shape has.
     volume_mm3 : float
-        The volume that it has.
+    bodies : int
+        Pieces that hang together by faces.
+    """
 
-    Returns
-    -------
-    soundness : Soundness
-        Of the file.
-    fault : str
-        What is wrong, to follow "the solid"; empty for a sound one.
+    euler: int
+    volume_mm3: float
+    bodies: int
+
+
+def wanted_of_plate(shape: Polygon | MultiPolygon, thickness: float) -> Wanted:
+    """Return what the file of a flat sheet of a shape has to hold.
+
+    >>> wanted_of_plate(shapely.box(0, 0, 3, 3), 0.5)
+    Wanted(euler=2, volume_mm3=4.5, bodies=1)
+    """
+    return Wanted(
+        euler_of_plate(shape), float(shape.area) * thickness, int(shapely.get_num_geometries(shape))
+    )
+
+
+def wanted_of_mesh(mesh: Mesh, euler: int) -> Wanted:
+    """Return what the file of a mesh has to hold, its Euler characteristic known from elsewhere."""
+    return Wanted(euler, volume(mesh), _bodies(mesh, None))
+
+
+def faults_as_written(mesh: Mesh, wanted: Wanted) -> tuple[Soundness, str]:
+    """Judge a solid in memory by what a reader would have of its file.
+
+    Parameters, returns : see :func:`faults_of_read`.
 
     Examples
     --------
     >>> from sheetstack.geometry.mesh.solid import extrude
-    >>> faults_as_written(extrude(shapely.box(0, 0, 3, 3), 1.0), 2, 9.0)[1]
+    >>> square = shapely.box(0, 0, 3, 3)
+    >>> faults_as_written(extrude(square, 1.0), wanted_of_plate(square, 1.0))[1]
     ''
     """
-    written = as_written(mesh)
-    found = soundness(written)
+    return faults_of_read(as_written(mesh), wanted)
+
+
+def faults_of_read(read: Mesh, wanted: Wanted) -> tuple[Soundness, str]:
+    """Judge a solid that was read from a file, corners with equal numbers welded.
+
+    It is judged as it is, and once more with corners merged that are nearer than ``MERGE``, as
+    many programs do it when they read.
+
+    Parameters
+    ----------
+    read : Mesh
+    wanted : Wanted
+
+    Returns
+    -------
+    soundness : Soundness
+        Of what was read.
+    fault : str
+        What is wrong, to follow "the solid"; empty for a sound one.
+    """
+    found, fault = _faults(read, wanted)
+    if not fault:
+        merged, fault = _faults(_merged(read), wanted)
+        if fault:
+            return merged, f"{fault} once corners nearer than {MERGE:g} mm are merged"
+    return found, fault
+
+
+def _faults(read: Mesh, wanted: Wanted) -> tuple[Soundness, str]:
+    edges = edges_of(read.faces, len(read.vertices))
+    found = soundness(read, edges)
     if not found.watertight:
         return found, "is not closed"
     if not found.oriented:
         return found, "has faces turned inside out"
-    if found.euler != euler:
-        pieces = f"Euler number {found.euler}, expected {euler}"
+    if found.euler != wanted.euler:
+        pieces = f"Euler number {found.euler}, expected {wanted.euler}"
         return found, f"has not the openings of its sheet ({pieces})"
-    got = volume(written)
-    if abs(got - volume_mm3) > _VOLUME_SHARE * abs(volume_mm3):
-        return found, f"has {got:.3f} mm3, expected {volume_mm3:.3f}"
+    bodies = _bodies(read, edges)
+    if bodies != wanted.bodies:
+        return found, f"falls into {bodies} bodies, expected {wanted.bodies}"
+    got = volume(read)
+    if abs(got - wanted.volume_mm3) > _VOLUME_SHARE * abs(wanted.volume_mm3):
+        return found, f"has {got:.3f} mm3, expected {wanted.volume_mm3:.3f}"
     return found, ""
 
 
+def _bodies(mesh: Mesh, edges: Edges | None) -> int:
+    return len(np.unique(face_labels(mesh, edges)))
+
+
+def _merged(mesh: Mesh) -> Mesh:
+    """Return a mesh with corners merged that round to one point of a grid of ``MERGE``."""
+    return _welded(np.rint(mesh.vertices / MERGE) * MERGE + 0.0, mesh.faces)
+
+
+def _welded(points: Floats, faces: Indices) -> Mesh:
+    """Make corners with equal numbers one; leave out faces that lose a side."""
+    order = np.lexsort(points.T)
+    ordered = points[order]
+    first = np.ones(len(points), bool)
+    first[1:] = (ordered[1:] != ordered[:-1]).any(axis=1)
+    index = np.empty(len(points), np.int64)
+    index[order] = np.cumsum(first) - 1
+    faces = index[faces]
+    a, b, c = faces.T
+    return Mesh(ordered[first].astype(np.float64), faces[(a != b) & (b != c) & (c != a)])
+
+
 def leak_finding(fault: str, layer: str) -> Finding:
-    """Return the finding that tells of a fault which ``faults_as_written`` found."""
+    """Return the finding that tells of a fault that was found in its file."""
     return Finding(
-        "solid.leaks",
+        LEAKS,
         Severity.SPOILS,
         f"The solid {fault}; please report the artwork as a fault of Sheetstack.",
         layer,

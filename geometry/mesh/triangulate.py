@@ -22,7 +22,12 @@ from shapely import MultiPolygon, Polygon
 from ..arrays import Bools, Floats, Indices, ramp
 from ..errors import GeometryError
 from ..progress import Progress
-from ..tolerance import NOT_ZERO
+from ..tolerance import MERGE, NOT_ZERO
+
+#: Gaps between vertices to each side among which the widest is taken for a cut line.
+_GAPS = 40
+#: A gap is wide enough for a line in its middle when it is so many times what readers merge at.
+_APART = 3.0
 
 
 def _slab_vertices(vertices: int) -> int:
@@ -131,13 +136,19 @@ def _cut_lines(x: Floats, slab_vertices: int) -> Floats:
     values = np.unique(x)
     wanted = np.quantile(x, np.arange(1, count + 1) / (count + 1))
     above = np.clip(np.searchsorted(values, wanted, side="right"), 1, len(values) - 1)
-    above = np.unique(above)
+    # The widest gap thereabouts: a point on the line must not be merged with a vertex beside it.
+    near = np.clip(above[:, None] + np.arange(-_GAPS, _GAPS + 1), 1, len(values) - 1)
+    gaps = values[near] - values[near - 1]
+    above = np.unique(near[np.arange(len(near)), gaps.argmax(axis=1)])
     low, high = values[above - 1], values[above]
     middle = low + (high - low) / 2
-    # A gap of one float, as files have them, has no middle of its own.
-    left, at, right = (value.astype(np.float32) for value in (low, middle, high))
-    lines: Floats = middle[(left < at) & (at < right)]
+    lines: Floats = middle[high - low > _APART * _told_apart(x)]
     return lines
+
+
+def _told_apart(values: Floats) -> float:
+    """Return the least distance at which readers of a file keep two numbers like these apart."""
+    return max(MERGE, float(np.spacing(np.float32(np.abs(values).max()))))
 
 
 @dataclass(frozen=True)
@@ -175,9 +186,9 @@ def _cut_into_slabs(rings: _Rings, lines: Floats) -> _Slabs:
         # Upwards along a line the region begins at a rightward edge and ends at a leftward one.
         expected = np.arange(len(order)) % 2 == 0
         wrong = rightward[order] != expected
-        # In 32 bits, as files have them: two crossings must not become one there.
-        up = y[order].astype(np.float32)
-        wrong |= np.append(False, (up[1:] <= up[:-1]) & (np.diff(line[order]) == 0))
+        # What reads a file must not make one of two crossings.
+        close = np.diff(y[order]) <= (2 * _told_apart(y) if len(y) else 0.0)
+        wrong |= np.append(False, close & (np.diff(line[order]) == 0))
         if not wrong.any():
             break
         # Rounding has swapped two crossings, as beside a pinch: do without those lines. Each

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from ..build import Build, BuiltLayer
@@ -11,8 +12,10 @@ from ..fabricate.kerf import cut_paths
 from ..files.atomic import atomic
 from ..files.batch import output_batch
 from ..files.cut_svg import cut_svg
+from ..files.read_back import judge_stl
 from ..files.stl import write_stl
 from ..job.names import PLAIN, PREVIEW, REPORT, REPORT_DATA, STACK, drawn_name, sheet_stems
+from ..mesh.check import LEAKS, leak_finding, wanted_of_plate
 from ..progress import Progress
 from .data import report_data
 from .preview import plain_preview_bytes, write_preview
@@ -20,9 +23,24 @@ from .report_html import report_html
 from .stack_picture import write_stack_picture
 
 
-def write_outputs(
-    build: Build, folder: Path | str, progress: Progress | None = None
-) -> tuple[Path, ...]:
+@dataclass(frozen=True)
+class Outputs:
+    """What was written of a build.
+
+    Parameters
+    ----------
+    files : tuple of Path
+        In the order of writing: ``01-name.stl``, ``01-name-as-drawn.svg`` and so on,
+        ``preview.png``, ``stack.png``, ``report.json``, ``report.html``.
+    build : Build
+        The build with the verdict on each solid's file, read back, in place of the one on the mesh.
+    """
+
+    files: tuple[Path, ...]
+    build: Build
+
+
+def write_outputs(build: Build, folder: Path | str, progress: Progress | None = None) -> Outputs:
     """Write a build's files: for each layer a solid and cut paths, then pictures and report.
 
     They appear together at the end; on any error, on cancelling and on Ctrl-C the folder stays as
@@ -38,10 +56,7 @@ def write_outputs(
 
     Returns
     -------
-    tuple of Path
-        The files, in the order of writing: ``01-name.stl``, ``01-name-as-drawn.svg`` and
-        so on,
-        ``preview.png``, ``stack.png``, ``report.json``, ``report.html``.
+    Outputs
 
     Raises
     ------
@@ -53,15 +68,19 @@ def write_outputs(
     folder = Path(folder)
     sheets = progress.part(0.0, 0.5)
     count = len(build.layers)
+    layers: list[BuiltLayer] = []
     with output_batch(folder, kind="build", job=build.job.title) as batch:
         for number, (stem, layer) in enumerate(
             zip(sheet_stems(build.job), build.layers, strict=True)
         ):
             sheets(number / count, f"{layer.settings.name}: writing the solid")
             title = f"{build.job.title}: {layer.settings.name}, mm"
-            write_stl(batch.path(f"{stem}.stl"), layer.mesh.vertices, layer.mesh.faces, title)
+            solid = batch.path(f"{stem}.stl")
+            write_stl(solid, layer.mesh.vertices, layer.mesh.faces, title)
+            layers.append(_judged(layer, solid))
             sheets((number + 0.6) / count, f"{layer.settings.name}: writing the cut paths")
             _write_drawn(batch.path(drawn_name(stem)), build, layer)
+        build = replace(build, layers=tuple(layers))
         progress(0.5, "painting the preview")
         preview, stack = batch.path(PREVIEW), batch.path(STACK)
         write_preview(preview, build)
@@ -78,7 +97,17 @@ def write_outputs(
         with atomic(batch.path(REPORT), "w") as file:
             file.write(html)
         progress(1.0, "putting the files in place")
-    return tuple(folder / name for name in batch.names)
+    return Outputs(tuple(folder / name for name in batch.names), build)
+
+
+def _judged(layer: BuiltLayer, solid: Path) -> BuiltLayer:
+    """Return a layer with the verdict on its file, which the report gives."""
+    sheet, name = layer.sheet, layer.settings.name
+    sound, fault = judge_stl(solid, wanted_of_plate(sheet.shape, sheet.thickness))
+    findings = [f for f in layer.findings if f.code != LEAKS]
+    if fault:
+        findings.append(leak_finding(fault, name))
+    return replace(layer, soundness=sound, fault=fault, findings=tuple(findings))
 
 
 def drawn_sheet(build: Build, layer: BuiltLayer) -> CutSheet:

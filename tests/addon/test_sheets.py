@@ -330,7 +330,7 @@ def test_all_files_are_those_of_the_command_line(built, job_path, tmp_path):
     from sheetstack.geometry.report.build_files import write_outputs
 
     expected = tmp_path / "library"
-    names = {p.name for p in write_outputs(build(load_job(job_path)), expected)}
+    names = {p.name for p in write_outputs(build(load_job(job_path)), expected).files}
     here = tmp_path / "blender"
     assert bpy.ops.sheetstack.write_files(directory=str(here)) == {"FINISHED"}
     assert {p.name for p in here.iterdir()} - {LIST} == names

@@ -34,7 +34,7 @@ def written(tmp_path_factory):
     """A build and the files written of it."""
     build = built({"Mid-tone": RING, "Shadow": NESTED, "Light": DISC})
     folder = tmp_path_factory.mktemp("out") / "new"
-    return build, folder, write_outputs(build, folder)
+    return build, folder, write_outputs(build, folder).files
 
 
 def test_all_files_are_there_and_nothing_else(written):
