@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
 
 import shapely
@@ -33,6 +32,7 @@ from .support.plain_bridges import PlainBridges
 from .support.support import support_layer
 from .support.two_sheets import Part, split_layer
 from .support.visible_damage import Coat, DamageMap
+from .threads import aside
 from .tolerance import TOLERANCES, Tolerances
 
 
@@ -260,15 +260,14 @@ def _build_sheet(job: Job, part: Part, progress: Progress) -> BuiltLayer:
     settings, artwork = part.settings, part.artwork
     plain, held = part.supported.plain, part.supported.held
     progress(0.0, f"{settings.name}: looking for islands")
-    with ThreadPoolExecutor(1) as aside:
-        # What would fall out of the sheet as drawn; beside the main work, on a second core.
-        waiting = aside.submit(lambda: find_pieces(extrude(plain.shape, plain.thickness)).islands)
+    # What would fall out of the sheet as drawn.
+    with aside(lambda: find_pieces(extrude(plain.shape, plain.thickness)).islands) as fallen:
         mesh = extrude(held.sheet.shape, held.sheet.thickness, progress.part(0.0, 0.6))
         progress(0.6, f"{settings.name}: checking the solid")
         shape = held.sheet.shape
         sound, fault = faults_as_written(mesh, wanted_of_plate(shape, held.sheet.thickness))
         left = find_pieces(mesh).islands
-        islands = waiting.result()
+        islands = fallen()
     findings = [*artwork.findings, *part.supported.findings]
     findings += [
         Finding(

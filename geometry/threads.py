@@ -1,4 +1,4 @@
-"""The same operation on many geometries, shared among the machine's cores.
+"""Work shared among the machine's cores: one operation on many geometries, or one beside another.
 
 GEOS works without Python's lock, so that threads are enough.
 """
@@ -6,14 +6,17 @@ GEOS works without Python's lock, so that threads are enough.
 from __future__ import annotations
 
 import os
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from concurrent.futures import ThreadPoolExecutor
+from contextlib import contextmanager
 from itertools import pairwise
-from typing import Any
+from typing import Any, TypeVar
 
 import numpy as np
 
 from .arrays import Geometries
+
+_Result = TypeVar("_Result")
 
 #: Fewer geometries than this are not worth a thread.
 FEWEST = 64
@@ -54,3 +57,20 @@ def map_geometries(function: Callable[..., Any], *arrays: Geometries, **options:
             pairwise(cuts.tolist()),
         )
         return np.concatenate(list(parts))
+
+
+@contextmanager
+def aside(function: Callable[[], _Result]) -> Iterator[Callable[[], _Result]]:
+    """Run a function on a second core while the block works; give a call that waits for its result.
+
+    An error of the function is raised by that call.
+
+    Examples
+    --------
+    >>> with aside(lambda: sum(range(10))) as total:
+    ...     product = 6 * 7
+    ...     product + total()
+    87
+    """
+    with ThreadPoolExecutor(1) as pool:
+        yield pool.submit(function).result

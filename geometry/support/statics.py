@@ -33,8 +33,11 @@ from .block_factor import BlockPattern, transposed
 
 #: Standard gravity in N per gram.
 NEWTON_PER_GRAM = 9.80665e-3
-#: Directions in which an island's rim is pushed at its farthest point.
-RIM_POINTS = 32
+#: How far a corner of a rim may lie beyond those that are pushed, as a share of the island's size
+#: that way. A disc is pushed at 32 to 64 places then.
+RIM_SAG = 0.001
+#: Rims of so few corners are pushed at all of them.
+_FEW_CORNERS = 12
 #: Of islands that hang together, so many of the softest are pushed to find the greatest stress in
 #: each bridge; both ends of a bridge are pushed in any case. Up to so many islands it is exact.
 MOST_PUSHED = 64
@@ -140,23 +143,40 @@ def plates_of(islands: Sequence[Polygon], gram_per_mm2: float) -> Plates:
 
 
 def rim_points(islands: Sequence[Polygon]) -> Floats:
-    """Return the farthest points of islands in ``RIM_POINTS`` directions, an array (n, k, 2).
+    """Return the places where a push on each island's rim may do most, an array (n, k, 2).
 
-    A push does most at a corner of the convex hull. These are all corners but those of a nearly
-    round rim, of which the nearest does at least 99 % of what the worst does.
+    Weight and push together give way by a convex function of the place, so that the worst is a
+    corner of the convex hull. Rims of many corners are thinned out: those left out lie within
+    ``RIM_SAG`` of the ones kept, seen along the island's principal axes and measured by its size
+    along each, so that the tip of a thin crescent counts as much as the end of a square. Islands of
+    fewer corners than others have their first one repeated.
 
-    >>> rim_points([shapely.box(0, 0, 4, 1)])[0, 1]
-    array([4., 1.])
+    >>> rim_points([shapely.box(0, 0, 4, 1)])[0].tolist()
+    [[0.0, 0.0], [0.0, 1.0], [4.0, 1.0], [4.0, 0.0]]
     """
-    points, owner = shapely.get_coordinates(
-        shapely.convex_hull(np.asarray(islands, object)), return_index=True
-    )
-    last = np.flatnonzero(np.append(owner[1:] != owner[:-1], True)[: len(owner)])
-    rim = np.empty((len(last), RIM_POINTS, 2))
-    for number, angle in enumerate(2 * np.pi * np.arange(RIM_POINTS) / RIM_POINTS):
-        order = np.lexsort((points @ [np.cos(angle), np.sin(angle)], owner))
-        rim[:, number] = points[order[last]]
+    kept = [_hull_corners(island) for island in islands]
+    rim = np.empty((len(kept), max(map(len, kept), default=1), 2))
+    for row, corners in zip(rim, kept, strict=True):
+        row[: len(corners)] = corners
+        row[len(corners) :] = corners[0]
     return rim
+
+
+def _hull_corners(island: Polygon) -> Floats:
+    corners: Floats = shapely.get_coordinates(shapely.convex_hull(island))[:-1]
+    if len(corners) <= _FEW_CORNERS:
+        return corners
+    middle = corners - corners.mean(axis=0)
+    _, axes = np.linalg.eigh(middle.T @ middle)
+    turned = middle @ axes
+    even = turned / np.maximum(np.ptp(turned, axis=0), NOT_ZERO)
+    # A ring keeps its first corner whatever it is: begin at the farthest.
+    first = int(np.argmax((even**2).sum(axis=1)))
+    order = np.append(np.arange(first, first + len(even)) % len(even), first)
+    ring = shapely.simplify(shapely.linestrings(even[order]), RIM_SAG)
+    place = {tuple(point): number for number, point in enumerate(even.tolist())}
+    which = [place[tuple(point)] for point in shapely.get_coordinates(ring)[:-1].tolist()]
+    return corners[which]
 
 
 class Grillage:
@@ -496,7 +516,7 @@ class LoadedGrillage:
         rank = np.empty(count, np.int64)
         rank[order] = ramp(size)
         cases = min(int(size.max()), most_pushed)
-        step = max(1, _CHUNK // max(1, len(self.which) * RIM_POINTS * 3))
+        step = max(1, _CHUNK // max(1, len(self.which) * self.grillage.plates.rim.shape[1] * 3))
         for low in range(0, cases, step):
             high = min(cases, low + step)
             chosen = np.flatnonzero((rank >= low) & (rank < high))

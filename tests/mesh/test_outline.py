@@ -33,11 +33,6 @@ def test_flat_shape_is_the_region(name):
     assert flat_shape(extrude(REGIONS[name], 2.0)).symmetric_difference(REGIONS[name]).area < 1e-9
 
 
-def test_flat_shape_of_an_open_plate_turned_down_is_its_area():
-    mesh = Mesh(np.array([[0.0, 0, 0], [4, 0, 0], [0, 3, 0]]), np.array([[0, 2, 1]]))
-    assert flat_shape(mesh).area == 6.0
-
-
 def test_a_mesh_on_edge_covers_nothing():
     mesh = Mesh(np.array([[0.0, 0, 0], [4, 0, 0], [0, 0, 3]]), np.array([[0, 2, 1]]))
     with pytest.raises(GeometryError, match="covers no area"):
@@ -53,3 +48,10 @@ def test_dashes_cover_about_half_of_a_circle_and_lie_on_it():
     assert 0.4 < length / whole < 0.6
     ring = shapely.linearrings(circle)
     assert shapely.distance(shapely.points(cut.reshape(-1, 2)), ring).max() < 1e-9
+
+
+@pytest.mark.parametrize("turned", [False, True])
+def test_flat_shape_of_an_open_plate_is_its_area_whichever_way_it_is_turned(turned):
+    face = [0, 2, 1] if turned else [0, 1, 2]
+    mesh = Mesh(np.array([[0.0, 0, 0], [4, 0, 0], [0, 3, 0]]), np.array([face]))
+    assert flat_shape(mesh).area == 6.0

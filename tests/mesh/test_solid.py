@@ -7,7 +7,7 @@ import trimesh
 from shapely import box
 
 from sheetstack.geometry.errors import GeometryError
-from sheetstack.geometry.mesh.check import soundness, volume
+from sheetstack.geometry.mesh.check import as_written, soundness, volume
 from sheetstack.geometry.mesh.solid import Mesh, extrude
 
 
@@ -74,3 +74,21 @@ def test_a_mesh_cannot_be_changed_behind_its_back():
     mesh = extrude(box(0, 0, 1, 1), 1.0)
     with pytest.raises(ValueError, match="read-only"):
         mesh.vertices[0, 0] = 5.0
+
+
+def test_points_that_32_bits_cannot_tell_apart_are_one_as_written():
+    near = np.float64(np.float32(1.0)) + 1e-9
+    corners = [[0, 0, 0], [1, 0, 0], [0, 1, 0], [0, near, 0], [0, 0, -0.0]]
+    written = as_written(Mesh(np.array(corners), np.array([[0, 1, 2], [4, 1, 3], [0, 2, 3]])))
+    assert len(written.vertices) == 3
+    # The third face has lost a side, the first two are one.
+    assert len(written.faces) == 2
+    assert (np.sort(written.faces, axis=1) == [0, 1, 2]).all()
+    assert (written.vertices == written.vertices.astype(np.float32)).all()
+
+
+@pytest.mark.parametrize("bad", [np.nan, np.inf, 1e39])
+def test_a_coordinate_beyond_32_bits_is_refused(bad):
+    corners = np.array([[0.0, 0, 0], [1, 0, 0], [0, bad, 0]])
+    with pytest.raises(GeometryError, match="not a finite number"):
+        as_written(Mesh(corners, np.array([[0, 1, 2]])))

@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 from shapely import Polygon, box
 
 from sheetstack.geometry.errors import Cancelled, GeometryError
-from sheetstack.geometry.mesh.triangulate import triangulate
+from sheetstack.geometry.mesh.triangulate import _cut_lines, triangulate
 from sheetstack.geometry.progress import Progress
 
 
@@ -101,3 +101,13 @@ def test_triangulating_can_be_cancelled(plate_of_rounds):
 
     with pytest.raises(Cancelled):
         triangulate(plate_of_rounds(4), Progress(stop))
+
+
+def test_cut_lines_part_the_vertices_into_about_equal_shares():
+    x = np.sort(np.random.default_rng(3).normal(0, 40, 1000))
+    lines = _cut_lines(x, 100)
+    shares = np.diff(np.concatenate([[0], np.searchsorted(x, lines), [len(x)]]))
+    assert len(lines) == 10
+    assert shares.min() > 80
+    assert shares.max() < 100
+    assert not np.isin(lines, x).any()

@@ -342,3 +342,12 @@ def test_random_pairs_that_are_told_fine_leave_nothing_bare(seed):
     told = [m for m in found.margins if m.trouble is Trouble.GAP and m.lacking_mm > 0]
     bare = bare_between(lower.buffer(0), upper.buffer(0), allowance, rng)
     assert bare < 1e-3 or told
+
+
+def test_edges_in_common_are_told_apart_by_what_shows_there():
+    """Two colours butt at the bottom, and lie on each other with the same outline at the top."""
+    square = box(0, 60, 30, 90)
+    margins = drift(box(0, 0, 30, 30).union(square), box(30, 0, 60, 30).union(square)).margins
+    at = {(m.trouble, m.place[1] > 45) for m in margins}
+    assert at == {(Trouble.GAP, False), (Trouble.PEEK, True)}
+    assert len(margins) == 2

@@ -91,3 +91,15 @@ def test_orders_are_drawn_side_by_side():
     missed = (np.abs(picture.astype(int) - (0xD8, 0x1B, 0x7A)) < 40).all(axis=2)
     maps = [missed[high:, 11 + k * (wide + 11) :][:, :wide].sum() for k in range(6)]
     assert maps[0] < min(maps[1:]) / 3
+
+
+def test_an_advice_that_gains_in_colour_only_does_not_speak_of_lighter_over_darker():
+    """Drawn order and wanted order differ, in colours that are equally light."""
+    squares = [box(0, 0, 10, 10), box(5, 0, 15, 10)]
+    drawn = partition([*squares, squares[0], box(10, 0, 15, 10)], box(0, 0, 40, 20))
+    cans = (Can("#c06060"), Can("#608f60"))
+    advice = compare_orders(Wall(drawn, cans, "#ffffff", ("A", "B")))
+    assert advice.best.order == (1, 0)
+    assert len(advice.best.coverings) == len(advice.given.coverings) == 0
+    assert "instead of" in advice.reasons[0]
+    assert "fewer" not in advice.reasons[0]
