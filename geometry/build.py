@@ -28,6 +28,7 @@ from .sheet.trapping import trapped
 from .support.bridges import Bridge
 from .support.constraints import DrawnBridge, rules_for
 from .support.held_islands import HeldIsland
+from .support.let_go import LetGo
 from .support.plain_bridges import PlainBridges
 from .support.support import support_layer
 from .support.two_sheets import Part, split_layer
@@ -69,6 +70,8 @@ class BuiltLayer:
         How firmly each island is held.
     plain : PlainBridges or None
         Plain shortest bridges, for comparison; worked out when a report asks.
+    let_go : tuple of LetGo
+        Islands as drawn that were not worth their bridges and are painted over.
     """
 
     settings: LayerSettings
@@ -85,6 +88,7 @@ class BuiltLayer:
     held_islands: tuple[HeldIsland, ...] = ()
     plain: PlainBridges | None = None
     fault: str = ""
+    let_go: tuple[LetGo, ...] = ()
 
     @property
     def damage(self) -> float:
@@ -296,4 +300,5 @@ def _build_sheet(job: Job, part: Part, progress: Progress) -> BuiltLayer:
         findings=tuple(findings),
         held_islands=held.islands,
         plain=held.plain,
+        let_go=part.supported.let_go,
     )

@@ -66,6 +66,10 @@ class LayerSettings:
         (), about="places of findings (necks, tongues, slits) to be mended", kind="points"
     )
 
+    keep_mm: tuple[tuple[float, float], ...] = field(
+        (), about="places of islands that are held whatever their bridges spoil", kind="points"
+    )
+
     @property
     def sheet_names(self) -> tuple[str, ...]:
         """Names of the sheets that the layer makes: its own, or with A and B when split."""
@@ -112,6 +116,10 @@ class BridgeSettings:
         None, about="times that bridges must be stronger than needed", least=1, most=100
     )
     most_per_island: int = field(6, about="most bridges that one island gets", least=1, most=40)
+    let_go: bool = field(
+        True,
+        about="islands that are worth less than their bridges spoil are painted over",
+    )
     seam_overlap_mm: float = field(
         1.0, about="overlap of paint where a layer is split into two sheets", least=0, most=50
     )

@@ -29,6 +29,8 @@ Each layer:
 | registration_holes | count |
 | islands_found | what would fall out of the plain sheet: number, area_mm2, place, bounds, mass_g |
 | islands_left | the same of the sheet that is cut; empty in a good stencil |
+| islands_let_go | painted over, because bridges would spoil more: place, area_mm2, worth and spared
+(what painting it over spoils, and what its bridges would have) in mm2 x CIEDE2000 |
 | bridges | number, kind ("bridge", "neck", "mend"), id, state ("automatic", "locked"), place,
 width_mm, gap_mm, covers_mm2, visible_mm2, damage, path (places) |
 | damage, plain_damage | visible damage of the bridges, and of plain shortest ones as firm, in mm2 x
@@ -104,7 +106,7 @@ def report_data(build: Build) -> dict[str, Any]:
             **{key: _rounded(sum(layer[key] for layer in layers)) for key in (*summed, "mass_g")},
             **{
                 key: sum(len(layer[key]) for layer in layers)
-                for key in ("islands_found", "islands_left", "bridges")
+                for key in ("islands_found", "islands_left", "islands_let_go", "bridges")
             },
             "findings": {
                 severity.name.lower(): sum(f.severity is severity for f in build.findings)
@@ -140,6 +142,15 @@ def _layer(build: Build, number: int, stem: str, layer: BuiltLayer) -> dict[str,
         "registration_holes": len(sheet.holes.geoms),
         "islands_found": _islands(build, layer.islands),
         "islands_left": _islands(build, layer.islands_left),
+        "islands_let_go": [
+            {
+                "place": _point(island.place),
+                "area_mm2": _rounded(island.shape.area),
+                "worth": _rounded(island.worth),
+                "spared": _rounded(island.spared),
+            }
+            for island in layer.let_go
+        ],
         "bridges": [_bridge(k, b) for k, b in enumerate(layer.bridges, 1)],
         "damage": _rounded(layer.damage),
         "plain_damage": _rounded(layer.plain_damage),

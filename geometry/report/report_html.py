@@ -298,6 +298,14 @@ def _layer(sheet_svg: str, layer: Mapping[str, Any]) -> Iterable[str]:
     yield '<div class="tables">'
     if layer["islands_left"]:
         yield f"<div><h3>Islands left: they fall out</h3>{_islands(layer['islands_left'])}</div>"
+    if layer["islands_let_go"]:
+        rows = [
+            [_place(i["place"]), f"{i['area_mm2']:.2f}", f"{i['worth']:.0f}", f"{i['spared']:.0f}"]
+            for i in layer["islands_let_go"]
+        ]
+        head = ["Place mm", "Area mm&#178;", "Damage so", "Damage of its bridges"]
+        table = _table(head, rows, numbers=(1, 2, 3))
+        yield f"<div><h3>Islands let go: painted over</h3>{table}</div>"
     if layer["islands_found"]:
         yield f"<div><h3>Islands of the plain sheet</h3>{_islands(layer['islands_found'])}</div>"
     if layer["bridges"]:

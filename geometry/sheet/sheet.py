@@ -20,6 +20,8 @@ from ..planar.thin_walls import without_thin_walls
 from ..tolerance import TOLERANCES, Tolerances
 from .plate import cut_plate
 
+#: Code of the finding that sheet was parted where it touched itself at a point.
+TOUCHES_AT_POINT = "sheet.touches-at-point"
 _TOUCHES = "Sheet touched itself at a point only, which holds nothing; opened there"
 
 
@@ -195,7 +197,7 @@ def make_sheet(
     plate = cut_plate(outline, cut, artwork.layer, tolerances)
     findings += _told(
         shapely.points(plate.opened),
-        "sheet.touches-at-point",
+        TOUCHES_AT_POINT,
         _TOUCHES,
         artwork.layer,
         2 * tolerances.pinch,
@@ -223,7 +225,7 @@ def _wall_findings(walls: Sequence[Polygon], width: float, layer: str) -> list[F
         "were joined to one opening",
         layer,
         width,
-    ) + _told(array[point], "sheet.touches-at-point", _TOUCHES, layer, width)
+    ) + _told(array[point], TOUCHES_AT_POINT, _TOUCHES, layer, width)
 
 
 def _told(places: Geometries, code: str, sentence: str, layer: str, size: float) -> list[Finding]:

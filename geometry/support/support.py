@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -10,18 +11,23 @@ import shapely
 from ..finding import Finding, Severity
 from ..job.job import Job
 from ..job.sections import LayerSettings
-from ..planar.narrow import narrow_places
+from ..planar.narrow import NarrowPlace, narrow_places
 from ..planar.polygons import as_multipolygon
 from ..planar.strips import straight_strips
+from ..planar.union import unite
 from ..progress import Progress
 from ..sheet.registration import holes
-from ..sheet.sheet import PlacedArtwork, Sheet, make_sheet
+from ..sheet.sheet import TOUCHES_AT_POINT, PlacedArtwork, Sheet, make_sheet
 from ..tolerance import TOLERANCES, Tolerances
 from .bridges import Supported, hold_islands
 from .constraints import Rules
+from .let_go import LetGo, islands_to_let_go, let_go_findings
 from .lost import lost_findings
 from .repairs import accepted, mend, narrow_findings
 from .visible_damage import DamageMap
+
+#: Times that islands are weighed against their bridges.
+_MOST_ROUNDS = 3
 
 
 @dataclass(frozen=True)
@@ -35,11 +41,14 @@ class SupportedLayer:
     held : Supported
     findings : tuple of Finding
         In the order in which the work goes; those of ``held`` among them.
+    let_go : tuple of LetGo
+        Islands that were not worth their bridges; openings of ``plain`` go over them.
     """
 
     plain: Sheet
     held: Supported
     findings: tuple[Finding, ...]
+    let_go: tuple[LetGo, ...] = ()
 
 
 def support_layer(
@@ -99,14 +108,28 @@ def support_layer(
         for point in points
     ]
     held = hold_islands(
-        plain, rules.width, progress.part(0.1, 0.8), rules=rules, damage=damage, mends=mends
+        plain, rules.width, progress.part(0.1, 0.5), rules=rules, damage=damage, mends=mends
     )
+    gone: list[LetGo] = []
+    if damage is not None and job.bridges.let_go:
+        # Cut away, they may leave crumbs that touched them at a point: looked at once more.
+        for round_ in range(_MOST_ROUNDS):
+            more = islands_to_let_go(plain, held, damage, least, settings.keep_mm)
+            if not more:
+                break
+            gone += more
+            parts = [*shapely.get_parts(artwork.shape), *(island.shape for island in more)]
+            artwork = replace(artwork, shape=unite(np.array(parts, object)))
+            plain, _ = make_sheet(artwork, job.sheet, plain.holes, tolerances)
+            part = progress.part(0.5 + 0.1 * round_, 0.6 + 0.1 * round_)
+            held = hold_islands(plain, rules.width, part, rules=rules, damage=damage, mends=mends)
+        findings += let_go_findings(gone, settings.name)
     findings += held.findings
     findings += lost_findings(plain, held)
     progress(0.8, f"{settings.name}: looking for narrow places")
     narrow = narrow_places(held.sheet.shape, least)
     findings += narrow_findings(narrow, least, settings.name, opening=False)
-    narrow = narrow_places(held.sheet.openings, least_opening)
+    narrow = _drawn_narrow(narrow_places(held.sheet.openings, least_opening), told, tolerances)
     findings += narrow_findings(
         narrow,
         least_opening,
@@ -114,4 +137,24 @@ def support_layer(
         opening=True,
         strips=[bridge.shape for bridge in held.bridges],
     )
-    return SupportedLayer(plain, held, tuple(findings))
+    return SupportedLayer(plain, held, tuple(findings), tuple(gone))
+
+
+def _drawn_narrow(
+    narrow: Sequence[NarrowPlace], told: Sequence[Finding], tolerances: Tolerances
+) -> list[NarrowPlace]:
+    """Return the narrow places without the slits that part sheet where it touches itself.
+
+    They are there because sheet of no width holds nothing, are told of by themselves, and widening
+    one would change the picture.
+    """
+    slits = [f.place for f in told if f.code == TOUCHES_AT_POINT and f.place is not None]
+    if not slits:
+        return list(narrow)
+    slit = 4 * tolerances.pinch  # its diagonal, and the grid's rounding
+    points = shapely.multipoints(slits)
+    return [
+        place
+        for place in narrow
+        if place.width_mm > slit or shapely.distance(points, shapely.points(place.place)) > slit
+    ]

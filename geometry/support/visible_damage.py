@@ -7,11 +7,11 @@ elsewhere the eye sees what lies below instead, the worse the more the two colou
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import shapely
-from shapely import MultiPolygon
+from shapely import MultiPolygon, Polygon
 
 from ..arrays import Floats, Geometries
 from ..colour import (
@@ -141,6 +141,7 @@ class DamageMap:
         for coat in above:
             if coat.opacity == 1 and not seen.is_empty:
                 seen = shapely.difference(seen, coat.shape)
+        self._about = (wanted, tuple(below), tuple(above), ground, tuple(care))
         bare = srgb_from_hex(ground)
         regions = [_Region(as_multipolygon(seen), bare, bare)]
         for coat in below:
@@ -169,6 +170,16 @@ class DamageMap:
         seen: Floats = np.bincount(which, area, len(array)).astype(np.float64)
         harm: Floats = np.bincount(which, area * self._weights[zone], len(array)).astype(np.float64)
         return Visible(seen, harm)
+
+    def painted_over(self, islands: Sequence[Polygon]) -> Visible:
+        """Return what it would spoil to paint over each of some islands of the layer's sheet.
+
+        Paint where none is wanted differs as much as wanted paint that is missing, so that this is
+        what strips would spoil if the islands were the artwork.
+        """
+        wanted, below, above, ground, care = self._about
+        shape = as_multipolygon(shapely.union_all(np.asarray(islands, object)))
+        return DamageMap(replace(wanted, shape=shape), below, above, ground, care).of(islands)
 
     def at(self, points: Floats) -> Floats:
         """Return the colour difference that a bridge would show at each point (n, 2)."""
