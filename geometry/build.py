@@ -11,6 +11,7 @@ from shapely.affinity import translate
 
 from .artwork.care import CareArea, read_care
 from .artwork.read import LayerDrawing, read_all
+from .colour import hides
 from .errors import GeometryError
 from .finding import Finding, Severity
 from .job.job import Job
@@ -35,6 +36,9 @@ from .support.two_sheets import Part, split_layer
 from .support.visible_damage import Coat, DamageMap
 from .threads import aside
 from .tolerance import TOLERANCES, Tolerances
+
+#: Of a layer that counts as painted over, so much is: what is left are rounding and hairs.
+_SEEN = 0.999
 
 
 @dataclass(frozen=True)
@@ -254,13 +258,49 @@ def _build_layer(
         damage = DamageMap(coats[number], below, above, job.ground, care)
         supported = support_layer(job, settings, artwork, rules, damage, holding, tolerances)
         parts = [Part(settings, artwork, supported)]
+    unseen = _unseen(artwork, settings.name, job.layers[number + 1 :], above)
     return [
-        _build_sheet(job, part, making.part(k / len(parts), (k + 1) / len(parts)))
+        _build_sheet(job, part, unseen, making.part(k / len(parts), (k + 1) / len(parts)))
         for k, part in enumerate(parts)
     ]
 
 
-def _build_sheet(job: Job, part: Part, progress: Progress) -> BuiltLayer:
+def _unseen(
+    artwork: PlacedArtwork, layer: str, later: Sequence[LayerSettings], above: Sequence[Coat]
+) -> list[Finding]:
+    """Return a finding where later layers paint over all of a layer."""
+    covering = [
+        (settings.name, coat.shape)
+        for settings, coat in zip(later, above, strict=True)
+        if hides(coat.opacity)
+    ]
+    area = artwork.shape.area
+    # The common case is told from the areas alone.
+    if area == 0 or sum(shape.area for _, shape in covering) < _SEEN * area:
+        return []
+    left: shapely.Geometry = artwork.shape
+    names: list[str] = []
+    for name, shape in covering:
+        if shapely.intersects(left, shape):
+            left, names = shapely.difference(left, shape), [*names, name]
+        if left.area <= (1 - _SEEN) * area:
+            break
+    else:
+        return []
+    at = artwork.shape.representative_point()
+    return [
+        Finding(
+            "paint.painted-over",
+            Severity.WARNING,
+            f"Nothing of this layer is seen: {' and '.join(names)} paint over all of it later. "
+            "Spray it later, or leave it out.",
+            layer,
+            (at.x, at.y),
+        )
+    ]
+
+
+def _build_sheet(job: Job, part: Part, unseen: Sequence[Finding], progress: Progress) -> BuiltLayer:
     settings, artwork = part.settings, part.artwork
     plain, held = part.supported.plain, part.supported.held
     progress(0.0, f"{settings.name}: looking for islands")
@@ -272,7 +312,7 @@ def _build_sheet(job: Job, part: Part, progress: Progress) -> BuiltLayer:
         sound, fault = faults_as_written(mesh, wanted_of_plate(shape, held.sheet.thickness))
         left = find_pieces(mesh).islands
         islands = fallen()
-    findings = [*artwork.findings, *part.supported.findings]
+    findings = [*artwork.findings, *unseen, *part.supported.findings]
     findings += [
         Finding(
             "support.island-left",

@@ -14,7 +14,7 @@ import numpy as np
 import shapely
 from shapely import Polygon
 
-from ..arrays import Bools
+from ..arrays import Bools, Geometries, Indices
 from ..finding import Finding, Severity
 from ..planar.graph import connected_labels
 from ..planar.polygons import largest_piece
@@ -117,7 +117,7 @@ def islands_to_let_go(
     )
 
 
-def _with_holes(pieces: np.ndarray, plain: Sheet) -> Bools:
+def _with_holes(pieces: Geometries, plain: Sheet) -> Bools:
     if plain.holes.is_empty:
         return np.zeros(len(pieces), bool)
     touched: Bools = shapely.distance(pieces, plain.holes) == 0
@@ -125,8 +125,8 @@ def _with_holes(pieces: np.ndarray, plain: Sheet) -> Bools:
 
 
 def _hanging_together(
-    count: int, touches: Sequence[np.ndarray], used: Bools, at_frame: Bools
-) -> list[np.ndarray]:
+    count: int, touches: Sequence[Indices], used: Bools, at_frame: Bools
+) -> list[Indices]:
     """Return groups of islands that bridges join otherwise than over the frame."""
     links = [
         (int(one), int(other))
