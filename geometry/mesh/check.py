@@ -7,12 +7,14 @@ that: vertices rounded to the file's 32-bit floats, equal ones made one.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 import shapely
+from numpy.typing import NDArray
 from shapely import MultiPolygon, Polygon
 
-from ..arrays import Floats, Indices
+from ..arrays import Indices
 from ..errors import GeometryError
 from ..finding import Finding, Severity
 from ..tolerance import MERGE
@@ -229,7 +231,7 @@ def _merged(mesh: Mesh) -> Mesh:
     return _welded(np.rint(mesh.vertices / MERGE) * MERGE + 0.0, mesh.faces)
 
 
-def _welded(points: Floats, faces: Indices) -> Mesh:
+def _welded(points: NDArray[Any], faces: Indices) -> Mesh:
     """Make corners with equal numbers one; leave out faces that lose a side."""
     order = np.lexsort(points.T)
     ordered = points[order]

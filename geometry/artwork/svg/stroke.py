@@ -17,7 +17,7 @@ from shapely import MultiPolygon
 
 from ...arrays import Bools, Floats, ramp
 from ...errors import ArtworkError
-from ...planar.curves import arc_step
+from ...planar.curves import arc_pieces, balanced_radius
 from ...planar.union import unite
 from ...tolerance import TOLERANCES, Tolerances
 from ..fill.contour import Compound, Contour
@@ -214,7 +214,7 @@ def _joins(
     if pen.join == "miter":
         meets |= ~inner & corner & (spread <= pen.miter_limit)
     rounded = ~inner & ~meets & (~corner | (pen.join == "round"))
-    sides = np.ceil(turn / arc_step(half, tolerance)).astype(np.int64)
+    sides = arc_pieces(half, turn, tolerance)
 
     count = np.full(len(at), 2)  # a bevel
     count[meets] = 1
@@ -232,8 +232,11 @@ def _joins(
     out[first[back] + 1] = at[back]
     which = np.repeat(np.flatnonzero(rounded), count[rounded])
     if len(which):
-        share = ramp(count[rounded]) / (count[which] - 1)
-        out[first[which] + ramp(count[rounded])] = at[which] + half * _turned(
+        nth = ramp(count[rounded])
+        share = nth / (count[which] - 1)
+        between = (nth > 0) & (share < 1)
+        radius = half * np.where(between, balanced_radius(turn, np.maximum(sides, 1))[which], 1.0)
+        out[first[which] + nth] = at[which] + radius[:, None] * _turned(
             _left(come[which]), -turn[which] * share
         )
     return out
@@ -246,9 +249,10 @@ def _cap(at: Floats, way: Floats, pen: Pen, tolerance: float) -> Floats:
     if pen.cap == "square":
         return np.array([at + half * (left + way), at + half * (way - left)])
     if pen.cap == "round":
-        sides = int(np.ceil(np.pi / arc_step(half, tolerance)))
+        sides = int(arc_pieces(half, np.pi, tolerance))
         angle = -np.pi * np.arange(1, sides) / sides
-        return np.asarray(at + half * _turned(np.tile(left, (len(angle), 1)), angle))
+        out = half * float(balanced_radius(np.pi, sides))
+        return np.asarray(at + out * _turned(np.tile(left, (len(angle), 1)), angle))
     return np.empty((0, 2))
 
 
