@@ -253,7 +253,7 @@ def _build_layer(
     below, above = coats[:number], coats[number + 1 :]
     holding, making = progress.part(0.0, 0.7), progress.part(0.7, 1.0)
     if settings.split:
-        parts = split_layer(job, settings, artwork, rules, below, above, holding, tolerances)
+        parts = split_layer(job, settings, artwork, rules, below, above, holding, tolerances, care)
     else:
         damage = DamageMap(coats[number], below, above, job.ground, care)
         supported = support_layer(job, settings, artwork, rules, damage, holding, tolerances)

@@ -115,7 +115,7 @@ def as_written(mesh: Mesh) -> Mesh:
     if not np.all(np.abs(mesh.vertices) < np.finfo(np.float32).max):  # False for NaN too
         raise GeometryError("The mesh has a coordinate that is not a finite number.")
     single = mesh.vertices.astype(np.float32) + np.float32(0)  # no negative zero
-    return _welded(single, mesh.faces)
+    return _welded(single.astype(np.float64), mesh.faces)
 
 
 def euler_of_plate(shape: Polygon | MultiPolygon) -> int:

@@ -81,7 +81,7 @@ class Prices:
             return cost * self._across(gaps)
         strips = bars(gaps.start, gaps.end, self._rules.width)
         if self._damage is not None:
-            cost = cost + self._damage.of(strips).damage
+            cost = cost + self._damage.of(strips).price
         cost = cost * self._across(gaps)
         return cost + BARRED * self.barred_area(strips)
 

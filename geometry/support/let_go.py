@@ -57,10 +57,10 @@ def islands_to_let_go(
 ) -> tuple[LetGo, ...]:
     """Return the islands of a sheet that are not worth their bridges.
 
-    An island that holds no other goes when its own bridges spoil more than painting it over does;
-    islands that hang together go when all of them are worth less than all their bridges. One that
-    is smaller all round than the least width cannot be cut well and goes in any case. Islands with
-    a bridge that the artist has set, or with a registration hole, stay.
+    An island on which no other depends goes when its own bridges spoil more than painting it over
+    does; islands that hang together go when all are worth less than all their bridges. One that is
+    smaller all round than the least width cannot be cut well and goes in any case. Islands with a
+    strip that the artist has set, or with a registration hole, stay.
 
     Parameters
     ----------
@@ -80,16 +80,16 @@ def islands_to_let_go(
     at_frame = np.zeros(len(pieces), bool)
     at_frame[largest_piece(pieces.tolist())] = True
     tree = shapely.STRtree(pieces)
-    bridges = [b for b in held.bridges if b.kind == "bridge"]
+    bridges = held.bridges
     bridge, piece = tree.query([b.shape for b in bridges], predicate="intersects")
     stays = at_frame | _with_holes(pieces, plain)
-    by_hand = np.array([b.state != "automatic" for b in bridges], bool)
+    by_hand = np.array([b.state != "automatic" or b.kind == "mend" for b in bridges], bool)
     stays[piece[by_hand[bridge]]] = True
     if kept:
         found = tree.query_nearest(shapely.points(kept), max_distance=least, all_matches=False)[1]
         stays[found] = True
-    worth = damage.painted_over(pieces.tolist()).damage
-    spoils = np.array([b.damage for b in bridges])
+    worth = damage.painted_over(pieces.tolist())
+    spoils = damage.of([b.shape for b in bridges])
     used = np.ones(len(bridges), bool)
     gone = np.zeros(len(pieces), bool)
     spared = np.zeros(len(pieces))
@@ -100,21 +100,41 @@ def islands_to_let_go(
     while waiting:
         number = waiting.pop()
         own = [k for k in at_piece[number] if used[k]]
-        others = {int(o) for k in own for o in touches[k]} - {number}
-        cost = float(spoils[own].sum())
-        if gone[number] or stays[number] or not own or len(others) > 1:
+        dear = spoils.price[own].sum() > worth.price[number]
+        if gone[number] or not own or not (dear or small[number]):
             continue
-        if small[number] or cost > worth[number]:
-            gone[number], spared[number], used[own] = True, cost, False
-            waiting += sorted(others)
+        without = used.copy()
+        without[own] = False
+        if _all_held(touches, without, ~gone & ~at_frame & (np.arange(len(pieces)) != number)):
+            gone[number], spared[number], used = True, spoils.damage[own].sum(), without
+            # What hung on it may have become dear enough, or free to go.
+            near = {int(o) for k in own for o in touches[k]}
+            waiting += [o for o in sorted(near) if not stays[o] and not gone[o]]
     for group in _hanging_together(len(pieces), touches, used, at_frame):
         own = sorted({int(k) for number in group for k in at_piece[number] if used[k]})
-        cost = float(spoils[own].sum())
-        if not stays[group].any() and len(group) > 1 and cost > worth[group].sum():
-            gone[group], spared[group] = True, cost
+        dear = spoils.price[own].sum() > worth.price[group].sum()
+        if not stays[group].any() and len(group) > 1 and dear:
+            gone[group], spared[group] = True, spoils.damage[own].sum()
     return tuple(
-        LetGo(pieces[k], float(worth[k]), float(spared[k])) for k in np.flatnonzero(gone).tolist()
+        LetGo(pieces[k], float(worth.damage[k]), float(spared[k]))
+        for k in np.flatnonzero(gone).tolist()
     )
+
+
+def _all_held(touches: Sequence[Indices], used: Bools, islands: Bools) -> bool:
+    """Tell whether bridges still join all islands to something else than themselves alone."""
+    count = len(islands)
+    links = [
+        (int(one), int(other))
+        for number in np.flatnonzero(used).tolist()
+        for one, other in zip(touches[number][:-1], touches[number][1:], strict=True)
+    ]
+    label = connected_labels(count, np.array(links, np.int64).reshape(-1, 2))
+    # The frame is the one piece that is neither an island here nor gone: its label is not theirs
+    # when nothing joins them to it.
+    held = np.zeros(count, bool)
+    held[label[~islands]] = True
+    return bool(held[label[islands]].all())
 
 
 def _with_holes(pieces: Geometries, plain: Sheet) -> Bools:

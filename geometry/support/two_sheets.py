@@ -45,6 +45,7 @@ def split_layer(
     above: Sequence[Coat],
     progress: Progress,
     tolerances: Tolerances = TOLERANCES,
+    care: Sequence[tuple[MultiPolygon, float]] = (),
 ) -> list[Part]:
     """Make two sheets of a layer that together paint all of it; one where one is enough.
 
@@ -59,6 +60,8 @@ def split_layer(
         The other layers' paint in spray order.
     progress : Progress
     tolerances : Tolerances
+    care : sequence of (MultiPolygon, float)
+        Parts of the sheet where damage counts so many times.
 
     Returns
     -------
@@ -75,7 +78,7 @@ def split_layer(
     gaps = gaps_to_paint(artwork.shape, first.held, overlap, least)
     coat = Coat(artwork.shape, settings.colour, settings.opacity)
     if gaps.is_empty:
-        damage = DamageMap(coat, below, above, job.ground)
+        damage = DamageMap(coat, below, above, job.ground, care)
         alone = support_layer(job, single, artwork, rules, damage, progress, tolerances)
         told = Finding(
             "split.needless",
@@ -87,7 +90,8 @@ def split_layer(
     b = replace(single, name=names[1], mend_mm=())
     second_artwork = PlacedArtwork(b.name, gaps, ())
     painted = Coat(first.held.sheet.openings, settings.colour)
-    spoilt = DamageMap(Coat(gaps, settings.colour), below, [painted, *above], job.ground)
+    to_paint = Coat(gaps, settings.colour)
+    spoilt = DamageMap(to_paint, below, [painted, *above], job.ground, care)
     own = replace(rules, drawn=(), forbidden=())
     second = support_layer(job, b, second_artwork, own, spoilt, progress.part(0.5, 1.0), tolerances)
     more = split_findings(artwork.shape, first.held, second.held, b.name, rules.width)

@@ -68,17 +68,18 @@ def _sprayed(regions: list[_Region], coat: Coat) -> list[_Region]:
 
 
 def _with_care(
-    shape: MultiPolygon, weight: float, care: Sequence[tuple[MultiPolygon, float]]
-) -> list[tuple[MultiPolygon, float]]:
-    """Return a part of the layer split where damage counts more than once."""
+    region: _Region, care: Sequence[tuple[MultiPolygon, float]]
+) -> list[tuple[MultiPolygon, float, float]]:
+    """Return a region split where damage counts more than once: shapes, difference, factor."""
+    shape, difference = region.shape, region.difference()
     parts = []
     rest: shapely.Geometry = shape
     for area, factor in care:
         inside = as_multipolygon(shapely.intersection(shape, area))
         if not inside.is_empty:
-            parts.append((inside, factor * weight))
+            parts.append((inside, difference, factor))
             rest = shapely.difference(rest, area)
-    return [(as_multipolygon(rest), weight), *parts]
+    return [(as_multipolygon(rest), difference, 1.0), *parts]
 
 
 @dataclass(frozen=True)
@@ -91,10 +92,14 @@ class Visible:
         Area in mm2 that shows another colour than the picture wants.
     damage : float64 array (n,)
         That area times the colour difference CIEDE2000: mm2 x Delta E.
+    price : float64 array (n,)
+        The damage, counted as many times as the care for its place says. Bridges are chosen by it;
+        what is told is the damage.
     """
 
     area: Floats
     damage: Floats
+    price: Floats
 
 
 class DamageMap:
@@ -150,11 +155,12 @@ class DamageMap:
         for coat in above:
             if coat.opacity < 1:
                 regions = _sprayed(regions, coat)
-        parts = [part for r in regions for part in _with_care(r.shape, r.difference(), care)]
-        zones = [small_polygons(shape, ZONE_VERTICES) for shape, _ in parts]
-        weights = [np.full(len(z), weight) for z, (_, weight) in zip(zones, parts, strict=True)]
+        parts = [part for region in regions for part in _with_care(region, care)]
+        zones = [small_polygons(shape, ZONE_VERTICES) for shape, _, _ in parts]
+        count = [len(z) for z in zones]
         self._zones = np.concatenate(zones)
-        self._weights = np.concatenate(weights)
+        self._difference = np.repeat([difference for _, difference, _ in parts], count)
+        self._weights = self._difference * np.repeat([factor for _, _, factor in parts], count)
         self._tree = shapely.STRtree(self._zones)
         hidden = float(wanted.shape.area - shapely.area(self._zones).sum())
         #: Whether all places in the layer spoil alike, so that short is best.
@@ -167,9 +173,10 @@ class DamageMap:
         array = np.asarray(strips, object)
         which, zone = self._tree.query(array, predicate="intersects")
         area = shapely.area(shapely.intersection(array[which], self._zones[zone]))
-        seen: Floats = np.bincount(which, area, len(array)).astype(np.float64)
-        harm: Floats = np.bincount(which, area * self._weights[zone], len(array)).astype(np.float64)
-        return Visible(seen, harm)
+        seen = np.bincount(which, area, len(array))
+        harm = np.bincount(which, area * self._difference[zone], len(array))
+        price = np.bincount(which, area * self._weights[zone], len(array))
+        return Visible(*(value.astype(np.float64) for value in (seen, harm, price)))
 
     def painted_over(self, islands: Sequence[Polygon]) -> Visible:
         """Return what it would spoil to paint over each of some islands of the layer's sheet.
@@ -182,7 +189,7 @@ class DamageMap:
         return DamageMap(replace(wanted, shape=shape), below, above, ground, care).of(islands)
 
     def at(self, points: Floats) -> Floats:
-        """Return the colour difference that a bridge would show at each point (n, 2)."""
+        """Return the price of a mm2 at each point (n, 2): its colour difference times the care."""
         result = np.zeros(len(points))
         which, zone = self._tree.query(shapely.points(points), predicate="intersects")
         result[which] = self._weights[zone]

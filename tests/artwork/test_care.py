@@ -68,5 +68,6 @@ def test_damage_is_multiplied_where_care_is_asked_for():
     strips = [shapely.box(1, 0, 2, 10), shapely.box(7, 0, 8, 10), shapely.box(4, 0, 6, 1)]
     plain = DamageMap(Coat(square, "#000000"), (), (), "#ffffff").of(strips)
     careful = DamageMap(Coat(square, "#000000"), (), (), "#ffffff", [(eye, 8.0)]).of(strips)
-    np.testing.assert_allclose(careful.damage / plain.damage, [8, 1, 4.5])
+    np.testing.assert_allclose(careful.price / plain.price, [8, 1, 4.5])
+    np.testing.assert_allclose(careful.damage, plain.damage)
     np.testing.assert_allclose(careful.area, plain.area)

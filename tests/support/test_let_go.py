@@ -84,7 +84,8 @@ def test_an_island_worth_its_bridges_is_held():
 
 def test_letting_go_can_be_forbidden_for_the_job_and_for_one_place():
     assert only(sheets(SPECK, let_go=False)).let_go == ()
-    two = opened(Point(-8, 0).buffer(0.3), Point(8, 0).buffer(0.3))
+    one = opened(Point(0, 0).buffer(0.3), radius=20)
+    two = translate(one, -25, 0).union(translate(one, 25, 0))
     plain = only(sheets(two))
     assert len(plain.let_go) == 2
     place = max(gone.place for gone in plain.let_go)

@@ -39,5 +39,5 @@ def test_a_registration_hole_stays_whole_under_a_strip():
     hole = MultiPolygon([Point(5, 5).buffer(2.5)])
     plain = sheet_of(box(60, 60, 80, 80), hole)
     held = hold_islands(plain, 3.0)
-    assert held.sheet.shape.intersection(plain.holes).area < 1e-6
+    assert held.sheet.shape.intersection(plain.holes).area < 1e-4
     assert [f.code for f in lost_findings(plain, held)] == ["registration.hole-weakens"]

@@ -109,3 +109,15 @@ def test_a_thin_coat_above_lets_the_gap_show_through():
     assert spoilt.damage == pytest.approx([difference("#808080", "#000000")], rel=1e-2)
     opaque = Coat(thin.shape, thin.colour)
     assert DamageMap(layer, (), (thin, opaque), "#000000").of([box(0, 0, 1, 1)]).damage == 0
+
+
+def test_care_makes_a_place_dearer_and_its_damage_is_told_as_it_is():
+    square, strip = box(0, 0, 10, 10), box(3, 3, 7, 4)  # half in the place that is cared for
+    plain = DamageMap(coat(square, RED), (), (), GROUND)
+    careful = DamageMap(coat(square, RED), (), (), GROUND, [(as_multipolygon(box(0, 0, 5, 9)), 8)])
+    seen, cared = plain.of([strip]), careful.of([strip])
+    assert cared.damage == pytest.approx(seen.damage)
+    assert seen.price == pytest.approx(seen.damage)
+    assert cared.price == pytest.approx(seen.damage * (8 + 1) / 2)
+    places = np.array([[2.0, 2.0], [8.0, 2.0]])
+    assert careful.at(places) == pytest.approx(plain.at(places) * [8, 1])
