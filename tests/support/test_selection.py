@@ -1,0 +1,83 @@
+"""Steps of the choice of bridges, each against what it stands for worked out directly."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from shapely import box
+
+from sheetstack.geometry.support.constraints import Loads, Rules
+from sheetstack.geometry.support.cost import ACROSS, HIDDEN, Prices
+from sheetstack.geometry.support.gaps import Gaps
+from sheetstack.geometry.support.selection import _Standing
+from sheetstack.geometry.support.statics import Stiffness
+from sheetstack.geometry.support.stiffening import CloseBridges, Scheme, Task, _needless, _worse
+
+from .test_statics import E, F, T, grillage, random_net
+
+NONE = np.empty(0, np.int64)
+
+
+def test_a_scheme_beats_another_by_fewer_weak_places_and_then_by_cost():
+    ours = _Standing(np.array([0, 1, 1, 2, 1]), np.array([9.0, 5.0, 5.0, 1.0, 5.0]))
+    theirs = _Standing(np.array([1, 1, 1, 1, 1]), np.array([1.0, 6.0, 5.0, 9.0, 4.0]))
+    assert ours.beats(theirs).tolist() == [True, True, False, False, False]
+    assert theirs.beats(ours).tolist() == [False, False, False, True, True]
+
+
+def task_of(held, stress_mpa=1e9):
+    count = len(held.which)
+    return Task(
+        held.grillage,
+        np.linspace(1.0, 2.0, count),
+        held.width,
+        np.ones(count, bool),
+        2.0,
+        6,
+        Loads(Stiffness(E, T), 1e-4, F, 5.0, stress_mpa),
+        CloseBridges(NONE, NONE, NONE, np.empty(0, bool)),
+    )
+
+
+@pytest.mark.parametrize("seed", range(8))
+def test_a_bridge_is_needless_when_all_islands_are_held_without_it(seed):
+    """The update of one bridge less, against the whole solved without it."""
+    held = grillage(*random_net(seed), 0.001)
+    task = task_of(held)
+    scheme = Scheme(np.ones(len(held.which), bool), held.width)
+    bound = 1.5 * held.deflections(F).max(axis=1)
+    stays = np.zeros(len(held.which), bool)
+    bridges, needless = _needless(task, scheme, held, stays, bound)
+    assert len(bridges) + stays.sum() == len(held.which)
+    for bridge, told in zip(bridges.tolist(), needless.tolist(), strict=True):
+        rest = np.delete(np.arange(len(held.which)), bridge)
+        without = held.grillage.under_load(rest, held.width[rest])
+        assert told == bool((without.deflections(F).max(axis=1) <= bound).all()), bridge
+
+
+@pytest.mark.parametrize("seed", range(8))
+def test_what_gets_worse_without_a_bridge_is_the_cluster_that_gives_way_further(seed):
+    held = grillage(*random_net(seed), 0.001)
+    task = task_of(held)
+    rest = np.arange(len(held.which) - 1)
+    after = held.grillage.under_load(rest, held.width[rest])
+    soft = after.deflections(F).max(axis=1)
+    for share in (0.5, 2.0):
+        worse = _worse(task, held, after, soft * share)
+        assert worse.shape == (held.clusters.max() + 1,)
+        assert worse[held.clusters].tolist() == [share < 1] * len(soft)
+
+
+def test_along_the_drawing_a_way_across_a_long_island_costs_more():
+    frame, island = box(0, 0, 100, 40), box(30, 18, 70, 22)
+    gaps = Gaps(
+        np.array([[0, 1], [0, 1]]),
+        np.array([[20.0, 20.0], [50.0, 30.0]]),
+        np.array([[30.0, 20.0], [50.0, 22.0]]),
+        np.array([10.0, 8.0]),
+    )
+    rules = Rules(2.0, along_drawing=True)
+    along, across = Prices([frame, island], rules).exact(gaps)
+    assert along == pytest.approx(10 * 2 * HIDDEN)
+    # The island's sides are as 10 to 1: nine tenths of the surcharge.
+    assert across == pytest.approx(8 * 2 * HIDDEN * (1 + 0.9 * (ACROSS - 1)))
