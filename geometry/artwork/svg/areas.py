@@ -46,6 +46,8 @@ class Item:
         For a fill: a line without area is no mistake, its stroke shows.
     clips : tuple of MultiPolygon
         In mm; only what lies in all of them shows.
+    light : float, optional
+        Luminance of what it is painted with, for masks; None where it is not an opaque colour.
     """
 
     path: PathData
@@ -56,6 +58,7 @@ class Item:
     rigid_pen: bool = False
     also_stroked: bool = False
     clips: tuple[MultiPolygon, ...] = ()
+    light: float | None = None
 
 
 def areas(

@@ -80,7 +80,7 @@ class Clips:
             return None
         unit_box = IDENTITY
         if clip.get("clipPathUnits") == "objectBoundingBox":
-            box = self._box(element, state)
+            box = self.box(element, state)
             if box is None:
                 return MultiPolygon()
             x, y, width, height = box
@@ -112,8 +112,8 @@ class Clips:
         self._open.pop()
         return unite(polygons, tolerances=self._drawing.tolerances)
 
-    def _box(self, element: Element, state: State) -> tuple[float, float, float, float] | None:
-        """Bounding box of an element in its own user space (SVG 1.1, section 7.11)."""
+    def box(self, element: Element, state: State) -> tuple[float, float, float, float] | None:
+        """Return the box of an element in its own user space (SVG 1.1, section 7.11)."""
         here = replace(state, matrix=IDENTITY, clips=())
         tag = local_name(element)
         if tag in SHAPES:

@@ -79,9 +79,13 @@ def shape_items(
             style.fill_rule,
             also_stroked=stroked,
             clips=state.clips,
+            light=None if state.sheer else style.fill.light,
         )
     if stroked:
-        yield Item(path, state.matrix, name, pen=pen, rigid_pen=rigid, clips=state.clips)
+        light = None if state.sheer else style.stroke.light
+        yield Item(
+            path, state.matrix, name, pen=pen, rigid_pen=rigid, clips=state.clips, light=light
+        )
 
 
 def _pen(drawing: Drawing, element: Element, state: State) -> tuple[Pen, bool]:

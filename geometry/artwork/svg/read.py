@@ -1,8 +1,9 @@
 """SVG drawings: the area that one file, or one group of it, paints.
 
 Every filled or stroked shape is area to be painted, whatever its colour, white too; only ``none``,
-wholly transparent paint and hidden elements are not. Gradients and patterns paint all over. What
-SVG 1.1 has and this reader has not (text, images, masks, filters, markers) is told as a finding.
+wholly transparent paint and hidden elements are not. Gradients and patterns paint all over. Masks
+that are flat black and white are areas. What SVG 1.1 has and this reader has not (text, images,
+other masks, filters, markers) is told as a finding.
 """
 
 from __future__ import annotations

@@ -33,6 +33,8 @@ class State:
     clips : tuple of MultiPolygon
     within : tuple of str
         Ids of the ``use`` references being followed.
+    sheer : bool
+        An opacity between nothing and all applies.
     """
 
     matrix: Matrix
@@ -40,3 +42,4 @@ class State:
     style: Style = field(default_factory=Style)
     clips: tuple[MultiPolygon, ...] = ()
     within: tuple[str, ...] = ()
+    sheer: bool = False

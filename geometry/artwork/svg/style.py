@@ -100,22 +100,29 @@ class Paint:
         Id of a gradient or pattern, empty for a colour.
     fallback : bool, optional
         For a server: whether the colour named after it shows; None when there is none.
+    light : float, optional
+        Luminance of an opaque colour, 0 black to 1 white, as masks count it (SVG 1.1, section
+        14.4: coefficients of linear light, on the numbers of sRGB); None where it is not known.
     """
 
     shows: bool
     server: str = ""
     fallback: bool | None = None
+    light: float | None = None
 
 
 NO_PAINT = Paint(False)
 SOLID = Paint(True)
+BLACK = Paint(True, light=0.0)
+#: Shares of red, green and blue in the luminance of a mask (SVG 1.1, section 14.4).
+_LUMINANCE = (0.2125, 0.7154, 0.0721)
 
 
 @dataclass(frozen=True)
 class Style:
     """Computed values of the inherited properties; lengths in units of the user space."""
 
-    fill: Paint = SOLID
+    fill: Paint = BLACK
     fill_rule: Rule = "nonzero"
     fill_shows: bool = True  # fill-opacity is not zero
     stroke: Paint = NO_PAINT
@@ -287,7 +294,12 @@ def paint(text: str, colour_shows: bool = True) -> Paint:
         raise ValueError(f"'{text[:_LONGEST_TEXT]}', expected a colour, none or url(#...)")
     if colour == "currentcolor":
         return SOLID if colour_shows else NO_PAINT
-    return SOLID if colour.alpha > 0 else NO_PAINT
+    if colour.alpha <= 0:
+        return NO_PAINT
+    if colour.alpha < 1:
+        return SOLID
+    rgb = colour.to("srgb").coordinates
+    return Paint(True, light=sum(k * c for k, c in zip(_LUMINANCE, rgb, strict=True)))
 
 
 def url_target(text: str) -> str:

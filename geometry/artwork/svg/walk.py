@@ -11,6 +11,7 @@ from .areas import Item
 from .clips import Clips
 from .document import local_name
 from .drawing import Drawing
+from .masks import Masks
 from .painting import shape_items
 from .references import NEVER_PAINTED, Imposed, enter_viewport, follow_use
 from .shapes import SHAPES
@@ -23,6 +24,7 @@ MOST_ELEMENTS = 2_000_000
 
 _CSS_UNIT = re.compile(r"(?<=[0-9.])(?:px|deg)\b")
 
+_OPACITIES = ("opacity", "fill-opacity", "stroke-opacity")
 _CONTAINERS = frozenset({"g", "a"})
 _NOT_READ = {
     "text": "Text is not read; turn it into paths in the drawing program",
@@ -44,6 +46,7 @@ class Walk:
         self._drawing = drawing
         self._count = 0
         self._clips = Clips(drawing, self)
+        self._masks = Masks(drawing, self, self._clips)
 
     def enter(
         self, element: Element, state: State, purpose: Purpose, *, forced: bool = False
@@ -84,7 +87,8 @@ class Walk:
                 raise self._drawing.error(
                     element, "has a transform-origin, which SVG 1.1 does not know"
                 )
-        inside = replace(state, matrix=matrix, style=style)
+        sheer = state.sheer or any(_is_sheer(declared.get(name, "1")) for name in _OPACITIES)
+        inside = replace(state, matrix=matrix, style=style, sheer=sheer)
         if purpose is Purpose.BOX:
             return inside
         return self._with_effects(element, declared, inside)
@@ -104,16 +108,27 @@ class Walk:
             return False
 
     def _with_effects(self, element: Element, declared: Declared, state: State) -> State | None:
-        for effect, done in (("mask", "shown whole"), ("filter", "shown without it")):
-            if declared.get(effect, "none").strip() not in ("none", "inherit", ""):
+        if _is_given(declared, "filter"):
+            self._drawing.tell_of(
+                element,
+                "artwork.filter",
+                "has a filter, which is not read; it is shown without it",
+                self._drawing.place_of(element, state),
+            )
+        if _is_given(declared, "mask"):
+            through = self._masks.area(element, url_target(declared["mask"].strip()), state)
+            if through is None:
                 self._drawing.tell_of(
                     element,
-                    f"artwork.{effect}",
-                    f"has a {effect}, which is not read; it is {done}",
+                    "artwork.mask",
+                    "has a mask that is not flat black and white, which is not read; it is shown "
+                    "whole",
                     self._drawing.place_of(element, state),
-                    # A mask shows less than the element is; what is cut then is not the picture.
-                    severity=Severity.SPOILS if effect == "mask" else Severity.WARNING,
+                    # It shows less than the element is; what is cut then is not the picture.
+                    severity=Severity.SPOILS,
                 )
+            else:
+                state = replace(state, clips=(*state.clips, through))
         text = declared.get("clip-path", "none").strip()
         if text in ("none", "inherit", ""):
             return state
@@ -204,6 +219,17 @@ class Walk:
             at(state.matrix, 0, 0),
         )
         return []
+
+
+def _is_given(declared: Declared, effect: str) -> bool:
+    return declared.get(effect, "none").strip() not in ("none", "inherit", "")
+
+
+def _is_sheer(text: str) -> bool:
+    try:
+        return 0 < opacity(text) < 1
+    except ValueError:  # told where the style is read
+        return False
 
 
 def _conditions_hold(element: Element) -> bool:
