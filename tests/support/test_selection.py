@@ -6,6 +6,9 @@ import numpy as np
 import pytest
 from shapely import box
 
+from sheetstack.geometry.progress import Progress
+from sheetstack.geometry.support.bridges import hold_islands
+from sheetstack.geometry.support.candidates import CLOSE, QUICK
 from sheetstack.geometry.support.constraints import Loads, Rules
 from sheetstack.geometry.support.cost import ACROSS, HIDDEN, Prices
 from sheetstack.geometry.support.gaps import Gaps
@@ -13,6 +16,7 @@ from sheetstack.geometry.support.selection import _Standing
 from sheetstack.geometry.support.statics import Stiffness
 from sheetstack.geometry.support.stiffening import CloseBridges, Scheme, Task, _needless, _worse
 
+from ..random_sheets import many_islands, sheet_of
 from .test_statics import E, F, T, grillage, random_net
 
 NONE = np.empty(0, np.int64)
@@ -81,3 +85,21 @@ def test_along_the_drawing_a_way_across_a_long_island_costs_more():
     assert along == pytest.approx(10 * 2 * HIDDEN)
     # The island's sides are as 10 to 1: nine tenths of the surcharge.
     assert across == pytest.approx(8 * 2 * HIDDEN * (1 + 0.9 * (ACROSS - 1)))
+
+
+@pytest.mark.parametrize("effort", [CLOSE, QUICK])
+def test_ways_are_looked_for_to_both_sides_alike(effort):
+    assert effort.fan[0] == 0
+    assert sorted(effort.fan) == sorted(-angle for angle in effort.fan)
+    assert len(set(effort.fan)) == len(effort.fan)
+
+
+def test_progress_never_goes_back_and_ends_with_the_whole():
+    shape, side = many_islands(30)
+    told = []
+    rules = Rules(1.0, loads=Loads(Stiffness(4500, 0.35), 0.35 * 1.39e-3, 0.02, 0.02, 50.0))
+    progress = Progress(lambda share, what: told.append(share))
+    hold_islands(sheet_of(shape, side, side), 1.0, progress, rules=rules)
+    assert told == sorted(told)
+    assert told[-1] == 1
+    assert told[0] >= 0
