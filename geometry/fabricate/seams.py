@@ -55,7 +55,7 @@ class SeamCost:
     """
 
     def __init__(self, shape: MultiPolygon, narrow: float) -> None:
-        self.narrow = narrow_places(shape, narrow)
+        self.narrow = thin_sheet(shape, narrow)
         shapely.prepare(self.narrow)
         rings = shapely.get_rings(shapely.get_parts(shape))
         points, ring = shapely.get_coordinates(rings, return_index=True)
@@ -74,7 +74,7 @@ class SeamCost:
         return found
 
 
-def narrow_places(shape: MultiPolygon, narrow: float) -> MultiPolygon:
+def thin_sheet(shape: MultiPolygon, narrow: float) -> MultiPolygon:
     """Return bridges and necks: what a closing by a disc of diameter ``narrow`` adds to openings.
 
     The outside counts as an opening, so that necks along the outer edge are found too.
