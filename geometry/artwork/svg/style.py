@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
 from functools import lru_cache
 from typing import Any
@@ -83,6 +83,10 @@ _LARGER = 1.2
 
 #: Texts of a drawing are cut to so many characters in messages.
 _LONGEST_TEXT = 40
+
+#: Parts of a style sheet's selector within each other, and brackets within brackets, at most:
+#: the compiler of selectors nests as deep as they do, and drawings need a handful.
+_DEEPEST_SELECTOR = 40
 
 Declared = dict[str, str]
 Tell = Callable[[str], None]
@@ -372,6 +376,14 @@ class Cascade:
                     tell(name, f"has a mistake in its line {line}: {mistake}")
                 if not declarations:
                     continue
+                if _selector_depth(node.prelude) > _DEEPEST_SELECTOR:
+                    shown = tinycss2.serialize(node.prelude[:_DEEPEST_SELECTOR])
+                    tell(
+                        name,
+                        f"has a selector of more than {_DEEPEST_SELECTOR} parts within each other, "
+                        f"which was passed over, '{shown.strip()[:_LONGEST_TEXT]}...'",
+                    )
+                    continue
                 try:
                     selectors = cssselect2.compile_selector_list(node.prelude)
                 except cssselect2.SelectorError as error:
@@ -389,6 +401,26 @@ class _Declaration:
     name: str
     value: str
     important: bool = False
+
+
+def _selector_depth(tokens: Sequence[Any]) -> int:
+    """Return how many parts of a selector list hang on each other, brackets counted with them."""
+    deepest = 0
+    # Whitespace, >, + and ~ lead from part to part; a comma begins anew.
+    stack = [(tokens, 0)]
+    while stack:
+        level, depth = stack.pop()
+        own = depth
+        for token in level:
+            if token == ",":
+                own = depth
+            elif token.type == "whitespace" or token in (">", "+", "~"):
+                own += 1
+            deepest = max(deepest, own)
+            inner = getattr(token, "arguments", None) or getattr(token, "content", None)
+            if inner and deepest <= _DEEPEST_SELECTOR:
+                stack.append((inner, own + 1))
+    return deepest
 
 
 def _at_rule(node: Any, name: str, tell: Callable[[str, str], None]) -> list[Any]:

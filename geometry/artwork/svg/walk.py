@@ -22,6 +22,12 @@ from .transforms import at, times, transform
 #: Elements that one drawing may come to once every ``use`` is followed.
 MOST_ELEMENTS = 2_000_000
 
+#: Elements among them that ``use`` repeats: a few lines of text may ask for billions.
+MOST_REPEATED = 50_000
+
+#: Lines and curves that ``use`` may repeat, for the sake of memory.
+MOST_REPEATED_PIECES = 3_000_000
+
 _CSS_UNIT = re.compile(r"(?<=[0-9.])(?:px|deg)\b")
 
 _OPACITIES = ("opacity", "fill-opacity", "stroke-opacity")
@@ -45,6 +51,8 @@ class Walk:
     def __init__(self, drawing: Drawing) -> None:
         self._drawing = drawing
         self._count = 0
+        self._repeated = 0
+        self._repeated_pieces = 0
         self._clips = Clips(drawing, self)
         self._masks = Masks(drawing, self, self._clips)
 
@@ -167,6 +175,14 @@ class Walk:
                     f"and the others come to more than {MOST_ELEMENTS:,} elements once every "
                     "'use' is followed",
                 )
+            if state.within:
+                self._repeated += 1
+                if self._repeated > MOST_REPEATED:
+                    raise self._drawing.error(
+                        element,
+                        f"is among more than {MOST_REPEATED:,} elements that 'use' repeats; "
+                        "draw fewer, or turn them into one path",
+                    )
             tag = local_name(element)
             # A symbol is drawn only where a use imposes it.
             if not tag or (tag in NEVER_PAINTED and imposed is None):
@@ -176,7 +192,10 @@ class Walk:
             if inside is None:
                 continue
             if tag in SHAPES:
-                items += shape_items(self._drawing, element, tag, inside, purpose)
+                own = list(shape_items(self._drawing, element, tag, inside, purpose))
+                if state.within:
+                    self._refuse_many_pieces(element, own)
+                items += own
             elif tag == "use":
                 stack += follow_use(self._drawing, element, inside, purpose)
             elif purpose is Purpose.CLIP and tag != "text":
@@ -189,6 +208,15 @@ class Walk:
             else:
                 stack += self._content(element, tag, inside, imposed)
         return items
+
+    def _refuse_many_pieces(self, element: Element, repeated: list[Item]) -> None:
+        self._repeated_pieces += sum(len(item.path) for item in repeated)
+        if self._repeated_pieces > MOST_REPEATED_PIECES:
+            raise self._drawing.error(
+                element,
+                f"and others that 'use' repeats come to more than {MOST_REPEATED_PIECES:,} lines "
+                "and curves; draw fewer",
+            )
 
     def _content(
         self, element: Element, tag: str, state: State, imposed: Imposed | None

@@ -8,6 +8,7 @@ import pytest
 
 from sheetstack.geometry.artwork.source import ArtworkSource
 from sheetstack.geometry.artwork.svg import document as svg_xml
+from sheetstack.geometry.artwork.svg import walk
 from sheetstack.geometry.artwork.svg.read import read_svg
 from sheetstack.geometry.errors import ArtworkError
 
@@ -222,6 +223,39 @@ def test_utf_16_entity_bomb_is_counted_in_its_encoding(tmp_path):
     path.write_bytes(text.encode("utf-16"))
     with pytest.raises(ArtworkError, match="entity bomb"):
         read_svg(ArtworkSource(path))
+
+
+def test_tree_of_uses_is_refused_before_it_fills_the_memory(tmp_path, monkeypatch):
+    monkeypatch.setattr(walk, "MOST_REPEATED", 500)
+    tree = f'<g id="u0">{RECT}</g>' + "".join(
+        f'<g id="u{i}"><use href="#u{i - 1}"/><use href="#u{i - 1}" x="1"/></g>'
+        for i in range(1, 40)
+    )
+    path = tmp_path / "tree.svg"
+    path.write_bytes(svg(f'<defs>{tree}</defs><use href="#u39"/>'))
+    with pytest.raises(ArtworkError, match=r"tree\.svg: .*more than 500 elements that 'use'"):
+        read_svg(ArtworkSource(path))
+
+
+def test_uses_of_a_long_path_are_counted_by_its_pieces(tmp_path, monkeypatch):
+    monkeypatch.setattr(walk, "MOST_REPEATED_PIECES", 1000)
+    body = f'<defs><path id="p" d="M0 0{"l1 1" * 200}v9z"/></defs>' + '<use href="#p"/>' * 9
+    path = tmp_path / "long.svg"
+    path.write_bytes(svg(body))
+    with pytest.raises(ArtworkError, match="more than 1,000 lines and curves"):
+        read_svg(ArtworkSource(path))
+
+
+@pytest.mark.parametrize("selector", ["g " * 200 + "rect", ":not(" * 60 + "g" + ")" * 60])
+def test_selector_nested_too_deep_is_passed_over_and_told(tmp_path, selector):
+    path = tmp_path / "nested.svg"
+    style = f"<style>{selector}{{fill:none}} g rect{{fill:red}}</style>"
+    path.write_bytes(svg(f"{style}<g>{RECT}</g>"))
+    artwork = read_svg(ArtworkSource(path))
+    assert artwork.shape.area == pytest.approx(100 * (25.4 / 96) ** 2)
+    (told,) = artwork.findings
+    assert told.code == "artwork.style"
+    assert "parts within each other" in told.sentence()
 
 
 def test_use_that_multiplies_without_end_is_stopped(tmp_path, monkeypatch):
