@@ -6,9 +6,12 @@ from typing import Any
 import bpy
 from bpy.props import IntProperty
 
+from ...geometry.errors import JobError
 from ...geometry.paint.drift import drifted_corner
+from ...geometry.sheet.registration import turning_centre
 from ..core.conversion import metres
 from ..core.ownership import is_own, own, remove_unused
+from ..job.scene_job import section_of
 from ..sheets.sheet_object import has_sheets, sheets_of
 from .found import remember, take_back
 
@@ -18,9 +21,12 @@ STEPS = 8
 
 def apply_drift(scene: bpy.types.Scene) -> None:
     """Put each sheet off its place as the sliders say; its arranged place stays what it is."""
-    state, job = scene.sheetstack_inspection, scene.sheetstack
-    registration, sheet = job.registration, job.sheet
-    centre = (sheet.width_mm / 2, sheet.height_mm / 2)
+    state = scene.sheetstack_inspection
+    try:
+        registration, sheet = section_of(scene, "registration"), section_of(scene, "sheet")
+    except JobError:
+        return  # a slider cannot tell; building and checking do, in a sentence
+    centre = turning_centre(registration, sheet)
     sheets = list(sheets_of(scene).items())
     for number, (name, thing) in enumerate(sheets):
         share = state.drift * state.times if state.drifting in ("ALL", name) else 0.0

@@ -21,6 +21,19 @@ from ..core.setting_property import put_values, table_of
 from .job_property import FORMAT
 
 
+def section_of(scene: bpy.types.Scene, key: str) -> Any:
+    """Return one section of the job that a scene's properties say, like ``"sheet"``.
+
+    Raises
+    ------
+    JobError
+        A value is beyond its limits.
+    """
+    where = f"Scene '{scene.name}': [{key}]"
+    section = SECTIONS[key]
+    return read_section(section, table_of(getattr(scene.sheetstack, key), section, where), where)
+
+
 def job_of(scene: bpy.types.Scene) -> Job:
     """Return the job that a scene's properties say.
 
@@ -33,10 +46,7 @@ def job_of(scene: bpy.types.Scene) -> Job:
     name = f"Scene '{scene.name}'"
     if not state.layers:
         raise JobError(f"{name}: expected at least one layer, found none; add one or open a job.")
-    sections: dict[str, Any] = {}
-    for key, section in SECTIONS.items():
-        where = f"{name}: [{key}]"
-        sections[key] = read_section(section, table_of(getattr(state, key), section, where), where)
+    sections: dict[str, Any] = {key: section_of(scene, key) for key in SECTIONS}
     layers = []
     for number, row in enumerate(state.layers, 1):
         where = f"{name}: layer {number} '{row.name}'"

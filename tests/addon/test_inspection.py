@@ -27,13 +27,20 @@ def outline(thing) -> Polygon:
     return Polygon([(1000 * p.x, 1000 * p.y) for p in places])
 
 
-def test_the_slider_moves_one_sheet_by_the_jobs_drift(built):
+@pytest.mark.parametrize("pins", [True, False])
+def test_the_slider_moves_one_sheet_by_the_jobs_drift(built, pins):
+    """It turns about the middle of its pins, without pins about its own."""
     built.sheetstack.registration.drift_mm = 2.0
+    own = "[[10.0, 10.0], [30.0, 10.0]]"
+    built.sheetstack.registration.holes_mm = own if pins else "[]"
+    built.sheetstack.registration.hole_diameter_mm = 6.0 if pins else 0.0
     built.sheetstack.registration.turn_deg = 1.5
     before = {name: outline(thing) for name, thing in sheets_of(built).items()}
     state = built.sheetstack_inspection
     state.drifting, state.direction, state.drift = "Light", math.pi / 2, 0.5
-    moved = rotate(translate(before["Light"], 0, 1.0), 0.75, origin="centroid")
+    corner = before["Light"].bounds[:2]
+    about = (corner[0] + 20.0, corner[1] + 10.0 + 1.0) if pins else "centroid"
+    moved = rotate(translate(before["Light"], 0, 1.0), 0.75, origin=about)
     assert outline(sheets_of(built)["Light"]).symmetric_difference(moved).area < 0.01
     assert outline(sheets_of(built)["Base"]).symmetric_difference(before["Base"]).area < 0.01
     state.drift = 0.0
