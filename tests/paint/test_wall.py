@@ -18,7 +18,7 @@ from sheetstack.geometry.paint.wall import (
 from sheetstack.geometry.planar.arrangement import partition
 from sheetstack.geometry.planar.snapping import FINEST
 
-from ..demo_builds import DEMOS, demo_wall
+from ..demo_builds import DEMOS, demo, demo_wall
 
 
 def test_opaque_paint_shows_the_last_layer_only():
@@ -62,6 +62,9 @@ def test_bridges_are_all_that_a_demo_lacks(name):
     assert differs.any()
     # Sheets lie on a grid, artwork does not: beside bridges, slivers no wider than that differ.
     slivers = wall.cells.cells[differs & ~bridged]
+    # Islands let go are painted over.
+    gone = shapely.union_all([g.shape for layer in demo(name).layers for g in layer.let_go])
+    slivers = slivers[~shapely.covers(gone.buffer(1e-3), slivers)]
     assert (shapely.area(slivers) <= FINEST * shapely.length(slivers)).all()
 
 

@@ -36,8 +36,8 @@ def exported(kind, formats, folder):
 
 
 #: A round beam of radius r leaves a fillet in an inner corner of angle a, which stands
-#: r (1 / sin(a / 2) - 1) out of it: 0.05 mm for the joints' 75 degrees and a kerf of 0.15 mm.
-FILLET = 0.05
+#: r (1 / sin(a / 2) - 1) out of it: at most r where none is sharper than 60 degrees.
+FILLET = 0.075
 
 
 @pytest.fixture(scope="module")
