@@ -28,6 +28,8 @@ _WIDEST_STEP = np.pi / 4
 #: One chord must not stand for a curve that turns further, in radians: it would lose more than
 #: angle^2 / 6, a thousandth, of the area of such a circle.
 _ONE_CHORD = 0.08
+#: Fewest chords of a curve whose ends lie near each other.
+_LOOP = 4
 #: A single vertex between two ends is pushed out by 4/3 of the sagitta.
 _SINGLE_PUSH = 4 / 3
 
@@ -79,6 +81,10 @@ def flatten_cubics(control: Floats, tolerance: Floats | float) -> tuple[Floats, 
     # |B''| / |B'| is about the angle that the curve turns by.
     turning = 2 * bend > _ONE_CHORD * np.maximum(_length(p3 - p0), NOT_ZERO)
     counts = np.where(turning, np.maximum(counts, 2), counts)
+    # A loop that ends where it began, or nearly so, has no area in fewer chords.
+    arms = _length(p1 - p0) + _length(p2 - p1) + _length(p3 - p2)
+    loop = 2 * _length(p3 - p0) < arms
+    counts = np.where(turning & loop, np.maximum(counts, _LOOP), counts)
     counts = np.where(counts == 2, np.maximum(counts, _pieces(least * _SINGLE_PUSH**0.5)), counts)
     t, which = _parameters(counts)
     # Power form about P0 would lose digits near the end; the Bernstein form does not.

@@ -5,6 +5,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from shapely import MultiPolygon, Point, Polygon
 
+from sheetstack.geometry.planar.polygons import as_multipolygon
 from sheetstack.geometry.tracing.bezier_fit import fit_rings, fit_shape
 
 
@@ -49,7 +50,7 @@ def test_any_star_with_corners_stays_within_tolerance(count, seed):
     t = np.sort(random.uniform(0, 2 * np.pi, count))
     r = random.uniform(5, 30, count)
     ring = np.column_stack([r * np.cos(t), r * np.sin(t)])
-    shape = MultiPolygon([Polygon(ring).buffer(1.0, join_style="mitre")])
+    shape = as_multipolygon(Polygon(ring).buffer(1.0, join_style="mitre"))
     if shape.is_valid:
         assert off(fit_shape(shape, 0.15), shape) <= 0.15
 
