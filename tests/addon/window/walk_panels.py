@@ -24,7 +24,7 @@ PAUSE, PATIENCE = 0.3, 1200
 #: From the sidebar's top: the fourth tab's middle, the first header's middle, header to header.
 TAB, FIRST, PITCH = 165, 16, 28
 #: In the findings: from the header to the first row; from the sidebar's left to its check box.
-ROW, MEND = 36, 163
+ROW, LIST_PITCH, MEND = 36, 21, 163
 
 
 def view():
@@ -257,9 +257,12 @@ def accept_mending():
     _, _, sidebar = view()
     labels = [cls.bl_label for cls in our_panels() if not hasattr(cls, "bl_parent_id")]
     y = sidebar.y + sidebar.height - FIRST - PITCH * labels.index("Findings") - ROW
+    # The first that can be mended: an island let go has no box to click.
+    row = next(k for k, r in enumerate(state.findings) if "neck" in r.code or "tongue" in r.code)
+    y -= LIST_PITCH * row
     before = [(row.layer, tuple(row.place_mm)) for row in state.findings if "neck" in row.code
               or "tongue" in row.code]  # fmt: skip
-    layer = next(row for row in state.layers if row.name == state.findings[0].layer)
+    layer = next(row for row in state.layers if row.name == before[0][0])
     assert layer.mend_mm == "[]"
     bpy.ops.ed.undo_push(message="before mending")
     state.follow = True
