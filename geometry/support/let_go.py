@@ -14,9 +14,9 @@ import numpy as np
 import shapely
 from shapely import Polygon
 
-from ..arrays import Bools, Geometries, Indices
+from ..arrays import Bools, Indices
 from ..finding import Finding, Severity
-from ..planar.graph import connected_labels
+from ..planar.graph import connected_labels, members_of
 from ..planar.polygons import largest_piece
 from ..sheet.sheet import Sheet
 from .bridges import Supported
@@ -35,11 +35,14 @@ class LetGo:
         What painting it over spoils, in mm2 x Delta E.
     spared : float
         What the bridges to it would have spoilt, those to islands that go with it included.
+    small : bool
+        Whether it is smaller all round than the least width.
     """
 
     shape: Polygon
     worth: float
     spared: float
+    small: bool
 
     @property
     def place(self) -> tuple[float, float]:
@@ -75,91 +78,78 @@ def islands_to_let_go(
         Places whose island, the nearest within ``least``, stays.
     """
     pieces = shapely.get_parts(plain.shape)
-    if len(pieces) < 2:
+    count = len(pieces)
+    if count < 2:
         return ()
-    at_frame = np.zeros(len(pieces), bool)
-    at_frame[largest_piece(pieces.tolist())] = True
+    frame = largest_piece(pieces.tolist())
     tree = shapely.STRtree(pieces)
-    bridges = held.bridges
-    bridge, piece = tree.query([b.shape for b in bridges], predicate="intersects")
-    stays = at_frame | _with_holes(pieces, plain)
-    by_hand = np.array([b.state != "automatic" or b.kind == "mend" for b in bridges], bool)
-    stays[piece[by_hand[bridge]]] = True
+    strips = [bridge.shape for bridge in held.bridges]
+    bridge, piece = tree.query(strips, predicate="intersects")
+    may_go = np.ones(count, bool)
+    may_go[frame] = False
+    if not plain.holes.is_empty:
+        may_go[shapely.distance(pieces, plain.holes) == 0] = False
+    by_hand = np.array([b.state != "automatic" or b.kind == "mend" for b in held.bridges], bool)
+    may_go[piece[by_hand[bridge]]] = False
     if kept:
         found = tree.query_nearest(shapely.points(kept), max_distance=least, all_matches=False)[1]
-        stays[found] = True
-    worth = damage.painted_over(pieces.tolist())
-    spoils = damage.of([b.shape for b in bridges])
-    used = np.ones(len(bridges), bool)
-    gone = np.zeros(len(pieces), bool)
-    spared = np.zeros(len(pieces))
-    touches = [piece[bridge == number] for number in range(len(bridges))]
-    at_piece = [bridge[piece == number] for number in range(len(pieces))]
+        may_go[found] = False
+    free = np.flatnonzero(may_go)
+    if not len(free):
+        return ()
+    painted = damage.painted_over(pieces[free].tolist())
+    worth = np.zeros(count)
+    worth[free] = painted.price
+    spoils = damage.of(strips)
+    # The bridges at each piece, and the links that bridges are: from each piece to the next.
+    order = np.lexsort((bridge, piece))
+    at_piece = np.split(bridge[order], np.searchsorted(piece[order], np.arange(1, count)))
+    order = np.lexsort((piece, bridge))
+    of_bridge, ends = bridge[order], piece[order]
+    runs_on = of_bridge[1:] == of_bridge[:-1]
+    links = np.stack([ends[:-1][runs_on], ends[1:][runs_on]], axis=1)
+    link_of = of_bridge[1:][runs_on]
     small = 2 * shapely.minimum_bounding_radius(pieces) < least
-    waiting = np.flatnonzero(~stays).tolist()
+    used = np.ones(len(strips), bool)
+    gone = np.zeros(count, bool)
+    spared = np.zeros(count)
+    waiting = free.tolist()
     while waiting:
         number = waiting.pop()
-        own = [k for k in at_piece[number] if used[k]]
-        dear = spoils.price[own].sum() > worth.price[number]
-        if gone[number] or not own or not (dear or small[number]):
+        own = at_piece[number][used[at_piece[number]]]
+        dear = spoils.price[own].sum() > worth[number]
+        if gone[number] or not len(own) or not (dear or small[number]):
             continue
         without = used.copy()
         without[own] = False
-        if _all_held(touches, without, ~gone & ~at_frame & (np.arange(len(pieces)) != number)):
-            gone[number], spared[number], used = True, spoils.damage[own].sum(), without
-            # What hung on it may have become dear enough, or free to go.
-            near = {int(o) for k in own for o in touches[k]}
-            waiting += [o for o in sorted(near) if not stays[o] and not gone[o]]
-    for group in _hanging_together(len(pieces), touches, used, at_frame):
-        own = sorted({int(k) for number in group for k in at_piece[number] if used[k]})
-        dear = spoils.price[own].sum() > worth.price[group].sum()
-        if not stays[group].any() and len(group) > 1 and dear:
+        gone[number] = True
+        if not _all_held(links[without[link_of]], frame, gone):
+            gone[number] = False
+            continue
+        spared[number], used = spoils.damage[own].sum(), without
+        # What hung on it may have become dear enough, or free to go.
+        near = np.unique(piece[np.isin(bridge, own)])
+        waiting += near[may_go[near] & ~gone[near]].tolist()
+    left = links[used[link_of]]
+    label = connected_labels(count, left[(left != frame).all(axis=1)])
+    bridged = np.setdiff1d(piece[used[bridge]], frame)
+    for group in members_of(label[bridged], bridged):
+        own = np.unique(np.concatenate([at_piece[k] for k in group]))
+        own = own[used[own]]
+        dear = spoils.price[own].sum() > worth[group].sum()
+        if may_go[group].all() and len(group) > 1 and dear:
             gone[group], spared[group] = True, spoils.damage[own].sum()
     return tuple(
-        LetGo(pieces[k], float(worth.damage[k]), float(spared[k]))
-        for k in np.flatnonzero(gone).tolist()
+        LetGo(pieces[k], float(painted.damage[rank]), float(spared[k]), bool(small[k]))
+        for rank, k in enumerate(free.tolist())
+        if gone[k]
     )
 
 
-def _all_held(touches: Sequence[Indices], used: Bools, islands: Bools) -> bool:
-    """Tell whether bridges still join all islands to something else than themselves alone."""
-    count = len(islands)
-    links = [
-        (int(one), int(other))
-        for number in np.flatnonzero(used).tolist()
-        for one, other in zip(touches[number][:-1], touches[number][1:], strict=True)
-    ]
-    label = connected_labels(count, np.array(links, np.int64).reshape(-1, 2))
-    # The frame is the one piece that is neither an island here nor gone: its label is not theirs
-    # when nothing joins them to it.
-    held = np.zeros(count, bool)
-    held[label[~islands]] = True
-    return bool(held[label[islands]].all())
-
-
-def _with_holes(pieces: Geometries, plain: Sheet) -> Bools:
-    if plain.holes.is_empty:
-        return np.zeros(len(pieces), bool)
-    touched: Bools = shapely.distance(pieces, plain.holes) == 0
-    return touched
-
-
-def _hanging_together(
-    count: int, touches: Sequence[Indices], used: Bools, at_frame: Bools
-) -> list[Indices]:
-    """Return groups of islands that bridges join otherwise than over the frame."""
-    links = [
-        (int(one), int(other))
-        for number in np.flatnonzero(used).tolist()
-        for one, other in zip(touches[number][:-1], touches[number][1:], strict=True)
-        if not at_frame[one] and not at_frame[other]
-    ]
-    label = connected_labels(count, np.array(links, np.int64).reshape(-1, 2))
-    hangs = np.zeros(count, bool)
-    for number in np.flatnonzero(used).tolist():
-        hangs[touches[number]] = True
-    hangs &= ~at_frame
-    return [np.flatnonzero((label == group) & hangs) for group in np.unique(label[hangs]).tolist()]
+def _all_held(links: Indices, frame: int, gone: Bools) -> bool:
+    """Tell whether links join every piece that is not gone to the frame."""
+    label = connected_labels(len(gone), links)
+    return bool((label[~gone] == label[frame]).all())
 
 
 def let_go_findings(gone: Sequence[LetGo], layer: str) -> list[Finding]:
@@ -168,9 +158,9 @@ def let_go_findings(gone: Sequence[LetGo], layer: str) -> list[Finding]:
     for island in gone:
         seen = island.worth > 0
         why = (
-            "bridges to it would spoil more of the picture than it shows"
-            if island.spared > island.worth
-            else "it is smaller than anything that the material holds"
+            "it is smaller than anything that the material holds"
+            if island.small and island.spared <= island.worth
+            else "bridges to it would spoil more of the picture than it shows"
         )
         told.append(
             Finding(
