@@ -7,8 +7,8 @@ from collections.abc import Iterable, Sequence
 import shapely
 from shapely import MultiPolygon, Polygon
 
-from ..planar.polygons import as_multipolygon
-from ..planar.snapping import snapped_apart
+from ..planar.polygons import as_multipolygon, without_spikes
+from ..planar.snapping import FINEST, snapped_apart
 from ..tolerance import TOLERANCES
 from .cells import seam_lines
 
@@ -59,10 +59,15 @@ def gap_at_joints(
 
 
 def makeable(shape: shapely.Geometry) -> MultiPolygon:
-    """Return a tile without what joints leave: specks, pinholes, corners that touch at a point."""
+    """Return a tile without what joints leave.
+
+    Specks, pinholes, corners that touch at a point, spikes thinner than the grid.
+    """
     return MultiPolygon(
         [
-            Polygon(p.exterior, [r for r in p.interiors if Polygon(r).area > _SPECK])
+            without_spikes(
+                Polygon(p.exterior, [r for r in p.interiors if Polygon(r).area > _SPECK]), FINEST
+            )
             for p in snapped_apart(shape, TOLERANCES.pinch).geoms
             if p.area > _SPECK
         ]

@@ -89,3 +89,42 @@ def without_specks(polygons: Geometries, least_area: float) -> tuple[Geometries,
         if not big.all():
             cleaned[index] = shapely.polygons(rings[0], rings[1:][big[1:]])
     return cleaned, kept
+
+
+def without_spikes(polygon: Polygon, width: float) -> Polygon:
+    """Return a polygon without spikes that are thinner than a width all along.
+
+    Differences of shapes whose edges run along each other leave such spikes; a tool that goes
+    round one leaves a nub.
+
+    Parameters
+    ----------
+    polygon : Polygon
+        Valid.
+    width : float
+        In mm.
+
+    Examples
+    --------
+    >>> nub = Polygon([(0, 0), (4, 0), (4, 2), (0, 2), (-0.05, 2.0001), (0, 1.9999)])
+    >>> without_spikes(nub, 1e-3).bounds
+    (0.0, 0.0, 4.0, 2.0)
+    """
+    rings = [_without_spikes(ring, width) for ring in shapely.get_rings(polygon)]
+    return Polygon(rings[0], rings[1:])
+
+
+def _without_spikes(ring: shapely.LinearRing, width: float) -> Floats:
+    points: Floats = shapely.get_coordinates(ring)[:-1]
+    while len(points) > 3:
+        back, on = np.roll(points, 1, axis=0) - points, np.roll(points, -1, axis=0) - points
+        shorter = np.minimum(np.hypot(*back.T), np.hypot(*on.T))
+        longer = np.maximum(np.hypot(*back.T), np.hypot(*on.T))
+        # How far the end of the shorter side lies from the longer one.
+        apart = np.abs(back[:, 0] * on[:, 1] - back[:, 1] * on[:, 0]) / longer
+        spike = ((back * on).sum(axis=1) > 0) & (apart < width) & (shorter > width)
+        if not spike.any():
+            break
+        # One at a time: its neighbours are other corners then.
+        points = np.delete(points, int(spike.argmax()), axis=0)
+    return points
