@@ -17,6 +17,7 @@ import sys
 import tempfile
 import threading
 from collections.abc import Iterator
+from contextlib import ExitStack
 from importlib.util import find_spec
 from pathlib import Path
 from typing import Any
@@ -148,29 +149,31 @@ def _render(order: dict[str, Any], working: Path, progress: Progress) -> None:
     file.write_text(json.dumps(order), encoding="utf-8")
     log: list[str] = []
     what, share = "starting Blender", 0.0
-    with subprocess.Popen(
-        [sys.executable, "-m", RENDERER, str(file)],
-        stdout=subprocess.PIPE,
-        stderr=subprocess.STDOUT,
-        text=True,
-        errors="replace",
-        encoding="utf-8",
-    ) as process:
-        try:
-            for line in _lines_of(process):
-                kind, _, rest = line.partition(" ")
-                if kind == "progress":
-                    number, _, what = rest.partition(" ")
-                    share = float(number)
-                elif kind == "error":
-                    raise SheetstackError(rest)
-                elif line:
-                    log = [*log[-20:], line]
-                # Also where nothing was said for a while: raises when the user asked to stop.
-                progress(share, what)
-        except BaseException:
-            _end(process)
-            raise
+    with (
+        subprocess.Popen(
+            [sys.executable, "-m", RENDERER, str(file)],
+            stdout=subprocess.PIPE,
+            stderr=subprocess.STDOUT,
+            text=True,
+            errors="replace",
+            encoding="utf-8",
+        ) as process,
+        ExitStack() as ending,
+    ):
+        # Whatever ends the loop before Blender has said all, ends Blender.
+        ending.callback(_end, process)
+        for line in _lines_of(process):
+            kind, _, rest = line.partition(" ")
+            if kind == "progress":
+                number, _, what = rest.partition(" ")
+                share = float(number)
+            elif kind == "error":
+                raise SheetstackError(rest)
+            elif line:
+                log = [*log[-20:], line]
+            # Also where nothing was said for a while: raises when the user asked to stop.
+            progress(share, what)
+        ending.pop_all()
     if process.returncode:
         said = log[-1] if log else "nothing"
         raise WriteError(

@@ -15,8 +15,8 @@ import secrets
 import shutil
 import signal
 import threading
-from collections.abc import Iterator
-from contextlib import contextmanager, suppress
+from collections.abc import Iterator, Sequence
+from contextlib import ExitStack, contextmanager, suppress
 from pathlib import Path, PurePath
 from types import FrameType
 
@@ -126,7 +126,8 @@ class Batch:
         made: list[Path] = []
         moved: list[str] = []
         aside = self.staging / f".before-{secrets.token_hex(6)}"
-        try:
+        with ExitStack() as undoing:
+            undoing.callback(self._undo, aside, moved, stale, made)
             for name in names:
                 made += make_folders((self.folder / name).parent)
             with atomic(self.staging / _JOURNAL, "w") as file:
@@ -138,19 +139,23 @@ class Batch:
             for name in stale:
                 _set_aside(self.folder / name, aside / name)
                 (self.folder / name).unlink()
-        except BaseException:
-            for name in [*moved, *stale]:
-                target, staged, before = self.folder / name, self.staging / name, aside / name
-                # Each is at every moment either staged or in its place, as the journal has it.
-                if name in moved and target.exists() and not staged.exists():
-                    os.replace(target, staged)
-                if before.exists():
-                    os.replace(before, target)
-            with suppress(FileNotFoundError):
-                (self.staging / _JOURNAL).unlink()
-            remove_empty(made)
-            raise
+            undoing.pop_all()
         remove_empty(_folders_of(self.folder, stale))
+
+    def _undo(
+        self, aside: Path, moved: Sequence[str], stale: Sequence[str], made: Sequence[Path]
+    ) -> None:
+        """Put back what a commit has moved so far, whatever has ended it."""
+        for name in [*moved, *stale]:
+            target, staged, before = self.folder / name, self.staging / name, aside / name
+            # Each is at every moment either staged or in its place, as the journal has it.
+            if name in moved and target.exists() and not staged.exists():
+                os.replace(target, staged)
+            if before.exists():
+                os.replace(before, target)
+        with suppress(FileNotFoundError):
+            (self.staging / _JOURNAL).unlink()
+        remove_empty(made)
 
 
 def _set_aside(target: Path, aside: Path) -> None:
@@ -318,7 +323,7 @@ def make_folders(folder: Path) -> list[Path]:
     return missing
 
 
-def remove_empty(folders: list[Path]) -> None:
+def remove_empty(folders: Sequence[Path]) -> None:
     """Remove folders that are empty, inner ones first."""
     for folder in reversed(folders):
         with suppress(OSError):  # somebody else has put something there meanwhile: it stays

@@ -12,6 +12,7 @@ import json
 import subprocess
 import sys
 import traceback
+from contextlib import ExitStack
 from pathlib import Path
 
 import bpy
@@ -601,16 +602,19 @@ def main():
     bpy.context.preferences.view.smooth_view = 0
     going = steps()
 
-    def step():
-        try:
-            next(going)
-        except StopIteration:
-            print("WALKED", flush=True)
-        except BaseException:
-            traceback.print_exc()
+    def failed(kind, error, trace):
+        """Tell what has ended the walk, and Blender, which would wait for ever otherwise."""
+        if kind is not None:
+            traceback.print_exception(kind, error, trace)
             print("FAILED", flush=True)
-        else:
-            return PAUSE
+            bpy.ops.wm.quit_blender()
+
+    def step():
+        with ExitStack() as ending:
+            ending.push(failed)
+            if next(going, going) is not going:
+                return PAUSE
+        print("WALKED", flush=True)
         bpy.ops.wm.quit_blender()
         return None
 
