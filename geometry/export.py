@@ -338,8 +338,9 @@ def _write_beds(task: _Task, parts: Sequence[tuple[SheetToMake, PrintedSheet]]) 
     sizes = [(float(b[0] - a[0]), float(b[1] - a[1])) for a, b in boxes]
     tiles = job.tiles
     found = nest(sizes, job.made_by.bed, spacing=tiles.spacing_mm, edge=tiles.bed_margin_mm)
-    beds: list[list[PrintedPart]] = [[] for _ in range(found.stocks)]
-    on_bed: list[list[tuple[SheetToMake, PrintedSheet]]] = [[] for _ in beds]
+    beds: list[list[tuple[PrintedPart, SheetToMake, PrintedSheet]]] = [
+        [] for _ in range(found.stocks)
+    ]
     for placing in found.placings:
         sheet, piece = parts[placing.piece]
         mesh, low = piece.mesh, boxes[placing.piece][0]
@@ -347,34 +348,30 @@ def _write_beds(task: _Task, parts: Sequence[tuple[SheetToMake, PrintedSheet]]) 
             mesh = _turned(mesh)
             low = mesh.vertices[:, :2].min(axis=0)
         at = (placing.x - float(low[0]), placing.y - float(low[1]), 0.0)
-        beds[placing.stock].append(_part(sheet, piece, mesh, at))
-        on_bed[placing.stock].append((sheet, piece))
+        beds[placing.stock].append((_part(sheet, piece, mesh, at), sheet, piece))
     stem = file_stem(job.title)
     told = []
-    for number, (bed, held) in enumerate(zip(beds, on_bed, strict=True), 1):
-        told += _write_bed(batch.path(f"{stem}-bed-{number}.3mf"), bed, held, job)
+    for number, bed in enumerate(beds, 1):
+        told += _write_bed(batch.path(f"{stem}-bed-{number}.3mf"), bed, job)
     for k in found.left_over:
         sheet, piece = parts[k]
         part = _part(sheet, piece, piece.mesh, (0.0, 0.0, 0.0))
         path = batch.path(f"{print_stem(sheet.stem, piece.name)}.3mf")
-        told += _write_bed(path, [part], [parts[k]], job)
+        told += _write_bed(path, [(part, sheet, piece)], job)
         what = f"{sizes[k][0]:.0f} x {sizes[k][1]:.0f} mm"
         told.append(_bigger_than_bed(f"A solid of {what}", job, sheet.name))
     return told
 
 
 def _write_bed(
-    path: Path,
-    bed: Sequence[PrintedPart],
-    parts: Sequence[tuple[SheetToMake, PrintedSheet]],
-    job: Job,
+    path: Path, bed: Sequence[tuple[PrintedPart, SheetToMake, PrintedSheet]], job: Job
 ) -> list[Finding]:
     """Write one 3MF file and judge every solid in it."""
-    write_three_mf(path, bed, title=job.title)
-    faults = judge_three_mf(path, [wanted_of_mesh(piece.mesh, piece.euler) for _, piece in parts])
+    write_three_mf(path, [part for part, _, _ in bed], title=job.title)
+    faults = judge_three_mf(path, [wanted_of_mesh(p.mesh, p.euler) for _, _, p in bed])
     return [
         leak_finding(fault, sheet.name)
-        for fault, (sheet, _) in zip(faults, parts, strict=True)
+        for fault, (_, sheet, _) in zip(faults, bed, strict=True)
         if fault
     ]
 
