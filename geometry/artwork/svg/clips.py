@@ -80,11 +80,10 @@ class Clips:
             return None
         unit_box = IDENTITY
         if clip.get("clipPathUnits") == "objectBoundingBox":
-            box = self.box(element, state)
-            if box is None:
+            found = self.unit_box(element, state)
+            if found is None:
                 return MultiPolygon()
-            x, y, width, height = box
-            unit_box = (width, 0.0, 0.0, height, x, y)
+            unit_box = found
             state = replace(state, viewport=(1.0, 1.0))
         key = (clip, state.matrix, state.viewport, unit_box)
         if key not in self._shapes:
@@ -112,8 +111,11 @@ class Clips:
         self._open.pop()
         return unite(polygons, tolerances=self._drawing.tolerances)
 
-    def box(self, element: Element, state: State) -> tuple[float, float, float, float] | None:
-        """Return the box of an element in its own user space (SVG 1.1, section 7.11)."""
+    def unit_box(self, element: Element, state: State) -> Matrix | None:
+        """Return the matrix from a unit square to the box of an element in its own user space.
+
+        None where the element has no box (SVG 1.1, section 7.11).
+        """
         here = replace(state, matrix=IDENTITY, clips=())
         tag = local_name(element)
         if tag in SHAPES:
@@ -128,4 +130,8 @@ class Clips:
             items = [i for child in element for i in self._walk.collect(child, here, Purpose.BOX)]
         scale = max(abs(v) for v in state.matrix[:4])
         tolerance = self._drawing.tolerances.chord / max(scale, LEAST_SCALE)
-        return bounds_of(items, tolerance, self._drawing.what)
+        box = bounds_of(items, tolerance, self._drawing.what)
+        if box is None:
+            return None
+        x, y, width, height = box
+        return (width, 0.0, 0.0, height, x, y)

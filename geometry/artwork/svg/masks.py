@@ -78,11 +78,9 @@ class Masks:
             mask.get("maskUnits", "objectBoundingBox"),
             mask.get("maskContentUnits", "userSpaceOnUse"),
         ):
-            found = self._clips.box(element, state)
-            if found is None:
+            box = self._clips.unit_box(element, state)
+            if box is None:
                 return MultiPolygon()
-            x, y, width, height = found
-            box = (width, 0.0, 0.0, height, x, y)
         key = (mask, state.matrix, state.viewport, box)
         if key not in self._shapes:
             self._shapes[key] = self._shape(mask, state, box or IDENTITY)

@@ -124,7 +124,7 @@ class Walk:
                 self._drawing.place_of(element, state),
             )
         if _is_given(declared, "mask"):
-            through = self._masks.area(element, url_target(declared["mask"].strip()), state)
+            through = self._masks.area(element, url_target(declared["mask"]), state)
             if through is None:
                 self._drawing.tell_of(
                     element,
@@ -137,10 +137,9 @@ class Walk:
                 )
             else:
                 state = replace(state, clips=(*state.clips, through))
-        text = declared.get("clip-path", "none").strip()
-        if text in ("none", "inherit", ""):
+        if not _is_given(declared, "clip-path"):
             return state
-        clip = self._clips.area(element, url_target(text), state)
+        clip = self._clips.area(element, url_target(declared["clip-path"]), state)
         return state if clip is None else replace(state, clips=(*state.clips, clip))
 
     def collect(
