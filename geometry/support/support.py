@@ -92,7 +92,6 @@ def support_layer(
             artwork = replace(artwork, shape=shape)
     progress(0.0, f"{settings.name}: cutting the sheet")
     plain, told = make_sheet(artwork, job.sheet, holes(job.registration, job.sheet), tolerances)
-    findings += told
     mends = []
     if points:
         thickened, points = accepted(narrow_places(plain.shape, least), points)
@@ -120,7 +119,7 @@ def support_layer(
             gone += more
             parts = [*shapely.get_parts(artwork.shape), *(island.shape for island in more)]
             artwork = replace(artwork, shape=unite(np.array(parts, object)))
-            plain, _ = make_sheet(artwork, job.sheet, plain.holes, tolerances)
+            plain, told = make_sheet(artwork, job.sheet, plain.holes, tolerances)
             part = progress.part(0.5 + 0.1 * round_, 0.6 + 0.1 * round_)
             held = hold_islands(plain, rules.width, part, rules=rules, damage=damage, mends=mends)
         findings += let_go_findings(gone, settings.name)
@@ -137,7 +136,7 @@ def support_layer(
         opening=True,
         strips=[bridge.shape for bridge in held.bridges],
     )
-    return SupportedLayer(plain, held, tuple(findings), tuple(gone))
+    return SupportedLayer(plain, held, (*told, *findings), tuple(gone))
 
 
 def _drawn_narrow(
