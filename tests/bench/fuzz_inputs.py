@@ -332,7 +332,7 @@ def main() -> int:
     parser.add_argument("--out", type=Path, help="JSON lines; appended to")
     parser.add_argument("--workers", type=int, default=1)
     parser.add_argument("--processor-s", type=float, default=60.0, help="limit for each")
-    parser.add_argument("--clock-s", type=float, default=900.0, help="limit for each")
+    parser.add_argument("--clock-s", type=float, default=300.0, help="limit for each")
     parser.add_argument("--memory-gib", type=float, default=4.0, help="limit for each")
     parser.add_argument("--table", action="store_true", help="only print the table of --out")
     chosen = parser.parse_args()

@@ -199,9 +199,9 @@ def solve(pieces: Sequence[Polygon], beams: Beams, plate: Plate) -> WholeHold:
         rim = _hull(pieces[piece])
         arms = np.column_stack([np.ones(len(rim)), (rim - centre[piece]) / ARM])
         block = answer[3 * number : 3 * number + 3]
-        # The push is down, as the weight is: where that lifts a rim, the two take from each other.
-        by_push = np.einsum("ri,ij,rj->r", arms, block, arms)
-        gives = np.abs(arms @ sag[3 * number : 3 * number + 3] + plate.push * by_push)
+        gives = np.abs(arms @ sag[3 * number : 3 * number + 3]) + plate.push * np.einsum(
+            "ri,ij,rj->r", arms, block, arms
+        )
         if gives.max() > worst:
             worst = float(gives.max())
             where = (float(rim[gives.argmax(), 0]), float(rim[gives.argmax(), 1]))

@@ -32,7 +32,7 @@ class Limits:
     """Limits of one process: seconds of processor time, seconds by the clock, GiB of addresses."""
 
     processor_s: float = 60.0
-    clock_s: float = 900.0
+    clock_s: float = 240.0
     memory_gib: float = 4.0
 
 

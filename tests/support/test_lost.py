@@ -11,6 +11,7 @@ from sheetstack.geometry.planar.polygons import as_multipolygon
 from sheetstack.geometry.sheet.sheet import PlacedArtwork, make_sheet
 from sheetstack.geometry.support.bridges import hold_islands
 from sheetstack.geometry.support.lost import lost_findings
+from sheetstack.geometry.tolerance import TOLERANCES
 
 NO_HOLES = MultiPolygon()
 SETTINGS = SheetSettings(width_mm=140, height_mm=140, margin_mm=5)
@@ -39,5 +40,7 @@ def test_a_registration_hole_stays_whole_under_a_strip():
     hole = MultiPolygon([Point(5, 5).buffer(2.5)])
     plain = sheet_of(box(60, 60, 80, 80), hole)
     held = hold_islands(plain, 3.0)
-    assert held.sheet.shape.intersection(plain.holes).area < 1e-4
+    # Crossings on the rim lie on the grid: what is lost there is thinner than a point is wide.
+    lost = held.sheet.shape.intersection(plain.holes).area
+    assert lost < TOLERANCES.same_point * plain.holes.length
     assert [f.code for f in lost_findings(plain, held)] == ["registration.hole-weakens"]

@@ -224,6 +224,7 @@ def test_rims_have_all_corners_of_a_polygon_and_enough_of_a_round():
     disc = Point(5, 5).buffer(3, quad_segs=64)
     rims = rim_points([disc, box(0, 0, 1, 1)])
     assert 30 < rims.shape[1] <= 64
+    np.testing.assert_allclose(np.hypot(*(rims[0] - 5).T), 3, rtol=1e-3)
     assert MultiPoint(rims[0]).convex_hull.area == pytest.approx(disc.area, rel=5e-3)
     assert {tuple(c) for c in rims[1].tolist()} == {(0, 0), (1, 0), (1, 1), (0, 1)}
 
