@@ -6,8 +6,8 @@ pieces at both ends, that bend and twist; the frame is fixed. Together they are 
 stiffness matrix for the whole sheet. One bridge alone is the cantilever of the handbooks, two
 opposite ones the beam built in at both ends.
 
-**The case.** The sheet is held in the hand by its frame, lying: it bears its own weight and a push
-at the worst place of any island's rim. Flat against a wall it bears less, for there the wall itself
+**The case.** The sheet is held in the hand by its frame, lying: it bears its own weight and a push,
+from above or from below, at the worst place of any island's rim. Flat against a wall it bears less, for there the wall itself
 takes the push and the weight acts along the sheet; no case of its own is made of that. The formulas
 are those of small deflection (slope-deflection equations of frame analysis, as in any textbook of
 structural mechanics, from memory): beyond about a tenth of a bridge's length a figure only says
@@ -121,11 +121,14 @@ class Stresses:
         The greatest stress in each beam, of bending and twist together.
     plate, rim : int array (m,)
         The plate and the place on its rim where the push is worst for the beam.
+    way : float64 array (m,)
+        The way of that push: 1 with the weight, -1 against it.
     """
 
     mpa: Floats
     plate: Indices
     rim: Indices
+    way: Floats
 
 
 def plates_of(islands: Sequence[Polygon], gram_per_mm2: float) -> Plates:
@@ -376,7 +379,7 @@ class LoadedGrillage:
         Parameters
         ----------
         push_n : float
-            In N, in the direction of the weight.
+            In N, with the weight or against it, whichever does more.
 
         Returns
         -------
@@ -391,7 +394,16 @@ class LoadedGrillage:
         """
         arms = self.grillage.arms
         pushed = ((arms @ self.compliance) * arms).sum(axis=2)
-        return np.abs((arms @ self.rest[:, :, None])[..., 0] + push_n * pushed)
+        return np.abs(self.at_rest) + push_n * pushed
+
+    @cached_property
+    def at_rest(self) -> Floats:
+        """How far each place of each rim sinks under the sheet's weight, an array (n, k) in mm.
+
+        Where it is negative the place rises, as the far end of an island does that tips.
+        """
+        sunk: Floats = (self.grillage.arms @ self.rest[:, :, None])[..., 0]
+        return sunk
 
     def between(self, beams: Indices) -> Floats:
         """Return the blocks of the compliance between the two plates of beams, 0 at the frame.
@@ -482,7 +494,7 @@ class LoadedGrillage:
         Parameters
         ----------
         push_n : float
-            In N, at any place of any rim.
+            In N, at any place of any rim, with the weight or against it.
         most_pushed : int
             Of plates that hang together, so many of the softest are pushed, and both plates that a
             beam joins. Exact where no more hang together; else a push elsewhere may be worse.
@@ -492,7 +504,7 @@ class LoadedGrillage:
         for side in (0, 1):
             self._push_on_ends(side, push_n, by_weight, worst)
         self._push_on_softest(push_n, most_pushed, by_weight, worst)
-        return Stresses(np.sqrt(worst.square), worst.plate, worst.rim)
+        return Stresses(np.sqrt(worst.square), worst.plate, worst.rim, worst.way)
 
     def _push_on_ends(self, side: int, push_n: float, by_weight: Floats, worst: _Worst) -> None:
         grillage = self.grillage
@@ -542,6 +554,7 @@ class _Worst:
         self.square = np.zeros(beams)
         self.plate = np.full(beams, FRAME)
         self.rim = np.zeros(beams, np.int64)
+        self.way = np.ones(beams)
 
     def take(
         self, unit: Floats, plate: Indices, push_n: float, by_weight: Floats, arms: Floats
@@ -560,14 +573,20 @@ class _Worst:
         arms : float64 array (n, r, 3)
         """
         there = arms[plate]
-        terms = push_n * np.swapaxes(unit, 1, 2) @ transposed(there) + by_weight[:, None, :, None]
+        pushed = push_n * np.swapaxes(unit, 1, 2) @ transposed(there)
+        for way in (1.0, -1.0):
+            self._take_one_way(pushed, way, plate, by_weight)
+
+    def _take_one_way(self, pushed: Floats, way: float, plate: Indices, by_weight: Floats) -> None:
+        terms = way * pushed + by_weight[:, None, :, None]
         square = np.maximum(terms[:, :, 0] ** 2, terms[:, :, 1] ** 2) + terms[:, :, 2] ** 2
         square[plate == FRAME] = -1
         flat = square.reshape(len(square), -1)
         best = flat.argmax(axis=1) if flat.size else np.zeros(len(flat), np.int64)
         value = flat[np.arange(len(flat)), best] if flat.size else np.zeros(len(flat))
         better = np.flatnonzero(value > self.square)
-        case, rim = np.divmod(best[better], arms.shape[1])
+        case, rim = np.divmod(best[better], terms.shape[3])
         self.square[better] = value[better]
         self.plate[better] = plate[better, case]
         self.rim[better] = rim
+        self.way[better] = way

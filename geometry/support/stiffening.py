@@ -315,9 +315,11 @@ def _watch(task: Task, held: LoadedGrillage, stuck_at: Indices) -> _Watched | No
     )
     first, second = _width(plate_rank), _width(beam_rank)
     pushes = np.zeros((len(grillage.plates), 3, first + second))
-    pushes[plates, :, plate_rank] = grillage.arms[plates, rim[plates]]
+    way = np.where(held.at_rest[plates, rim[plates]] < 0, -1.0, 1.0)
+    pushes[plates, :, plate_rank] = way[:, None] * grillage.arms[plates, rim[plates]]
     by_beam = stresses.plate[beams], stresses.rim[beams]
-    pushes[by_beam[0], :, first + beam_rank] = grillage.arms[by_beam]
+    by_push = stresses.way[beams, None] * grillage.arms[by_beam]
+    pushes[by_beam[0], :, first + beam_rank] = by_push
     yields = held.moves(pushes)
     moved = held.rest[..., None] + loads.handling_n * yields
     gauges = _stress_gauges(held, beams, beam_rank, moved[..., first:])
@@ -500,7 +502,7 @@ def _deflection(arms: Floats, rest: Floats, compliance: Floats, push_n: float) -
     """Return the greatest deflection of plates at their rims, an array (k,)."""
     pushed = ((arms @ compliance) * arms).sum(axis=2)
     at_rest = (arms @ rest[:, :, None])[..., 0]
-    greatest: Floats = np.abs(at_rest + push_n * pushed).max(axis=1)
+    greatest: Floats = (np.abs(at_rest) + push_n * pushed).max(axis=1)
     return greatest
 
 

@@ -78,6 +78,25 @@ def test_a_load_beside_the_bridge_twists_it():
     assert stress == pytest.approx(np.sqrt(bending**2 + 3 * shear**2))
 
 
+def test_a_push_from_below_counts_where_the_island_tips_up():
+    # A cantilever whose stiff tip reaches a ahead, where the weight W is, and b back, where it
+    # rises: tip W (L^3/3 + a L^2/2) / EI, slope W (L^2/2 + a L) / EI; a load at -b yields
+    # F (L^3/3 - b L^2 + b^2 L) / EI there, by superposition.
+    a, b, weight = 4.0, 9.0, 0.05
+    sunk = weight * (L**3 / 3 + a * L**2 / 2 - b * (L**2 / 2 + a * L)) / EI
+    assert sunk < 0
+    yields = F * (L**3 / 3 - b * L**2 + b**2 * L) / EI
+    bridge = [((-L, 0), (0, 0), B)]
+    deflection, _ = one_island(bridge, [(-b, 0)], weight, centre=(a, 0))
+    assert deflection == pytest.approx(-sunk + yields)
+    # Moments at the frame and at the tip, of a pull of F on the rim against the weight or with it.
+    moments = [weight * (L + a) - F * (L - b), weight * a + F * b]
+    both = [*moments, weight * (L + a) + F * (L - b), weight * a - F * b]
+    _, stress = one_island(bridge, [(-b, 0)], weight, centre=(a, 0))
+    assert stress == pytest.approx(beam.bending_stress(max(map(abs, both)), B, T))
+    assert max(map(abs, both)) == moments[1]  # with the weight only it would be less
+
+
 def test_a_chain_in_a_row_is_one_long_cantilever():
     # Three point islands on one string: the tip is that of a cantilever three times as long.
     xs = [(k * L, 0) for k in range(4)]
