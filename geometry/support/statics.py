@@ -6,11 +6,11 @@ pieces at both ends, that bend and twist; the frame is fixed. Together they are 
 stiffness matrix for the whole sheet. One bridge alone is the cantilever of the handbooks, two
 opposite ones the beam built in at both ends.
 
-**The case.** The sheet is held in the hand by its frame, lying: it bears its own weight and a push,
-from above or from below, at the worst place of any island's rim. Flat against a wall it bears less, for there the wall itself
-takes the push and the weight acts along the sheet; no case of its own is made of that. The formulas
-are those of small deflection (slope-deflection equations of frame analysis, as in any textbook of
-structural mechanics, from memory): beyond about a tenth of a bridge's length a figure only says
+**The case.** The sheet is held in the hand by its frame, lying: it bears its own weight and a
+push, from above or from below, at the worst place of any island's rim. Flat against a wall it bears
+less, for there the wall itself takes the push and the weight acts along the sheet; no case of its
+own is made of that. The formulas are those of small deflection (slope-deflection equations of frame
+analysis, as in any textbook of structural mechanics, from memory): beyond about a tenth of a bridge's length a figure only says
 "far too much". What is left out: islands are rigid, though a long thin one bends itself, and the
 frame is taken as held all round.
 """
