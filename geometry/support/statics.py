@@ -10,9 +10,9 @@ opposite ones the beam built in at both ends.
 push, from above or from below, at the worst place of any island's rim. Flat against a wall it bears
 less, for there the wall itself takes the push and the weight acts along the sheet; no case of its
 own is made of that. The formulas are those of small deflection (slope-deflection equations of frame
-analysis, as in any textbook of structural mechanics, from memory): beyond about a tenth of a bridge's length a figure only says
-"far too much". What is left out: islands are rigid, though a long thin one bends itself, and the
-frame is taken as held all round.
+analysis, as in any textbook of structural mechanics, from memory): beyond about a tenth of a
+bridge's length a figure only says "far too much". What is left out: islands are rigid, though a
+long thin one bends itself, and the frame is taken as held all round.
 """
 
 from __future__ import annotations
