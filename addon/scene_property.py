@@ -7,6 +7,7 @@ from ..geometry.job.sections import LayerSettings
 from .core.ownership import OwnershipProperties
 from .core.setting_property import property_group
 from .findings.finding_list import FindingProperties
+from .job.import_drawing import groups_to_choose
 from .job.job_property import JobProperties, job_changed
 from .job.material_preset import PresetProperty
 from .mockup.mockup import MockupProperties
@@ -17,6 +18,7 @@ SHEETSTACK_PG_layer = property_group(
     LayerSettings,
     needed={"name": "Layer", "colour": "#808080", "artwork": ""},
     update=job_changed,
+    choose={"group": groups_to_choose, "bridges_group": groups_to_choose},
     more={
         "kept": PointerProperty(
             type=bpy.types.Text,

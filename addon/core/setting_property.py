@@ -10,7 +10,7 @@ from __future__ import annotations
 import dataclasses
 import json
 import typing
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from typing import Any
 
 import bpy
@@ -28,6 +28,8 @@ from ...geometry.errors import JobError
 from .conversion import display_colour, hexadecimal
 
 Update = Callable[[Any, Any], None]
+#: From a group, the context and what was typed so far to the texts to choose from.
+Choose = Callable[[Any, Any, str], Iterable[str]]
 
 #: Endings of field names that say a unit which Blender has no type for.
 UNIT_NAMES = {
@@ -97,6 +99,7 @@ def property_group(
     *,
     needed: Mapping[str, Any],
     update: Update,
+    choose: Mapping[str, Choose] | None = None,
     more: Mapping[str, Any] | None = None,
 ) -> type:
     """Make the property group of a section.
@@ -111,6 +114,8 @@ def property_group(
         First values of fields that have no default.
     update : callable
         Called by Blender after a value was changed.
+    choose : mapping, optional
+        For texts that name one of several things: what there is to choose from.
     more : mapping, optional
         Further properties, as annotations.
     """
@@ -123,7 +128,8 @@ def property_group(
                 description=f"Give it here instead: {field.metadata['about']}",
                 update=update,
             )
-        annotations[field.name] = _property(field, hint, default, update)
+        search = (choose or {}).get(field.name)
+        annotations[field.name] = _property(field, hint, default, update, search)
     annotations["exact"] = StringProperty(default="{}", options={"HIDDEN"})
     annotations.update(more or {})
     members = {"__annotations__": annotations, "__doc__": section.__doc__, "section": section}
@@ -255,7 +261,13 @@ def _label(name: str) -> str:
     return f"{text} ({unit})" if unit not in ("", "mm") else text
 
 
-def _property(field: dataclasses.Field[Any], hint: Any, default: Any, update: Update) -> Any:
+def _property(
+    field: dataclasses.Field[Any],
+    hint: Any,
+    default: Any,
+    update: Update,
+    search: Choose | None = None,
+) -> Any:
     meta = field.metadata
     kind, choices = meta["kind"], meta["choices"]
     about = meta["about"][0].upper() + meta["about"][1:]
@@ -295,5 +307,7 @@ def _property(field: dataclasses.Field[Any], hint: Any, default: Any, update: Up
         return FloatProperty(**given, default=default, precision=3, **limits)
     if int in types:
         return IntProperty(**given, default=int(default), **limits)
+    if search is not None:
+        given.update(search=search, search_options={"SUGGESTION"})
     subtype = "FILE_PATH" if field.name in FILES else "NONE"
     return StringProperty(**given, default=default, subtype=subtype)

@@ -6,6 +6,7 @@ MODULES = (
     "object_property",
     "job_file",
     "layer_list",
+    "import_drawing",
     "artwork_from_objects",
     "material_preset",
     "file_upgrade",

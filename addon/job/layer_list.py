@@ -6,6 +6,8 @@ from typing import Any
 import bpy
 from bpy.props import EnumProperty, StringProperty
 
+from ...geometry.artwork.parts import COLOURS
+from ...geometry.artwork.parts import ENDINGS as DRAWING_ENDINGS
 from ...geometry.job.sections import ROLES, LayerSettings
 from ..core.blender_versions import HAS_FILE_HANDLERS
 from ..core.conversion import display_colour
@@ -13,9 +15,8 @@ from ..core.setting_property import fields_of, switch_name
 from ..core.viewport import NARROW
 from .job_property import FORMAT, job_changed
 
-#: Colours of the first layers of a new job, from the back to the front.
-FIRST_COLOURS = ("#b08d57", "#3b3a36", "#f3e9d2", "#7a9e9f", "#c8553d")
-ARTWORK_ENDINGS = (".svg", ".dxf", ".png", ".jpg", ".jpeg")
+MASK_ENDINGS = (".png", ".jpg", ".jpeg")
+ARTWORK_ENDINGS = (*DRAWING_ENDINGS, *MASK_ENDINGS)
 
 
 class SHEETSTACK_UL_layers(bpy.types.UIList):
@@ -184,7 +185,7 @@ def add_layer(scene: bpy.types.Scene, name: str, artwork: str = "") -> Any:
     name = free_name(state, name)
     row = state.layers.add()
     row.name = name
-    row.colour = display_colour(FIRST_COLOURS[(len(state.layers) - 1) % len(FIRST_COLOURS)])
+    row.colour = display_colour(COLOURS[(len(state.layers) - 1) % len(COLOURS)])
     row.role = ROLES[len(state.layers) - 1] if len(state.layers) <= len(ROLES) else ""
     row.artwork = artwork
     state.active_layer = len(state.layers) - 1
@@ -225,12 +226,12 @@ CLASSES = [
 if HAS_FILE_HANDLERS:
 
     class SHEETSTACK_FH_artwork(bpy.types.FileHandler):
-        """Adds a layer for artwork that is dropped on a 3D view while a job is open"""
+        """Adds a layer for a mask that is dropped on a 3D view"""
 
         bl_idname = "SHEETSTACK_FH_artwork"
         bl_label = "Stencil layer"
         bl_import_operator = "sheetstack.add_layer"
-        bl_file_extensions = ";".join(ARTWORK_ENDINGS)
+        bl_file_extensions = ";".join(MASK_ENDINGS)
 
         @classmethod
         def poll_drop(cls, context: Any) -> bool:

@@ -4,10 +4,11 @@ from typing import Any
 
 import bpy
 
+from ...geometry.artwork.parts import ENDINGS
 from ...geometry.job.sections import LayerSettings
 from ..core.setting_property import draw_section, draw_setting
 from ..core.tab import TabPanel
-from .layer_list import ARTWORK_ENDINGS, active_layer
+from .layer_list import MASK_ENDINGS, active_layer
 
 #: Settings of a layer that only masks have.
 MASK_KEYS = ("pixel_mm", "painted", "threshold", "smooth_mm", "simplify_mm")
@@ -22,8 +23,11 @@ class SHEETSTACK_PT_artwork(TabPanel, bpy.types.Panel):
 
     def draw(self, context: Any) -> None:
         layout, state = self.layout, context.scene.sheetstack
+        first = layout.row()
+        first.scale_y = 1.0 if state.layers else 1.4
+        first.operator("sheetstack.import_drawing", icon="IMPORT")
         row = layout.row(align=True)
-        row.operator("sheetstack.open_job", text="Open", icon="FILE_FOLDER")
+        row.operator("sheetstack.open_job", text="Open Job", icon="FILE_FOLDER")
         row.operator("sheetstack.save_job", text="Save", icon="FILE_TICK")
         column = layout.column()
         column.use_property_split = True
@@ -71,10 +75,10 @@ class SHEETSTACK_PT_layer(TabPanel, bpy.types.Panel):
             kept.active = False
             kept.label(text="A copy is kept in this .blend", icon="PACKAGE")
         ending = "." + layer.artwork.rpartition(".")[2].lower()
-        if ending in ARTWORK_ENDINGS[:2]:
+        if ending in ENDINGS:
             layout.prop(layer, "group")
         layout.prop(layer, "scale")
-        if ending in ARTWORK_ENDINGS[2:]:
+        if ending in MASK_ENDINGS:
             draw_setting(layout, layer, "pixel_mm", optional=True)
             for key in MASK_KEYS[1:]:
                 layout.prop(layer, key)

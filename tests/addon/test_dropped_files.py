@@ -40,8 +40,8 @@ def test_a_dropped_job_is_opened(blender, job_path):
     assert [row.name for row in blender.context.scene.sheetstack.layers] == ["Base", "Light"]
 
 
-@pytest.mark.parametrize("ending", [".svg", ".dxf", ".png", ".jpg", ".jpeg"])
-def test_dropped_artwork_becomes_a_layer(opened, tmp_path, ending):
+@pytest.mark.parametrize("ending", [".png", ".jpg", ".jpeg"])
+def test_a_dropped_mask_becomes_a_layer(opened, tmp_path, ending):
     path = tmp_path / f"leaf{ending}"
     path.write_bytes(b"")  # read only when the sheets are built
     assert drop(handler_for(ending), path) == {"FINISHED"}
@@ -49,8 +49,19 @@ def test_dropped_artwork_becomes_a_layer(opened, tmp_path, ending):
     assert (row.name, row.artwork) == ("leaf", str(path))
 
 
+def test_a_dropped_drawing_becomes_a_layer_for_each_of_its_groups(blender, tmp_path):
+    path = tmp_path / "leaf.svg"
+    path.write_text(
+        '<svg xmlns="http://www.w3.org/2000/svg" width="80mm" height="80mm" viewBox="0 0 80 80">'
+        '<g id="a"><path d="M9 9h9v9z"/></g><g id="b"><path d="M5 5h9v9z"/></g></svg>'
+    )
+    assert drop(handler_for(".svg"), path) == {"FINISHED"}
+    assert [row.name for row in blender.context.scene.sheetstack.layers] == ["a", "b"]
+    assert handler_for(".dxf") is handler_for(".svg")
+
+
 def test_a_path_is_not_kept_for_the_next_call(opened, job_path, tmp_path):
-    drop(handler_for(".svg"), tmp_path / "leaf.svg")
+    drop(handler_for(".png"), tmp_path / "leaf.png")
     bpy.ops.sheetstack.add_layer()
     assert opened.sheetstack.layers[-1].artwork == ""
 

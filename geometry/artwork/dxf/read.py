@@ -125,7 +125,7 @@ def read_dxf(source: ArtworkSource, tolerances: Tolerances = TOLERANCES) -> Artw
     ArtworkError
         The file is no DXF drawing, too damaged, too large, or has no layer of that name.
     """
-    document, told = _load(source)
+    document, told = load_drawing(source.path)
     drawing = _Drawing(source, document, tolerances)
     drawing.findings += told
     unit_mm = drawing.unit_mm()
@@ -143,8 +143,24 @@ def read_dxf(source: ArtworkSource, tolerances: Tolerances = TOLERANCES) -> Artw
     return Artwork(filled.shape, None, tuple(drawing.findings))
 
 
-def _load(source: ArtworkSource) -> tuple[Drawing, list[Finding]]:
-    path = source.path
+def load_drawing(path: Path) -> tuple[Drawing, list[Finding]]:
+    """Read a DXF file and have its faults mended.
+
+    Parameters
+    ----------
+    path : Path
+
+    Returns
+    -------
+    document : Drawing
+    findings : list of Finding
+        What was mended, and what could not be.
+
+    Raises
+    ------
+    ArtworkError
+        The file is no DXF drawing, or too damaged.
+    """
     quiet = logging.getLogger("ezdxf")
     disabled = quiet.disabled
     quiet.disabled = True  # what it has to say comes back from the audit

@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from xml.etree.ElementTree import Element
 
 import shapely
@@ -107,6 +107,60 @@ def collect_items(
     ArtworkError
         As of :func:`read_svg`.
     """
+    opened = open_drawing(source, tolerances, findings)
+    items = opened.items(purpose)
+    findings += opened.drawing.findings
+    return items, opened.page
+
+
+@dataclass(frozen=True, eq=False)
+class OpenedDrawing:
+    """A drawing that was parsed and is about to be walked through.
+
+    Parameters
+    ----------
+    drawing : Drawing
+        Gets findings as it is walked through.
+    walk : Walk
+    page : tuple of float
+        Width and height in mm.
+    element : Element
+        The root, or the group that was asked for.
+    state : State
+        Just inside the root, or just outside the group.
+    """
+
+    drawing: Drawing
+    walk: Walk
+    page: tuple[float, float]
+    element: Element
+    state: State
+
+    def items(self, purpose: Purpose) -> list[Item]:
+        """Return what the drawing or group holds; errors are those of :func:`read_svg`."""
+        root = self.drawing.document.root
+        if self.element is not root:
+            return self.walk.collect(self.element, self.state, purpose, forced=True)
+        return [i for child in root for i in self.walk.collect(child, self.state, purpose)]
+
+
+def open_drawing(
+    source: ArtworkSource, tolerances: Tolerances, findings: list[Finding]
+) -> OpenedDrawing:
+    """Open a drawing, or the group of it that ``source`` names.
+
+    Parameters
+    ----------
+    source : ArtworkSource
+    tolerances : Tolerances
+    findings : list of Finding
+        Gets what is wrong with style sheets.
+
+    Raises
+    ------
+    ArtworkError
+        As of :func:`read_svg`.
+    """
     document = load_document(source.path)
     drawing = Drawing(document, _cascade(document, findings), tolerances, str(source.path))
     walk = Walk(drawing)
@@ -114,14 +168,7 @@ def collect_items(
     element = document.root
     if source.group is not None:
         element, state = _group(source.group, drawing, walk, state)
-    items = []
-    if element is document.root:
-        for child in document.root:
-            items += walk.collect(child, state, purpose)
-    else:
-        items += walk.collect(element, state, purpose, forced=True)
-    findings += drawing.findings
-    return items, page
+    return OpenedDrawing(drawing, walk, page, element, state)
 
 
 def _cascade(document: Document, findings: list[Finding]) -> Cascade:
@@ -230,7 +277,7 @@ def _find(wanted: str, drawing: Drawing) -> Element:
     by_id = document.ids.get(wanted)
     if by_id is not None and local_name(by_id):
         return by_id
-    named = [e for e in document.root.iter() if local_name(e) and wanted in _names(e)]
+    named = [e for e in document.root.iter() if local_name(e) and wanted in names_of(e)]
     if len(named) == 1:
         return named[0]
     if named:
@@ -240,7 +287,7 @@ def _find(wanted: str, drawing: Drawing) -> Element:
             "give the id of one of them."
         )
     groups = [
-        next(iter(_names(e)), "")
+        next(iter(names_of(e)), "")
         for e in document.root.iter()
         if local_name(e) in ("g", "svg") and e is not document.root
     ]
@@ -254,7 +301,7 @@ def _find(wanted: str, drawing: Drawing) -> Element:
     )
 
 
-def _names(element: Element) -> Iterator[str]:
+def names_of(element: Element) -> Iterator[str]:
     """Names that an artist may know an element by, the best first."""
     label = element.get(f"{{{INKSCAPE}}}label")
     if label:

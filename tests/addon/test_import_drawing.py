@@ -1,0 +1,82 @@
+"""A drawing becomes layers in one step: by the operator, as File > Import and a drop call it."""
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+bpy = pytest.importorskip("bpy", reason="Blender's Python module is not installed")
+
+DEMOS = Path(__file__).parents[2] / "demo_scenes"
+LOOSE = (
+    '<svg xmlns="http://www.w3.org/2000/svg" width="80mm" height="60mm" viewBox="0 0 80 60">'
+    '<g id="low" fill="#aa3300"><rect width="40" height="30"/></g>'
+    '<g id="high" fill="#0033aa"><rect x="10" y="10" width="10" height="10"/></g>'
+    '<circle cx="60" cy="30" r="9"/></svg>'
+)
+
+
+def rows(scene):
+    return [(row.name, row.group, row.artwork) for row in scene.sheetstack.layers]
+
+
+def test_each_group_is_a_layer_in_its_colour_and_the_sheet_fits(blender):
+    path = DEMOS / "portrait" / "portrait.svg"
+    blender.ops.sheetstack.import_drawing(filepath=str(path), build=False)
+    scene = blender.context.scene
+    names = ["mid-tone", "shadow", "highlight"]
+    assert rows(scene) == [(name, name, "portrait.svg") for name in names]
+    # The page is 360 x 460 mm, as its file says, and the margin 20 mm.
+    sheet = scene.sheetstack.sheet
+    assert (sheet.width_mm, sheet.height_mm) == (400, 500)
+    orange = np.array([0xEE, 0x8A, 0x34]) / 255
+    np.testing.assert_allclose(scene.sheetstack.layers[0].colour, orange)
+
+
+def test_the_sheets_are_built_in_the_same_step(blender, tmp_path):
+    (tmp_path / "two.svg").write_text(LOOSE, encoding="utf-8")
+    blender.ops.sheetstack.import_drawing(filepath=str(tmp_path / "two.svg"))
+    scene = blender.context.scene
+    assert not scene.sheetstack.is_stale
+    sheets = [t for t in scene.sheetstack.collection.objects if t.sheetstack.kind == "SHEET"]
+    assert sorted(t.sheetstack.layer for t in sheets) == ["high", "low"]
+    sizes = {tuple(np.round(np.array(t.dimensions[:2]) * 1000, 3)) for t in sheets}
+    assert sizes == {(120.0, 100.0)}
+
+
+def test_with_a_job_open_the_layers_are_added_last_and_the_sheet_stays(opened, tmp_path):
+    path = tmp_path / "job" / "two.svg"
+    path.write_text(LOOSE, encoding="utf-8")
+    bpy.ops.sheetstack.import_drawing(filepath=str(path), build=False)
+    assert [row.name for row in opened.sheetstack.layers] == ["Base", "Light", "low", "high"]
+    assert opened.sheetstack.layers[2].artwork == "two.svg"
+    assert opened.sheetstack.sheet.width_mm == 100
+
+
+def test_it_is_undone_as_one(blender):
+    bpy.ops.ed.undo_push(message="before")
+    path = DEMOS / "sign" / "sign.svg"
+    blender.ops.sheetstack.import_drawing(filepath=str(path), build=False)
+    bpy.ops.ed.undo_push(message="imported")
+    bpy.ops.ed.undo()
+    assert not bpy.context.scene.sheetstack.layers
+
+
+def test_a_faulty_drawing_is_one_sentence_and_changes_nothing(blender, tmp_path):
+    path = tmp_path / "broken.svg"
+    path.write_text("<svg", encoding="utf-8")
+    with pytest.raises(RuntimeError, match=r"broken\.svg: line 1"):
+        blender.ops.sheetstack.import_drawing(filepath=str(path))
+    assert not blender.context.scene.sheetstack.layers
+
+
+def test_groups_are_there_to_be_chosen(opened, tmp_path):
+    from sheetstack.addon.job.import_drawing import groups_to_choose
+
+    (tmp_path / "job" / "two.svg").write_text(LOOSE, encoding="utf-8")
+    row = opened.sheetstack.layers[0]
+    assert list(groups_to_choose(row, bpy.context, "")) == []  # Base.svg has no groups
+    row.artwork = "two.svg"
+    assert list(groups_to_choose(row, bpy.context, "")) == ["low", "high"]
+    row.artwork = "not-there.svg"
+    assert list(groups_to_choose(row, bpy.context, "")) == []
