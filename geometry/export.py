@@ -14,14 +14,13 @@ from .cautions import cautions_text
 from .errors import JobError
 from .fabricate.cut_sheet import CutSheet, laid_together
 from .fabricate.drill_template import drill_template
-from .fabricate.estimate import estimate
+from .fabricate.estimate import Estimate, estimate
+from .fabricate.making import making_of
 from .fabricate.nesting import nest
 from .fabricate.patches import Patch, patch_for, patch_sheet, place_marks
 from .fabricate.pieces import (
     MadeSheet,
     SheetToMake,
-    cut_pieces,
-    made_sheet,
     paper_sheet,
     printed_pieces,
     sheets_to_make,
@@ -61,11 +60,14 @@ class Export:
         Of kerf, tiles, printing and nesting.
     used_share : float or None
         Share of the stock sheets that nested pieces use; None where nothing was nested.
+    estimate : Estimate or None
+        Of the build whose sheets these are, where one was given.
     """
 
     files: tuple[Path, ...]
     findings: tuple[Finding, ...]
     used_share: float | None = None
+    estimate: Estimate | None = None
 
 
 def export_build(
@@ -84,7 +86,6 @@ def export_build(
     build, formats, folder, nested, patches, progress
         See :func:`export_sheets`.
     """
-    text = estimate_text(estimate(build))
     return export_sheets(
         build.job,
         sheets_to_make(build),
@@ -93,7 +94,7 @@ def export_build(
         nested=nested,
         patches=patches,
         progress=progress,
-        texts={ESTIMATE: text},
+        build=build,
     )
 
 
@@ -106,7 +107,8 @@ def export_sheets(
     nested: bool = False,
     patches: str = "",
     progress: Progress | None = None,
-    texts: dict[str, str] | None = None,
+    build: Build | None = None,
+    note: str = "",
 ) -> Export:
     """Write sheets for the machine; all files appear together at the end, or none.
 
@@ -124,8 +126,10 @@ def export_sheets(
         Bridges to write patches for: ``"2.7 2.9"`` (layer number, bridge number) or ``"all"``.
     progress : Progress, optional
         May raise ``Cancelled``.
-    texts : dict, optional
-        More text files, by name.
+    build : Build, optional
+        Where the sheets come from; an estimate of it is written then.
+    note : str
+        A sentence more for the estimate.
 
     Returns
     -------
@@ -147,16 +151,18 @@ def export_sheets(
     share: float | None = None
     with output_batch(folder, kind="export", job=job.title) as batch:
         task = _Task(job, frozenset(formats), batch)
-        made = _fitted(job, sheets, progress.part(0.0, 0.2))
-        findings = [finding for one in made for finding in one.findings]
+        # Where a printer makes the sheets, paths are worked out only if asked for.
+        cut = task.cutting or job.made_by.kind != "printer"
+        making = making_of(job, sheets, progress.part(0.0, 0.4), cut=cut)
+        findings = [finding for one in making.sheets for finding in one.findings]
+        told = estimate(build, making) if build is not None else None
         pieces: list[CutSheet] = []
         parts: list[tuple[SheetToMake, PrintedSheet]] = []
-        for number, one in enumerate(made):
-            stretch = progress.part(
-                0.2 + 0.6 * number / len(made), 0.2 + 0.6 * (number + 1) / len(made)
-            )
-            written = _write_sheet(task, one, stretch)
-            pieces += written.pieces
+        count = len(sheets)
+        for number, (one, cuts) in enumerate(zip(making.sheets, making.pieces, strict=True)):
+            stretch = progress.part(0.4 + 0.4 * number / count, 0.4 + 0.4 * (number + 1) / count)
+            written = _write_sheet(task, one, cuts, stretch)
+            pieces += cuts if task.cutting else ()
             parts += [(one.sheet, part) for part in written.parts]
             findings += written.findings
         if "3mf" in formats:
@@ -164,17 +170,18 @@ def export_sheets(
             findings += _write_beds(task, parts)
         if nested and task.cutting:
             progress(0.85, "nesting")
-            share, told = _write_stock(task, pieces)
-            findings += told
+            share, of_stock = _write_stock(task, pieces)
+            findings += of_stock
         progress(0.9, "templates and texts")
         _write_template(task)
         if chosen and (task.cutting or task.on_paper):
             _write_patches(task, sheets, chosen)
-        for name, text in (texts or {}).items():
-            _write_text(batch.path(name), text)
+        if told is not None:
+            text = estimate_text(told) + (f"\n{note}\n" if note else "")
+            _write_text(batch.path(ESTIMATE), text)
         _write_text(batch.path(CAUTIONS), cautions_text(job.made_by.kind, "paint", "wall"))
         progress(1.0, "putting the files in place")
-    return Export(tuple(folder / name for name in batch.names), tuple(findings), share)
+    return Export(tuple(folder / name for name in batch.names), tuple(findings), share, told)
 
 
 @dataclass(frozen=True)
@@ -203,31 +210,23 @@ class _Task:
 
 @dataclass(frozen=True)
 class _Written:
-    """What came of one sheet: pieces to cut, parts to print, and what is worth telling."""
+    """What came of one sheet: parts to print, and what is worth telling."""
 
-    pieces: tuple[CutSheet, ...]
     parts: tuple[PrintedSheet, ...]
     findings: tuple[Finding, ...]
 
 
-def _fitted(job: Job, sheets: Sequence[SheetToMake], progress: Progress) -> list[MadeSheet]:
-    made = []
-    for number, sheet in enumerate(sheets):
-        progress(number / len(sheets), f"{sheet.name}: fitting it to the bed")
-        made.append(made_sheet(job, sheet))
-    return made
-
-
-def _write_sheet(task: _Task, one: MadeSheet, progress: Progress) -> _Written:
+def _write_sheet(
+    task: _Task, one: MadeSheet, pieces: tuple[CutSheet, ...], progress: Progress
+) -> _Written:
     """Write all files of one sheet."""
     job, sheet = task.job, one.sheet
-    pieces: tuple[CutSheet, ...] = ()
     parts: tuple[PrintedSheet, ...] = ()
     findings: list[Finding] = []
     if task.cutting:
-        progress(0.0, f"{sheet.name}: cut paths")
-        pieces = cut_pieces(job, one)
-        for tile, piece in zip(one.tiling.tiles, pieces, strict=True):
+        count = len(pieces)
+        for k, (tile, piece) in enumerate(zip(one.tiling.tiles, pieces, strict=True)):
+            progress(k / count / 3, f"{sheet.name}: cut paths {tile.name}".rstrip())
             _write_cut(task, cut_stem(sheet.stem, tile.name), piece)
             findings += piece.cuts.findings
     if one.is_split and (task.cutting or task.solid):
@@ -244,7 +243,7 @@ def _write_sheet(task: _Task, one: MadeSheet, progress: Progress) -> _Written:
         if "stl" in task.formats:
             for part in parts:
                 findings += _write_solid(task, sheet, part)
-    return _Written(pieces, parts, tuple(findings))
+    return _Written(parts, tuple(findings))
 
 
 def check_formats(formats: Sequence[str]) -> None:

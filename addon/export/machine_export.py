@@ -12,14 +12,12 @@ from bpy.props import BoolProperty, EnumProperty, StringProperty
 
 from ...geometry.build import Build
 from ...geometry.errors import GeometryError
-from ...geometry.export import ESTIMATE, FORMATS, Export, export_sheets
-from ...geometry.fabricate.estimate import estimate
+from ...geometry.export import FORMATS, Export, export_sheets
 from ...geometry.fabricate.pieces import SheetToMake, sheets_to_make
 from ...geometry.mesh.outline import flat_shape
 from ...geometry.mesh.solid import Mesh
 from ...geometry.planar.polygons import as_multipolygon
 from ...geometry.progress import Progress
-from ...geometry.report.estimate_text import estimate_text
 from ..core.folder_dialogue import FolderWork
 from ..core.long_work import Work
 from ..job.scene_job import job_of
@@ -84,9 +82,12 @@ cautions and an estimate beside them"""
 
         def write(progress: Progress) -> Export:
             built = build(progress.part(0.0, 0.6))
-            text = estimate_text(estimate(built))
-            if edited:
-                text += f"\nEdits by hand of {', '.join(edited)} are not reckoned with.\n"
+            note = (
+                f"Edits by hand of {', '.join(edited)} are reckoned with in cuts and time, not in "
+                "mass and paint."
+                if edited
+                else ""
+            )
             return export_sheets(
                 built.job,
                 sheets_with_edits(built, edited),
@@ -95,7 +96,8 @@ cautions and an estimate beside them"""
                 nested=nested,
                 patches=patches,
                 progress=progress.part(0.6, 1.0),
-                texts={ESTIMATE: text},
+                build=built,
+                note=note,
             )
 
         return write

@@ -9,7 +9,6 @@ from typing import Any
 from ..build import build
 from ..cautions import cautions_text
 from ..export import FORMATS, check_formats, export_build
-from ..fabricate.estimate import estimate
 from ..fabricate.kerf_test import GAP_KERFS, kerf_strip
 from ..files.atomic import atomic
 from ..files.batch import output_batch
@@ -94,8 +93,9 @@ def _run_export(chosen: argparse.Namespace, meter: Meter) -> int:
     findings = (*built.findings, *written.findings)
     if not chosen.quiet:
         print_findings(findings)
-        table = estimate_text(estimate(built)).split("\n\nAssumptions")[0]
-        print(f"{table}\n")
+        if written.estimate is not None:
+            table = estimate_text(written.estimate).split("\n\nAssumptions")[0]
+            print(f"{table}\n")
         if written.used_share is not None:
             print(f"{written.used_share:.0%} of the stock sheets is used.")
         print(f"{len(written.files)} files written to {folder}")

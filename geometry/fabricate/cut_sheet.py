@@ -13,6 +13,38 @@ from .kerf import CutPath, CutPaths
 
 
 @dataclass(frozen=True)
+class Stroke:
+    """One line of a cutter's file, from where the beam is switched on to where it goes off.
+
+    Parameters
+    ----------
+    work : str
+        ``"engrave"``, ``"mark"`` (drawn only), ``"opening"`` or ``"outline"``.
+    points : float64 array (n, 2)
+        In mm; a loop's first point is not repeated.
+    closed : bool
+        The line goes back to its first point.
+    run_in : float
+        Length in mm at its beginning that runs over waste.
+    """
+
+    work: str
+    points: Floats
+    closed: bool
+    run_in: float = 0.0
+
+    @property
+    def way(self) -> Floats:
+        """All points that are passed, the first one again at the end of a loop."""
+        return np.concatenate([self.points, self.points[:1]]) if self.closed else self.points
+
+    @property
+    def cuts(self) -> bool:
+        """Whether it goes through the sheet."""
+        return self.work in ("opening", "outline")
+
+
+@dataclass(frozen=True)
 class CutSheet:
     """One piece to cut.
 
@@ -34,6 +66,15 @@ class CutSheet:
     cuts: CutPaths
     engraved: tuple[Floats, ...] = ()
     marked: tuple[Floats, ...] = ()
+
+    @property
+    def strokes(self) -> tuple[Stroke, ...]:
+        """Every line in the order in which files have it and machines follow it."""
+        plain = [Stroke("engrave", line, False) for line in self.engraved]
+        plain += [Stroke("mark", line, False) for line in self.marked]
+        for work, paths in (("opening", self.cuts.openings), ("outline", self.cuts.outline)):
+            plain += [Stroke(work, *path.polyline(), path.run_in) for path in paths]
+        return tuple(plain)
 
     @property
     def pad(self) -> float:

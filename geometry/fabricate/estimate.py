@@ -1,7 +1,11 @@
 """The estimate: mass, cuts, time, paint and cost of a built job, as ranges with their assumptions.
 
+Lengths and times are those of the very paths that are exported: split, kerf taken off, run-ins and
+engraving counted, file by file (``toolpath``).
+
 Formulas: mass = volume x density; sheet cost = area x price; cutting time = length / speed +
-way between cuts / travel speed + cuts x piercing time; printing time = volume / (nozzle x layer
+way between cuts / travel speed + cuts x piercing time, slowed down for corners (``motion``); blades
+= length / what a blade cuts; printing time = volume / (nozzle x layer
 height x speed); theoretical coverage of paint in m2 per litre = 10 x volume solids % / dry film in
 micrometres (paint makers' coverage tables), divided by what is lost as mist.
 """
@@ -18,7 +22,10 @@ from ..build import Build, BuiltLayer
 from ..job.job import Job
 from ..job.processes import ProcessSettings
 from ..job.sections import EstimateSettings
-from .kerf import CutPaths, cut_paths
+from .cut_sheet import CutSheet
+from .making import Making, making_of_build
+from .pieces import MadeSheet
+from .toolpath import ToolPath, tool_path, tool_seconds
 
 
 @dataclass(frozen=True)
@@ -86,8 +93,14 @@ class LayerEstimate:
         Of the finished sheet.
     sheet_m2 : float
         Area of the rectangle that the sheet is cut from.
-    cut_mm, travel_mm : float
-        Length of all cuts, and of the way between them.
+    pieces : int
+        Pieces that it is made in.
+    seam_mm : float
+        Length of the seams between them, along which they are joined.
+    cut_mm, run_in_mm : float
+        Length of all cuts, and of the part of it that runs in over waste.
+    engraved_mm, travel_mm : float
+        Length of what is engraved, and of the ways between strokes.
     pierces : int
         Number of cuts begun.
     print_cm3 : float
@@ -105,7 +118,11 @@ class LayerEstimate:
     name: str
     mass_g: float
     sheet_m2: float
+    pieces: int
+    seam_mm: float
     cut_mm: float
+    run_in_mm: float
+    engraved_mm: float
     travel_mm: float
     pierces: int
     print_cm3: float
@@ -153,12 +170,15 @@ class Estimate:
     total : LayerEstimate
     currency : str
     assumptions : tuple of Assumption
+    blades : int
+        That the cuts wear out; 0 where no blade cuts.
     """
 
     layers: tuple[LayerEstimate, ...]
     total: LayerEstimate
     currency: str
     assumptions: tuple[Assumption, ...]
+    blades: int = 0
 
 
 def coverage_m2_per_l(solids_percent: float, film_um: float) -> float:
@@ -173,43 +193,54 @@ def coverage_m2_per_l(solids_percent: float, film_um: float) -> float:
     return 10.0 * solids_percent / film_um
 
 
-def estimate(build: Build, cuts: tuple[CutPaths, ...] | None = None) -> Estimate:
+def estimate(build: Build, making: Making | None = None) -> Estimate:
     """Estimate what a built job takes.
 
     Parameters
     ----------
     build : Build
-    cuts : tuple of CutPaths, optional
-        Of each layer, where they have been worked out already.
+    making : Making, optional
+        Of its sheets, where it has been worked out already.
+
+    Raises
+    ------
+    GeometryError
+        The bed is too small for any tile.
     """
     job = build.job
-    process = job.made_by
-    if cuts is None:
-        cuts = tuple(cut_paths(layer.sheet.shape, process.kerf_mm) for layer in build.layers)
-    layers = tuple(_of_layer(job, b, c) for b, c in zip(build.layers, cuts, strict=True))
+    if making is None:
+        making = making_of_build(build)
+    layers = tuple(
+        _of_layer(job, layer, made, pieces)
+        for layer, made, pieces in zip(build.layers, making.sheets, making.pieces, strict=True)
+    )
     total = layers[0]
     for layer in layers[1:]:
         total = _sum(total, layer)
     total = dataclasses.replace(total, name="Total")
-    return Estimate(layers, total, job.estimate.currency, assumptions(job))
+    life = job.made_by.blade_life_m * 1000
+    blades = math.ceil(total.cut_mm / life) if life else 0
+    return Estimate(layers, total, job.estimate.currency, assumptions(job), blades)
 
 
-def _of_layer(job: Job, layer: BuiltLayer, cuts: CutPaths) -> LayerEstimate:
+def _of_layer(
+    job: Job, layer: BuiltLayer, made: MadeSheet, pieces: tuple[CutSheet, ...]
+) -> LayerEstimate:
     process, given, sheet = job.made_by, job.estimate, layer.sheet
     printed = process.kind == "printer"
     outline_m2 = sheet.outline.area / 1e6
     volume = float(shapely.area(sheet.shape)) * sheet.thickness
     if printed:
         seconds = volume / (process.nozzle_mm * process.layer_height_mm * process.speed_mm_s)
+        making = Range.about(seconds, given.spread_percent)
         material = Range.about(layer.mass_g / 1000 * given.filament_price_kg, given.spread_percent)
     else:
-        seconds = (
-            cuts.length / process.speed_mm_s
-            + cuts.travel / process.travel_mm_s
-            + len(cuts.all) * process.pierce_s
-        )
+        times = [tool_seconds(piece, process) for piece in pieces]
+        making = Range(sum(low for low, _ in times), sum(high for _, high in times))
+        if not process.slowest_mm_s:  # a hand's speed is a range already
+            making = Range.about(making.low, given.spread_percent)
         material = _price(job).times(outline_m2)
-    making = Range.about(seconds, given.spread_percent)
+    path = ToolPath() if printed else sum((tool_path(piece) for piece in pieces), ToolPath())
     painted_m2 = float(shapely.area(sheet.openings.difference(sheet.holes))) / 1e6
     wet = painted_m2 / coverage_m2_per_l(given.solids_percent, given.film_um) * given.walls
     paint = Range(wet * 1000, wet * 1000 / (1 - given.paint_loss_percent / 100))
@@ -217,17 +248,29 @@ def _of_layer(job: Job, layer: BuiltLayer, cuts: CutPaths) -> LayerEstimate:
         name=layer.settings.name,
         mass_g=layer.mass_g,
         sheet_m2=outline_m2,
-        cut_mm=0.0 if printed else cuts.length,
-        travel_mm=0.0 if printed else cuts.travel,
-        pierces=0 if printed else len(cuts.all),
+        pieces=len(made.tiling.tiles),
+        seam_mm=sum(seam.length for seam in made.tiling.seams),
+        cut_mm=path.cut,
+        run_in_mm=path.run_in,
+        engraved_mm=path.engraved,
+        travel_mm=path.travel,
+        pierces=path.pierces,
         print_cm3=volume / 1000 if printed else 0.0,
         making_s=making,
         paint_m2=painted_m2 * given.walls,
         paint_ml=paint,
         sheet_cost=material,
-        making_cost=making.times(process.power_on_cost_h / 3600),
+        making_cost=making.times(process.power_on_cost_h / 3600) + _blade_cost(job, path.cut),
         paint_cost=paint.times(given.paint_price_l / 1000),
     )
+
+
+def _blade_cost(job: Job, cut_mm: float) -> Range:
+    process = job.made_by
+    if not process.blade_life_m:
+        return NOTHING
+    cost = cut_mm / 1000 / process.blade_life_m * process.blade_price
+    return Range(cost, cost)
 
 
 def _price(job: Job) -> Range:
@@ -293,10 +336,16 @@ def assumptions(job: Job) -> tuple[Assumption, ...]:
         for key, unit in (
             ("kerf_mm", "mm"),
             ("speed_mm_s", "mm/s"),
+            ("slowest_mm_s", "mm/s"),
+            ("engrave_mm_s", "mm/s"),
             ("travel_mm_s", "mm/s"),
+            ("acceleration_mm_s2", "mm/s2"),
             ("pierce_s", "s"),
+            ("blade_life_m", "m"),
+            ("blade_price", given.currency),
         ):
-            of_process(key, unit)
+            if getattr(process, key) or getattr(job.process, key) is not None:
+                of_process(key, unit)
     of_process("power_on_cost_h", f"{given.currency}/h")
     of_estimate("solids_percent", "%")
     of_estimate("film_um", "um")

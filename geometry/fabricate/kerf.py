@@ -52,6 +52,14 @@ class CutPath:
         way = np.concatenate([self.lead, self.points, back])
         return float(np.hypot(*np.diff(way, axis=0).T).sum())
 
+    @property
+    def run_in(self) -> float:
+        """Length in mm of the run-in on waste."""
+        if len(self.lead) == 0:
+            return 0.0
+        way = np.concatenate([self.lead, self.points[:1]])
+        return float(np.hypot(*np.diff(way, axis=0).T).sum())
+
     def polyline(self) -> tuple[Floats, bool]:
         """Return the points to be followed, and whether the line closes on itself."""
         if len(self.lead) == 0:

@@ -54,12 +54,10 @@ def cut_dxf(sheet: CutSheet, *, title: str = "") -> str:
     for name, colour in LAYERS.items():
         document.layers.add(name, color=colour)
     space = document.modelspace()
-    for lines, layer in ((sheet.marked, "MARK"), (sheet.engraved, "ENGRAVE")):
-        for line in lines:
-            space.add_lwpolyline(line.tolist(), dxfattribs={"layer": layer})
-    for path in sheet.cuts.all:
-        points, closed = path.polyline()
-        space.add_lwpolyline(points.tolist(), close=closed, dxfattribs={"layer": "CUT"})
+    for stroke in sheet.strokes:
+        layer = {"engrave": "ENGRAVE", "mark": "MARK"}.get(stroke.work, "CUT")
+        points = stroke.points.tolist()
+        space.add_lwpolyline(points, close=stroke.closed, dxfattribs={"layer": layer})
     stream = io.StringIO()
     document.write(stream)
     return _without_time(stream.getvalue())

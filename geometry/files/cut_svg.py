@@ -27,6 +27,13 @@ COLOURS = {
     "cut-openings": "#ff0000",
     "cut-outline": "#0000ff",
 }
+#: Group of each kind of work.
+_GROUPS = {
+    "engrave": "engrave",
+    "mark": "cut-marks",
+    "opening": "cut-openings",
+    "outline": "cut-outline",
+}
 #: Width of all strokes in mm.
 HAIRLINE_MM = 0.1
 
@@ -46,7 +53,8 @@ def cut_svg(sheet: CutSheet, *, title: str = "", note: str = "") -> str:
     Returns
     -------
     str
-        SVG 1.1 with one user unit to the millimetre, y down, four decimals.
+        SVG 1.1 with one user unit to the millimetre, y down, five decimals: lengths that are
+        summed from the file are true to a millionth.
 
     Raises
     ------
@@ -57,10 +65,10 @@ def cut_svg(sheet: CutSheet, *, title: str = "", note: str = "") -> str:
     --------
     >>> from shapely import box
     >>> from sheetstack.geometry.fabricate.kerf import cut_paths
-    >>> plate = box(0, 0, 40, 50).difference(box(10, 10, 30, 20))
-    >>> print(cut_svg(CutSheet("Base", (40, 50), cut_paths(plate, 0.0))).split("<g")[3])
+    >>> plate = box(0, 0, 4, 5).difference(box(1, 1, 3, 2))
+    >>> print(cut_svg(CutSheet("Base", (4, 5), cut_paths(plate, 0.0))).split("<g")[3])
      id="cut-openings" class="cut-openings" stroke="#ff0000">
-    <path d="M20.0000,30.0000 10.0000,30.0000 10.0000,40.0000 30.0000,40.0000 30.0000,30.0000Z"/>
+    <path d="M2.00000,3.00000 1.00000,3.00000 1.00000,4.00000 3.00000,4.00000 3.00000,3.00000Z"/>
     </g>
     <BLANKLINE>
     """
@@ -70,12 +78,9 @@ def cut_svg(sheet: CutSheet, *, title: str = "", note: str = "") -> str:
             f"Cut paths of '{sheet.name}': expected a positive size in mm, found {width} x "
             f"{height}."
         )
-    groups: dict[str, list[tuple[Floats, bool]]] = {
-        "engrave": [(line, False) for line in sheet.engraved],
-        "cut-marks": [(line, False) for line in sheet.marked],
-        "cut-openings": [path.polyline() for path in sheet.cuts.openings],
-        "cut-outline": [path.polyline() for path in sheet.cuts.outline],
-    }
+    groups: dict[str, list[tuple[Floats, bool]]] = {group: [] for group in COLOURS}
+    for stroke in sheet.strokes:
+        groups[_GROUPS[stroke.work]].append((stroke.points, stroke.closed))
     for points, _ in chain.from_iterable(groups.values()):
         if not np.isfinite(points).all():
             raise GeometryError(f"Cut paths of '{sheet.name}': a point is not finite.")
@@ -109,12 +114,12 @@ def _document(
 
 
 def _path(points: Floats, closed: bool, height: float) -> str:
-    flipped = np.round(np.column_stack([points[:, 0], height - points[:, 1]]), 4) + 0.0
+    flipped = np.round(np.column_stack([points[:, 0], height - points[:, 1]]), 5) + 0.0
     # Points that became equal go: a move of no length makes some cutters stop and burn.
     moves = np.ones(len(flipped), dtype=bool)
     moves[1:] = (flipped[1:] != flipped[:-1]).any(axis=1)
     flipped = flipped[moves]
-    return "M" + (" ".join(["%.4f,%.4f"] * len(flipped)) % tuple(flipped.ravel())) + "Z" * closed
+    return "M" + (" ".join(["%.5f,%.5f"] * len(flipped)) % tuple(flipped.ravel())) + "Z" * closed
 
 
 def _number(value: float) -> str:

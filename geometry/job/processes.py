@@ -36,6 +36,20 @@ class Process:
     pierce_s: float = field(about="time to begin one cut", least=0, most=600)
     power_on_cost_h: float = field(about="cost of an hour switched on", least=0, most=10000)
     source: str = field(about="where the values come from")
+    slowest_mm_s: float = field(
+        0.0,
+        about="least speed of a hand, where one cuts; 0 where a machine keeps its speed",
+        least=0,
+        most=10000,
+    )
+    engrave_mm_s: float = field(20.0, about="speed of engraving", least=0.01, most=10000)
+    acceleration_mm_s2: float = field(
+        0.0, about="acceleration at corners and curves; 0 for not reckoned with", least=0, most=1e6
+    )
+    blade_life_m: float = field(
+        0.0, about="metres that a blade cuts; 0 where there is none", least=0, most=1e5
+    )
+    blade_price: float = field(0.0, about="price of a blade", least=0, most=10000)
     kind: str = ""
 
     @property
@@ -78,6 +92,26 @@ class ProcessSettings:
     power_on_cost_h: float | None = field(
         None, about="cost of an hour switched on", least=0, most=10000
     )
+    slowest_mm_s: float | None = field(
+        None,
+        about="least speed of a hand, where one cuts; speed_mm_s is its highest; 0 for a machine",
+        least=0,
+        most=10000,
+    )
+    engrave_mm_s: float | None = field(
+        None, about="speed of engraving, or of drawing on paper", least=0.01, most=10000
+    )
+    acceleration_mm_s2: float | None = field(
+        None,
+        about="acceleration with which a machine slows down for corners and curves; 0 for not "
+        "reckoned with",
+        least=0,
+        most=1e6,
+    )
+    blade_life_m: float | None = field(
+        None, about="metres that a blade cuts; 0 where there is none", least=0, most=1e5
+    )
+    blade_price: float | None = field(None, about="price of a blade", least=0, most=10000)
     lead_in_mm: float = field(
         0.0, about="length of the run-in on waste before each cut; 0 for none", least=0, most=50
     )
@@ -123,6 +157,8 @@ def process_of(settings: ProcessSettings, material: Material) -> Process:
         for f in dataclasses.fields(settings)
         if f.name in names and getattr(settings, f.name) is not None
     }
+    if "speed_mm_s" in own and "slowest_mm_s" not in own:
+        own["slowest_mm_s"] = 0.0  # a speed of one's own is no range
     return dataclasses.replace(row, **own)
 
 

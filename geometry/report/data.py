@@ -12,7 +12,7 @@ sheet's lower left corner, y up. A value that does not apply is null.
 | totals | sums over the layers, see below, and findings: counts by severity |
 | layers | in spray order, see below |
 | making | process (kind), process_title, kerf_mm, care and laser_note of the material |
-| estimate | currency, layers and total (ranges as [low, high]), rows (words), assumptions |
+| estimate | currency, layers, total (ranges as [low, high]), rows and notes in words, assumptions |
 | findings | those of no single layer |
 
 Each layer:

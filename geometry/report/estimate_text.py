@@ -16,7 +16,10 @@ def estimate_rows(found: Estimate) -> tuple[tuple[str, ...], ...]:
 
     Ranges are rounded to two figures: no number claims more than the estimate knows.
     """
-    heading = ("", "mass", "cut", "cuts", "print", "making", "paint", "paint area", "cost")
+    heading = (
+        *("", "mass", "pieces", "cut", "cuts", "engraved", "print"),
+        *("making", "paint", "paint area", "cost"),
+    )
     return (heading, *(_row(e, found.currency) for e in (*found.layers, found.total)))
 
 
@@ -24,8 +27,10 @@ def _row(e: LayerEstimate, currency: str) -> tuple[str, ...]:
     return (
         e.name,
         Range(e.mass_g, e.mass_g).text("g"),
+        str(e.pieces),
         f"{e.cut_mm / 1000:.1f} m" if e.cut_mm else "-",
         str(e.pierces) if e.pierces else "-",
+        f"{e.engraved_mm / 1000:.1f} m" if e.engraved_mm else "-",
         Range(e.print_cm3, e.print_cm3).text("cm3") if e.print_cm3 else "-",
         duration_text(e.making_s),
         e.paint_ml.text("ml"),
@@ -46,9 +51,28 @@ def estimate_text(found: Estimate) -> str:
         ).rstrip()
         for row in rows
     ]
+    lines += ["", *estimate_notes(found)]
     lines += ["", "Assumptions, each to be changed in the job file:"]
     lines += [f"  {a.key} = {a.value}: {a.about} ({a.source})" for a in found.assumptions]
     return "\n".join([*lines, ""])
+
+
+def estimate_notes(found: Estimate) -> list[str]:
+    """Return in sentences what the table has no column for: ways, run-ins, seams, blades."""
+    total = found.total
+    notes = []
+    if total.cut_mm:
+        notes.append(
+            f"Lengths are those of the exported files. Between cuts the tool travels "
+            f"{total.travel_mm / 1000:.1f} m; run-ins over waste are "
+            f"{total.run_in_mm / 1000:.1f} m of the cuts."
+        )
+    if total.seam_mm:
+        notes.append(f"Pieces are joined along {total.seam_mm / 1000:.1f} m of seams.")
+    if found.blades:
+        blades = "blade" if found.blades == 1 else "blades"
+        notes.append(f"The cuts wear out {found.blades} {blades}.")
+    return notes
 
 
 def estimate_data(found: Estimate) -> dict[str, Any]:
@@ -58,13 +82,15 @@ def estimate_data(found: Estimate) -> dict[str, Any]:
     -------
     dict
         ``currency``; ``layers`` and ``total``, each with the fields of ``LayerEstimate`` (ranges
-        as [low, high]); ``rows``, the same as a table of words with a heading; ``assumptions``
-        with key, value, about and source.
+        as [low, high]); ``rows``, the same as a table of words with a heading; ``notes``,
+        sentences; ``blades``; ``assumptions`` with key, value, about and source.
     """
     return {
         "currency": found.currency,
         "layers": [_values(e) for e in found.layers],
         "total": _values(found.total),
+        "blades": found.blades,
+        "notes": estimate_notes(found),
         "rows": [list(row) for row in estimate_rows(found)],
         "assumptions": [dataclasses.asdict(a) for a in found.assumptions],
     }

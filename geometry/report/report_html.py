@@ -375,6 +375,7 @@ def _making(data: Mapping[str, Any]) -> Iterable[str]:
     yield f"<p>{text(' '.join(note for note in notes if note))}</p>"
     head, *rows = ([text(cell) for cell in row] for row in found["rows"])
     yield _table(head, rows, numbers=range(1, len(head)))
+    yield from (f"<p>{text(note)}</p>" for note in found["notes"])
     yield "<p>Ranges, not promises. Every value below can be changed in the job file.</p>"
     assumptions = [
         [f"<code>{text(a['key'])}</code>", text(a["value"]), text(a["about"]), text(a["source"])]

@@ -64,6 +64,7 @@ def test_mass_is_area_times_grammage(plates):
 def test_cuts_and_their_time_are_as_worked_out_by_hand(plates):
     more = (
         "[process]\nkind = 'laser'\nkerf_mm = 0\nspeed_mm_s = 10\ntravel_mm_s = 100\npierce_s = 2"
+        "\nacceleration_mm_s2 = 0"
     )
     found = estimate(plates(more=more + "\npower_on_cost_h = 36\n[estimate]\nspread_percent = 10"))
     b = found.layers[1]
@@ -73,6 +74,26 @@ def test_cuts_and_their_time_are_as_worked_out_by_hand(plates):
     assert (b.making_s.low, b.making_s.high) == pytest.approx((0.9 * seconds, 1.1 * seconds))
     assert b.making_cost.high == pytest.approx(1.1 * seconds * 0.01)
     assert 0 < b.travel_mm < 3 * 142
+
+
+def test_a_hand_takes_a_range_and_blades(plates):
+    # 510 mm at 3.5 and at 1.5 mm/s, three cuts begun, ways at 60 mm/s: the table's knife.
+    found = estimate(plates(more="[process]\nkind = 'knife'\nblade_life_m = 0.5"))
+    b = found.layers[1]
+    more = b.travel_mm / 60 + 3 * 1.5
+    assert (b.making_s.low, b.making_s.high) == pytest.approx((510 / 3.5 + more, 510 / 1.5 + more))
+    a = found.layers[0]
+    assert found.blades == -(-(a.cut_mm + b.cut_mm) // 500) == 3
+    assert b.making_cost.high == pytest.approx(510 / 500 * 0.3)
+    own = estimate(plates(more="[process]\nkind = 'knife'\nspeed_mm_s = 100"))
+    assert own.layers[1].making_s.high == pytest.approx(1.25 * (5.1 + more))
+
+
+def test_a_machine_that_slows_down_takes_longer(plates):
+    quick = "[process]\nkind = 'laser'\nspeed_mm_s = 200\nacceleration_mm_s2 = "
+    times = [estimate(plates(more=f"{quick}{a}")).total.making_s.low for a in (0, 5000, 200)]
+    assert times == sorted(times)
+    assert times[2] > 1.3 * times[0]
 
 
 def test_paint_runs_from_no_loss_to_the_loss_assumed(plates):

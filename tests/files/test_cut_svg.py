@@ -60,8 +60,8 @@ def test_groups_come_in_cutting_order():
 def test_lines_to_draw_and_to_engrave_stay_open():
     line = np.array([[0.0, 500], [5, 500]])
     text = cut_svg(sheet(marked=(line,), engraved=(line,)))
-    assert paths(text, "cut-marks") == ["M0.0000,0.0000 5.0000,0.0000"]
-    assert paths(text, "engrave") == ["M0.0000,0.0000 5.0000,0.0000"]
+    assert paths(text, "cut-marks") == ["M0.00000,0.00000 5.00000,0.00000"]
+    assert paths(text, "engrave") == ["M0.00000,0.00000 5.00000,0.00000"]
 
 
 def test_title_and_names_are_escaped():
@@ -85,9 +85,9 @@ def of_points(ring, size=(400, 500)):
 
 
 def test_points_equal_after_rounding_are_written_once_and_no_zero_is_negative():
-    ring = [[-1e-9, 500], [5, 500], [5.00001, 500], [5, 490]]
+    ring = [[-1e-9, 500], [5, 500], [5.000001, 500], [5, 490]]
     (d,) = paths(cut_svg(of_points(ring)), "cut-openings")
-    assert d == "M0.0000,0.0000 5.0000,0.0000 5.0000,10.0000Z"
+    assert d == "M0.00000,0.00000 5.00000,0.00000 5.00000,10.00000Z"
 
 
 @pytest.mark.parametrize("size", [(0, 5), (5, -1), (np.nan, 5), (np.inf, 5)])

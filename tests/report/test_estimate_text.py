@@ -29,7 +29,7 @@ def test_no_cell_claims_more_than_two_figures(found):
     rows = estimate_rows(found)
     assert [row[0] for row in rows[1:]] == [*(e.name for e in found.layers), "Total"]
     for row in rows[1:]:
-        for cell in (row[1], row[5], row[6], row[8]):
+        for cell in (row[1], row[7], row[8], row[10]):
             for number in re.findall(r"[\d.]+", cell):
                 assert len(number.replace(".", "").strip("0")) <= 2, cell
 
