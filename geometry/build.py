@@ -27,7 +27,7 @@ from .sheet.registration import registration_findings
 from .sheet.sheet import PlacedArtwork, Sheet, artwork_shift, place_artworks
 from .sheet.trapping import trapped
 from .support.bridges import Bridge
-from .support.constraints import DrawnBridge, rules_for
+from .support.constraints import DrawnBridge, area_shape, rules_for
 from .support.held_islands import HeldIsland
 from .support.let_go import LetGo
 from .support.plain_bridges import PlainBridges
@@ -250,6 +250,7 @@ def _build_layer(
     """Build a layer's sheet, or its two."""
     settings = job.layers[number]
     rules = rules_for(job, settings, drawn)
+    care = _care_of(job, settings.name, care)
     below, above = coats[:number], coats[number + 1 :]
     holding, making = progress.part(0.0, 0.7), progress.part(0.7, 1.0)
     if settings.split:
@@ -263,6 +264,23 @@ def _build_layer(
         _build_sheet(job, part, unseen, making.part(k / len(parts), (k + 1) / len(parts)))
         for k, part in enumerate(parts)
     ]
+
+
+def _care_of(
+    job: Job, layer: str, care: Sequence[tuple[MultiPolygon, float]]
+) -> list[tuple[MultiPolygon, float]]:
+    """Return where damage counts more than once in a layer; the greatest care counts."""
+    stated = [(area_shape(a), a.care) for a in job.areas_of(layer) if a.care > 1]
+    if not stated:
+        return list(care)
+    apart: list[tuple[MultiPolygon, float]] = []
+    taken: shapely.Geometry = MultiPolygon()
+    for shape, factor in sorted([*stated, *care], key=lambda one: -one[1]):
+        rest = as_multipolygon(shapely.difference(shape, taken))
+        if not rest.is_empty:
+            apart.append((rest, factor))
+        taken = shapely.union(taken, shape)
+    return apart
 
 
 def _unseen(

@@ -51,6 +51,9 @@ SHORT_LABELS = {
     "handling_load_n": "Push (N)",
     "most_per_island": "Per island",
     "seam_overlap_mm": "Overlap",
+    "tolerance_deg": "Toler. (°)",
+    "bridge_angle_deg": "Br. angle",
+    "bridge_direction": "Br. way",
     "keep_free_mm": "Free boxes",
     "keep_free_areas_mm": "Free areas",
     "hole_diameter_mm": "Hole size",
@@ -75,7 +78,7 @@ SHORT_LABELS = {
     "flood_difference": "Flood diff.",
     "focus_mask": "Foc. mask",
 }
-LISTS = ("colours", "numbers", "point", "points", "lines", "boxes")
+LISTS = ("colours", "numbers", "point", "points", "lines", "boxes", "box")
 #: Texts that name a file.
 FILES = ("artwork", "background_mask", "focus_mask")
 

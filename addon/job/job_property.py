@@ -12,7 +12,7 @@ from bpy.props import (
 )
 
 from ...geometry.job.materials import Material
-from ...geometry.job.sections import SECTIONS, BridgeByHand
+from ...geometry.job.sections import SECTIONS, BridgeArea, BridgeByHand
 from ..core.conversion import display_colour
 from ..core.setting_property import property_group
 from ..core.viewport import draw_anew
@@ -69,6 +69,8 @@ SHEETSTACK_PG_bridge = property_group(
     update=job_changed,
 )
 
+SHEETSTACK_PG_area = property_group("SHEETSTACK_PG_area", BridgeArea, needed={}, update=job_changed)
+
 
 class JobProperties:
     """What a scene keeps of the job itself; its layers are added in ``scene_property``."""
@@ -117,6 +119,9 @@ class JobProperties:
     active_bridge: IntProperty(
         name="Active bridge", description="Bridge that is shown", min=0, update=draw_anew
     )
+    areas: CollectionProperty(
+        type=SHEETSTACK_PG_area, description="Parts of the sheet and what bridges do there"
+    )
     own_materials: CollectionProperty(
         type=SHEETSTACK_PG_material, description="The job's own rows of the material table"
     )
@@ -130,4 +135,9 @@ for _key, _group in SECTION_GROUPS.items():
         type=_group, description=f"Settings of the job file's [{_key}] table"
     )
 
-CLASSES = (*SECTION_GROUPS.values(), SHEETSTACK_PG_material, SHEETSTACK_PG_bridge)
+CLASSES = (
+    *SECTION_GROUPS.values(),
+    SHEETSTACK_PG_material,
+    SHEETSTACK_PG_bridge,
+    SHEETSTACK_PG_area,
+)

@@ -15,7 +15,7 @@ from ...geometry.job.check import check_job
 from ...geometry.job.fields import read_section
 from ...geometry.job.job import Job
 from ...geometry.job.materials import Material
-from ...geometry.job.sections import SECTIONS, BridgeByHand, LayerSettings
+from ...geometry.job.sections import SECTIONS, BridgeArea, BridgeByHand, LayerSettings
 from ..core.conversion import display_colour, hexadecimal
 from ..core.setting_property import put_values, table_of
 from .job_property import FORMAT
@@ -58,6 +58,10 @@ def job_of(scene: bpy.types.Scene) -> Job:
     for number, row in enumerate(state.bridges_by_hand, 1):
         where = f"{name}: bridge {number} set by hand"
         by_hand.append(read_section(BridgeByHand, table_of(row, BridgeByHand, where), where))
+    areas = []
+    for number, row in enumerate(state.areas, 1):
+        where = f"{name}: area {number}"
+        areas.append(read_section(BridgeArea, table_of(row, BridgeArea, where), where))
     own = {}
     for row in state.own_materials:
         where = f"{name}: material '{row.name}'"
@@ -67,6 +71,7 @@ def job_of(scene: bpy.types.Scene) -> Job:
         ground=hexadecimal(state.ground),
         layers=tuple(layers),
         bridges_by_hand=tuple(by_hand),
+        areas=tuple(areas),
         own_materials=own,
         folder=folder_of(scene),
         **sections,
@@ -111,6 +116,9 @@ def put_job(scene: bpy.types.Scene, job: Job, *, file: str = "", text: str = "")
         for bridge in job.bridges_by_hand:
             put_values(state.bridges_by_hand.add(), bridge)
         state.active_bridge = 0
+        state.areas.clear()
+        for area in job.areas:
+            put_values(state.areas.add(), area)
         state.own_materials.clear()
         for key, material in job.own_materials.items():
             row = state.own_materials.add()

@@ -9,7 +9,7 @@ from collections.abc import Iterator
 from typing import Any
 
 from ..job.materials import Material
-from ..job.sections import SECTIONS, BridgeByHand, LayerSettings
+from ..job.sections import SECTIONS, BridgeArea, BridgeByHand, LayerSettings
 from .command import add_command
 from .meter import Meter
 
@@ -42,6 +42,7 @@ def key_list() -> Iterator[str]:
         **{f"[{name}]": section for name, section in SECTIONS.items()},
         "[[layers]], in spray order": LayerSettings,
         "[[bridge]], laid by hand": BridgeByHand,
+        "[[area]], a part of the sheet": BridgeArea,
         "[materials.KEY], a row of your own": Material,
     }
     for head, section in tables.items():

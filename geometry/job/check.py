@@ -74,6 +74,20 @@ def _check_bridges(job: Job, name: str) -> None:
         if bridge.id and (bridge.layer, bridge.id) in ids:
             raise JobError(f"{where}: id = '{bridge.id}': another bridge of the layer has it.")
         ids.add((bridge.layer, bridge.id))
+    for i, part in enumerate(job.areas, 1):
+        where = f"{name}: [[area]] number {i}"
+        if part.layer and part.layer not in [layer.name for layer in job.layers]:
+            raise JobError(
+                f"{where}: layer = '{part.layer}': expected one of "
+                f"{', '.join(layer.name for layer in job.layers)}, or none for all."
+            )
+        if (part.box_mm is not None) == (len(part.corners_mm) > 2):
+            raise JobError(
+                f"{where}: expected either box_mm = [x, y, width, height] or corners_mm with three "
+                "or more corners."
+            )
+        if part.box_mm is not None and min(part.box_mm[2:]) <= 0:
+            raise JobError(f"{where}: box_mm: expected a width and a height above 0.")
     for area in job.bridges.keep_free_areas_mm:
         if len(area) < 3:
             raise JobError(

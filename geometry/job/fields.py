@@ -46,8 +46,8 @@ def field(
         The only texts allowed.
     kind : str
         ``"colour"`` (#rrggbb), ``"colours"`` (list), ``"numbers"`` (list), ``"point"`` (x, y),
-        ``"points"`` (list of x, y), ``"lines"`` (list of lists of points) or ``"boxes"`` (list of
-        x, y, width, height); else the type says it.
+        ``"points"`` (list of x, y), ``"lines"`` (list of lists of points), ``"box"`` (x, y, width,
+        height) or ``"boxes"`` (list of them); else the type says it.
     """
     metadata = dict(about=about, least=least, most=most, choices=choices, kind=kind)
     if default is _REQUIRED:
@@ -128,7 +128,7 @@ def _checked(value: object, hint: Any, one: dataclasses.Field[Any], where: str) 
         ):
             raise JobError(f"{where} = {_shown(value)}: expected a list of colours like '#a0522d'.")
         return tuple(long_hex(v) for v in value)
-    if kind in ("numbers", "point", "points", "lines", "boxes"):
+    if kind in ("numbers", "point", "points", "lines", "boxes", "box"):
         return _numbers(value, kind, where)
     types = (
         typing.get_args(hint) if typing.get_origin(hint) in (UnionType, typing.Union) else (hint,)
@@ -170,7 +170,7 @@ def _number(
 
 def _numbers(value: object, kind: str, where: str) -> Any:
     def pair(v: object) -> tuple[float, ...]:
-        length = 4 if kind == "boxes" else 2
+        length = 4 if kind in ("box", "boxes") else 2
         if not isinstance(v, list) or len(v) != length:
             names = "[x, y, width, height]" if length == 4 else "[x, y]"
             raise JobError(f"{where} holds {_shown(v)}: expected {names} in mm.")
@@ -185,7 +185,7 @@ def _numbers(value: object, kind: str, where: str) -> Any:
         return tuple(
             float(_number(v, (float,), None, None, where)) for v in several(value, "a list")
         )
-    if kind == "point":
+    if kind in ("point", "box"):
         return pair(value)
     if kind == "lines":
         lines = [

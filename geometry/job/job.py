@@ -11,6 +11,7 @@ from ..errors import JobError
 from .materials import Material, load_materials
 from .processes import Process, ProcessSettings, process_of
 from .sections import (
+    BridgeArea,
     BridgeByHand,
     BridgeSettings,
     EstimateSettings,
@@ -42,6 +43,8 @@ class Job:
     spray : SpraySettings
     bridges_by_hand : tuple of BridgeByHand
         Bridges that the artist has locked, moved, widened or forbidden.
+    areas : tuple of BridgeArea
+        Parts of the sheet where bridges are kept out, cost more, or run another way.
     own_materials : mapping
         The artist's own rows of the material table, by key.
     folder : Path
@@ -62,6 +65,7 @@ class Job:
     spray: SpraySettings = field(default_factory=SpraySettings)
     mockup: MockupSettings = field(default_factory=MockupSettings)
     bridges_by_hand: tuple[BridgeByHand, ...] = ()
+    areas: tuple[BridgeArea, ...] = ()
     own_materials: Mapping[str, Material] = field(default_factory=dict)
     folder: Path = Path()
 
@@ -74,6 +78,11 @@ class Job:
     def material(self) -> Material:
         """The material of the sheets."""
         return self.materials[self.sheet.material]
+
+    def areas_of(self, layer: str) -> tuple[BridgeArea, ...]:
+        """The areas that hold for a layer, or for the sheets that it is split into."""
+        of = {name: one.name for one in self.layers for name in (one.name, *one.sheet_names)}
+        return tuple(a for a in self.areas if a.layer in ("", layer, of.get(layer, layer)))
 
     @property
     def made_by(self) -> Process:

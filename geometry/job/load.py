@@ -15,7 +15,7 @@ from .check import check_job
 from .fields import field, read_section, write_section
 from .job import Job
 from .materials import read_materials
-from .sections import SECTIONS, BridgeByHand, LayerSettings
+from .sections import SECTIONS, BridgeArea, BridgeByHand, LayerSettings
 
 #: A job file is read whole; one this big is a mistake.
 MOST_BYTES = 4_000_000
@@ -85,7 +85,7 @@ def parse_job(text: str, name: str = "job", folder: Path = Path()) -> Job:
         reason = str(error) or "nested too deeply"
         raise JobError(f"{name}: is not valid TOML: {reason}.") from None
     head_keys = {"title", "ground"}
-    known = head_keys | set(SECTIONS) | {"layers", "bridge", "materials"}
+    known = head_keys | set(SECTIONS) | {"layers", "bridge", "area", "materials"}
     for key in table:
         if key not in known:
             raise JobError(
@@ -111,6 +111,13 @@ def parse_job(text: str, name: str = "job", folder: Path = Path()) -> Job:
         read_section(BridgeByHand, row, f"{name}: [[bridge]] number {i}")
         for i, row in enumerate(by_hand, 1)
     )
+    drawn_areas = table.get("area", [])
+    if not isinstance(drawn_areas, list):
+        raise JobError(f"{name}: area: expected [[area]] tables.")
+    areas = tuple(
+        read_section(BridgeArea, row, f"{name}: [[area]] number {i}")
+        for i, row in enumerate(drawn_areas, 1)
+    )
     own = table.get("materials", {})
     if not isinstance(own, dict):
         raise JobError(f"{name}: [materials]: expected a table for each material.")
@@ -119,6 +126,7 @@ def parse_job(text: str, name: str = "job", folder: Path = Path()) -> Job:
         ground=head.ground,
         layers=layers,
         bridges_by_hand=bridges_by_hand,
+        areas=areas,
         own_materials=read_materials(own, f"{name}: materials"),
         folder=folder,
         **sections,
@@ -145,6 +153,11 @@ def job_text(job: Job) -> str:
         for bridge in job.bridges_by_hand:
             by_hand.append(tomlkit.item(write_section(bridge)))
         document["bridge"] = by_hand
+    if job.areas:
+        rows_of_areas = tomlkit.aot()
+        for area in job.areas:
+            rows_of_areas.append(tomlkit.item(write_section(area)))
+        document["area"] = rows_of_areas
     if job.own_materials:
         document["materials"] = {k: write_section(m) for k, m in job.own_materials.items()}
     return tomlkit.dumps(document)

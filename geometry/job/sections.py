@@ -12,6 +12,10 @@ PAPERS = ("A0", "A1", "A2", "A3", "A4", "A5")
 JOINTS = ("puzzle", "lap", "butt")
 SURFACES = ("brick", "plaster", "concrete", "board", "canvas")
 LIGHTS = ("daylight", "evening")
+#: Ways that bridges may be told to run; an angle of one's own is given beside the last.
+DIRECTIONS = ("any", "drawing", "vertical", "horizontal", "angle")
+#: What a layer or an area says that leaves the direction as it is.
+AS_JOB = "as the job"
 SCALES = ("auto", "rule", "figure", "none")
 #: Pictures higher than this, in mm, are shown with a figure beside them, smaller with a rule.
 FIGURE_FROM = 900.0
@@ -61,6 +65,12 @@ class LayerSettings:
     bridges_group: str = field(
         "", about="id or label of an SVG group whose lines are bridges drawn by hand"
     )
+    bridge_direction: str = field(
+        AS_JOB, about="way this layer's bridges run", choices=(AS_JOB, *DIRECTIONS)
+    )
+    bridge_angle_deg: float | None = field(
+        None, about="their angle, with direction 'angle'; the job's when absent", least=0, most=180
+    )
     split: bool = field(False, about="two sheets of this colour that leave no bridge in the paint")
     mend_mm: tuple[tuple[float, float], ...] = field(
         (), about="places of findings (necks, tongues, slits) to be mended", kind="points"
@@ -90,8 +100,15 @@ class BridgeSettings:
     )
     direction: str = field(
         "any",
-        about="way bridges run: any, or rather along the drawing (an island's long axis)",
-        choices=("any", "drawing"),
+        about="way bridges run: any, rather along the drawing (an island's long axis), or straight "
+        "in a direction: vertical, horizontal, or at angle_deg",
+        choices=DIRECTIONS,
+    )
+    angle_deg: float = field(
+        90.0, about="angle of bridges, from the right, with direction 'angle'", least=0, most=180
+    )
+    tolerance_deg: float = field(
+        0.0, about="how far a bridge may be off a stated direction", least=0, most=45
     )
     style: str = field(
         "straight",
@@ -152,6 +169,31 @@ class BridgeByHand:
         "locked",
         about="locked: stays where it is; forbidden: no bridge is laid across this line",
         choices=("locked", "forbidden"),
+    )
+
+
+@dataclass(frozen=True)
+class BridgeArea:
+    """``[[area]]``: a part of the sheet, and what bridges do there.
+
+    Where areas overlap, the last one that states a direction counts, and the greatest care.
+    """
+
+    name: str = field("", about="a name, for you to know it by")
+    layer: str = field("", about="name of the layer that it is for; all when empty")
+    box_mm: tuple[float, float, float, float] | None = field(
+        None, about="the area as a box: x, y of its lower left corner, width, height", kind="box"
+    )
+    corners_mm: tuple[tuple[float, float], ...] = field(
+        (), about="the area by its corners", kind="points"
+    )
+    keep_free: bool = field(False, about="bridges keep out of it")
+    direction: str = field(AS_JOB, about="way bridges run in it", choices=(AS_JOB, *DIRECTIONS))
+    angle_deg: float | None = field(
+        None, about="their angle, with direction 'angle'; the job's when absent", least=0, most=180
+    )
+    care: float = field(
+        1.0, about="how many times worse damage is in it than elsewhere", least=1, most=100
     )
 
 

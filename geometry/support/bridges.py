@@ -22,14 +22,15 @@ from ..arrays import Floats
 from ..finding import Finding
 from ..progress import Progress
 from ..sheet.sheet import Sheet
-from .candidates import crossings
 from .constraints import Rules
 from .cost import Prices
-from .findings import barred_bridges, mended_necks, weak_islands
+from .directed_ways import SquareRoots
+from .findings import barred_bridges, leaning_bridges, mended_necks, weak_islands
 from .gaps import Gaps, join_gaps, spanning_gaps
 from .hand_drawn import Fitted, fit_drawn
 from .held_islands import HeldIsland
 from .laying import Laying, Roots, Strip
+from .places import find_places
 from .plain_bridges import PlainBridges
 from .selection import choose_bridges
 from .visible_damage import DamageMap
@@ -220,25 +221,31 @@ def _plan(
     tree = spanning_gaps(pieces, first_reach=2 * width)
     progress(0.1, f"{layer}: looking for places for bridges")
     prices = Prices(pieces, rules, damage)
-    every = tree
-    if not prices.uniform or rules.loads is not None:
-        every = crossings(pieces, tree, width, None if prices.uniform else prices.rough)
+    places = find_places(pieces, tree, core, prices, rules)
     fixed = len(drawn.links)
-    candidates = join_gaps([drawn.links, every])
+    candidates = join_gaps([drawn.links, places.gaps])
     # What is drawn is laid in any case, so it costs nothing.
-    cost = np.append(np.zeros(fixed), prices.exact(every))
+    cost = np.append(np.zeros(fixed), places.cost)
     widths = np.full(len(candidates), width)
     widths[:fixed] = [drawn.strips[k].width for k in drawn.strip_of.tolist()]
     progress(0.2, f"{layer}: choosing bridges")
     choice = choose_bridges(pieces, candidates, cost, widths, rules, fixed, progress.part(0.2, 0.5))
     new = choice.chosen >= fixed
-    gaps, gap_width = candidates.take(choice.chosen[new]), choice.width[new]
+    laid = choice.chosen[new] - fixed
+    gaps, gap_width = places.gaps.take(laid), choice.width[new]
     roots = Roots(pieces, core)
-    plain = None if damage is None else PlainBridges(pieces, every, roots, rules, damage)
+    paths = roots.paths(gaps)
+    straight = np.flatnonzero(places.straight[laid])
+    if len(straight):
+        square, _ = SquareRoots(pieces, core, width).paths(gaps.take(straight))
+        for number, path in zip(straight.tolist(), square, strict=True):
+            paths[number] = path
+    plain = None if damage is None else PlainBridges(pieces, places.plain, roots, rules, damage)
     findings = [*drawn.findings, *barred_bridges(gaps, gap_width, prices, layer)]
+    findings += leaning_bridges(gaps.take(places.leaning[laid]), layer)
     if rules.loads is not None:
         findings += weak_islands(choice.islands, rules.loads, layer)
-    return _Plan(drawn, gaps, gap_width, roots.paths(gaps), choice.islands, plain, tuple(findings))
+    return _Plan(drawn, gaps, gap_width, paths, choice.islands, plain, tuple(findings))
 
 
 def _mend_necks(laying: Laying, width: float, progress: Progress) -> None:

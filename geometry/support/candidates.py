@@ -95,13 +95,13 @@ def crossings(
     rays = _rays(
         array, rings, owner, reach, width, effort if rough else replace(effort, fan=(0.0,))
     )
-    rays = rays.take(_best_by_sector(rays, array, _cost(rays, rough), effort.sectors))
-    short = _best_by_sector(rays, array, rays.length, effort.sectors)
+    rays = rays.take(best_by_sector(rays, array, _cost(rays, rough), effort.sectors))
+    short = best_by_sector(rays, array, rays.length, effort.sectors)
     tight = _tightened(rays.take(short), rings, owner, width)
     found = join_gaps([near, rays, tight])
     found = found.take(found.length > TOLERANCES.same_point)
     found = found.take(_crosses_no_sheet(found, array))
-    found = found.take(_best_by_sector(found, array, _cost(found, rough), effort.sectors))
+    found = found.take(best_by_sector(found, array, _cost(found, rough), effort.sectors))
     return join_gaps([tree, found])
 
 
@@ -170,17 +170,26 @@ def _rays(
     start = np.repeat(at, len(effort.fan), axis=0)
     home = np.repeat(island[which], len(effort.fan))
     far = start + way * reach[home][:, None]
-    end, other = _first_hits(start, far, rings, owner)
+    end, other = first_hits(start, far, rings, owner)
     hit = (other >= 0) & (other != home)
     ends = np.stack([start[hit], end[hit]], axis=1)
     length = np.hypot(*(ends[:, 1] - ends[:, 0]).T)
     return Gaps(np.stack([home[hit], other[hit]], axis=1), ends[:, 0], ends[:, 1], length)
 
 
-def _first_hits(
+def first_hits(
     start: Floats, far: Floats, rings: Geometries, owner: Indices
 ) -> tuple[Floats, Indices]:
-    """Return where each way from ``start`` to ``far`` first meets a ring, and whose; -1 if none."""
+    """Return where each way from ``start`` to ``far`` first meets a ring, and whose; -1 if none.
+
+    Parameters
+    ----------
+    start, far : float64 array (n, 2)
+    rings : object array of LinearRing
+        What lies within ``START`` of a start does not count.
+    owner : int array
+        Whose each ring is.
+    """
     points, ring = shapely.get_coordinates(rings, return_index=True)
     at = np.flatnonzero(ring[1:] == ring[:-1])
     segments = shapely.linestrings(np.stack([points[at], points[at + 1]], axis=1))
@@ -236,8 +245,17 @@ def _cost(gaps: Gaps, rough: Rough | None) -> Floats:
     return gaps.length if rough is None else rough(gaps)
 
 
-def _best_by_sector(gaps: Gaps, pieces: Geometries, cost: Floats, sectors: int) -> Indices:
-    """Return positions of the cheapest and the shortest gap on each side of each piece."""
+def best_by_sector(gaps: Gaps, pieces: Geometries, cost: Floats, sectors: int) -> Indices:
+    """Return positions of the cheapest and the shortest gap on each side of each piece.
+
+    Parameters
+    ----------
+    gaps : Gaps
+    pieces : object array of Polygon
+    cost : float64 array (n,)
+    sectors : int
+        Sides that a piece has.
+    """
     kept = []
     centre = shapely.get_coordinates(shapely.centroid(pieces))
     frame = largest_piece(pieces.tolist())

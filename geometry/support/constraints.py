@@ -10,8 +10,9 @@ from shapely import LineString, MultiPolygon
 
 from ..arrays import Floats
 from ..job.job import Job
-from ..job.sections import LayerSettings
+from ..job.sections import AS_JOB, BridgeArea, BridgeSettings, LayerSettings
 from ..planar.polygons import as_multipolygon
+from .directions import DirectedArea, Direction, Directions, direction_of
 from .statics import Stiffness
 
 
@@ -73,8 +74,10 @@ class Rules:
         Of a bridge, in mm, at least the material's least.
     shortest : bool
         Lay the shortest bridges instead of the least visible.
-    along_drawing : bool
-        Prefer ways along an island's long axis.
+    direction : Direction
+        Which way bridges run.
+    directed : tuple of DirectedArea
+        Parts of the sheet where they run another way.
     fillet : float
         Radius of fillets at the roots in mm; 0 for straight sides.
     drawn : tuple of DrawnBridge
@@ -90,13 +93,19 @@ class Rules:
 
     width: float
     shortest: bool = False
-    along_drawing: bool = False
+    direction: Direction = field(default_factory=Direction)
+    directed: tuple[DirectedArea, ...] = ()
     fillet: float = 0.0
     drawn: tuple[DrawnBridge, ...] = ()
     forbidden: tuple[LineString, ...] = ()
     keep_free: MultiPolygon = field(default_factory=MultiPolygon)
     loads: Loads | None = None
     most_per_island: int = 6
+
+    @property
+    def directions(self) -> Directions:
+        """Which way bridges run at every place."""
+        return Directions(self.direction, self.directed)
 
     @property
     def barred(self) -> MultiPolygon:
@@ -128,11 +137,13 @@ def rules_for(job: Job, layer: LayerSettings, more_drawn: tuple[DrawnBridge, ...
     ]
     free = [shapely.box(x, y, x + w, y + h) for x, y, w, h in settings.keep_free_mm]
     free += [shapely.make_valid(shapely.Polygon(a)) for a in settings.keep_free_areas_mm]
+    free += [area_shape(area) for area in job.areas_of(layer.name) if area.keep_free]
     thickness = job.sheet.thickness_mm
     return Rules(
         width=job.bridge_width,
         shortest=settings.choice == "shortest",
-        along_drawing=settings.direction == "drawing",
+        direction=_layer_direction(settings, layer),
+        directed=_directed_areas(job, layer),
         fillet=settings.fillet_mm if settings.style == "filleted" else 0.0,
         drawn=tuple(drawn),
         forbidden=tuple(LineString(b.line_mm) for b in by_hand if b.state == "forbidden"),
@@ -150,4 +161,35 @@ def rules_for(job: Job, layer: LayerSettings, more_drawn: tuple[DrawnBridge, ...
             strength_mpa=material.strength_mpa,
         ),
         most_per_island=settings.most_per_island,
+    )
+
+
+def area_shape(area: BridgeArea) -> MultiPolygon:
+    """Return an area of the sheet that the job's table says: its box, or its corners."""
+    if area.box_mm:
+        x, y, width, height = area.box_mm
+        return as_multipolygon(shapely.box(x, y, x + width, y + height))
+    return as_multipolygon(shapely.make_valid(shapely.Polygon(area.corners_mm)))
+
+
+def _layer_direction(settings: BridgeSettings, layer: LayerSettings) -> Direction:
+    own = layer.bridge_direction != AS_JOB
+    name = layer.bridge_direction if own else settings.direction
+    angle = settings.angle_deg if layer.bridge_angle_deg is None else layer.bridge_angle_deg
+    return direction_of(name, angle, settings.tolerance_deg)
+
+
+def _directed_areas(job: Job, layer: LayerSettings) -> tuple[DirectedArea, ...]:
+    settings = job.bridges
+    return tuple(
+        DirectedArea(
+            area_shape(area),
+            direction_of(
+                area.direction,
+                settings.angle_deg if area.angle_deg is None else area.angle_deg,
+                settings.tolerance_deg,
+            ),
+        )
+        for area in job.areas_of(layer.name)
+        if area.direction != AS_JOB
     )

@@ -24,6 +24,9 @@ HIDDEN = 1.0
 BARRED = 1e5
 #: Points along a gap at which the rough cost looks.
 LOOK_UPS = 4
+#: What a mm2 costs more that runs another way than was stated: more than any difference with all
+#: care, and less than a place where none may lie.
+LEANING = 1e4
 #: Cost of a bridge square to the long axis of a very long island, as a multiple, where bridges
 #: shall run along the drawing.
 ACROSS = 4.0
@@ -51,12 +54,15 @@ class Prices:
         self._damage = None if rules.shortest else damage
         self._barred = small_polygons(rules.barred)
         self._barred_tree = shapely.STRtree(self._barred)
-        self._axis = _long_axes(pieces) if rules.along_drawing else None
+        self._directions = rules.directions
+        self._axis = _long_axes(pieces) if self._directions.any_drawn else None
 
     @property
     def uniform(self) -> bool:
         """Whether all places are alike, so that cost grows with length."""
         even = self._damage is None or self._damage.uniform
+        if self._directions.any_stated:
+            return False
         return even and len(self._barred) == 0 and self._axis is None
 
     def rough(self, gaps: Gaps) -> Floats:
@@ -72,18 +78,28 @@ class Prices:
             hit, _ = self._barred_tree.query(shapely.points(points), predicate="intersects")
             price[hit] += BARRED
         mean = price.reshape(-1, LOOK_UPS).mean(axis=1)
-        return gaps.length * self._rules.width * mean * self._across(gaps)
+        return gaps.length * self._rules.width * (mean * self._across(gaps) + self._leaning(gaps))
 
-    def exact(self, gaps: Gaps) -> Floats:
-        """Return the cost of each gap's strip."""
-        cost = gaps.length * self._rules.width * HIDDEN
+    def exact(self, gaps: Gaps, roots: Floats | None = None) -> Floats:
+        """Return the cost of each gap's strip.
+
+        Parameters
+        ----------
+        gaps : Gaps
+        roots : float64 array (n, 2, 2), optional
+            Where the strips end, when they reach further than the gaps.
+        """
+        area = gaps.length * self._rules.width
+        cost = area * HIDDEN
+        lean = area * self._leaning(gaps)
         if self._damage is None and len(self._barred) == 0:
-            return cost * self._across(gaps)
-        strips = bars(gaps.start, gaps.end, self._rules.width)
+            return cost * self._across(gaps) + lean
+        ends = np.stack([gaps.start, gaps.end], axis=1) if roots is None else roots
+        strips = bars(ends[:, 0], ends[:, 1], self._rules.width)
         if self._damage is not None:
             cost = cost + self._damage.of(strips).price
         cost = cost * self._across(gaps)
-        return cost + BARRED * self.barred_area(strips)
+        return cost + lean + BARRED * self.barred_area(strips)
 
     def barred_area(self, strips: Geometries) -> Floats:
         """Return how much of each strip lies where none may, in mm2."""
@@ -93,6 +109,11 @@ class Prices:
         area = shapely.area(shapely.intersection(strips[which], self._barred[tile]))
         barred: Floats = np.bincount(which, area, len(strips)).astype(np.float64)
         return barred
+
+    def _leaning(self, gaps: Gaps) -> Floats:
+        if not self._directions.any_stated:
+            return np.zeros(len(gaps))
+        return np.where(self._directions.leaning(gaps), LEANING, 0.0)
 
     def _across(self, gaps: Gaps) -> Floats:
         if self._axis is None:
@@ -104,7 +125,7 @@ class Prices:
         axis = np.where(longer, first, second)
         size = np.hypot(*axis.T)
         aside = size - (way * axis).sum(axis=1) ** 2 / np.maximum(size, NOT_ZERO)
-        return 1 + (ACROSS - 1) * aside
+        return 1 + (ACROSS - 1) * np.where(self._directions.along_drawing(gaps), aside, 0.0)
 
 
 def _long_axes(pieces: Sequence[Polygon]) -> Floats:

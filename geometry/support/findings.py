@@ -131,6 +131,29 @@ def barred_bridges(gaps: Gaps, widths: Floats, prices: Prices, layer: str) -> tu
     )
 
 
+def leaning_bridges(gaps: Gaps, layer: str) -> tuple[Finding, ...]:
+    """Return a finding for each bridge that runs another way than was stated.
+
+    Parameters
+    ----------
+    gaps : Gaps
+        Where such bridges are laid.
+    layer : str
+    """
+    middle = (gaps.start + gaps.end) / 2
+    return tuple(
+        Finding(
+            "support.bridge-leans",
+            Severity.WARNING,
+            "A bridge had to leave the direction that was stated: in that direction no way leads "
+            "from this island to other sheet near by.",
+            layer,
+            (x, y),
+        )
+        for x, y in middle.tolist()
+    )
+
+
 def mended_necks(
     places: Sequence[tuple[float, float]], width: float, layer: str, *, one_piece: bool
 ) -> tuple[Finding, ...]:

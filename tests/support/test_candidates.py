@@ -11,6 +11,7 @@ from sheetstack.geometry.planar.polygons import as_multipolygon
 from sheetstack.geometry.support.candidates import crossings
 from sheetstack.geometry.support.constraints import Rules
 from sheetstack.geometry.support.cost import Prices
+from sheetstack.geometry.support.directions import Direction
 from sheetstack.geometry.support.gaps import spanning_gaps
 from sheetstack.geometry.support.selection import cheapest_tree
 from sheetstack.geometry.support.visible_damage import Coat, DamageMap
@@ -112,7 +113,7 @@ def test_along_the_drawing_runs_along_a_long_island():
     )
     opening = as_multipolygon(leaf.buffer(12).difference(leaf))
     pieces = list(sheet_of(opening).shape.geoms)
-    prices = Prices(pieces, Rules(WIDTH, along_drawing=True))
+    prices = Prices(pieces, Rules(WIDTH, direction=Direction("drawing")))
     candidates = crossings(pieces, spanning_gaps(pieces, 4.0), WIDTH, prices.rough)
     (chosen,) = cheapest_tree(2, candidates, prices.exact(candidates))
     way = candidates.end[chosen] - candidates.start[chosen]

@@ -11,6 +11,7 @@ from sheetstack.geometry.support.bridges import hold_islands
 from sheetstack.geometry.support.candidates import CLOSE, QUICK
 from sheetstack.geometry.support.constraints import Loads, Rules
 from sheetstack.geometry.support.cost import ACROSS, HIDDEN, Prices
+from sheetstack.geometry.support.directions import Direction
 from sheetstack.geometry.support.gaps import Gaps
 from sheetstack.geometry.support.selection import _Standing
 from sheetstack.geometry.support.statics import Stiffness
@@ -80,7 +81,7 @@ def test_along_the_drawing_a_way_across_a_long_island_costs_more():
         np.array([[30.0, 20.0], [50.0, 22.0]]),
         np.array([10.0, 8.0]),
     )
-    rules = Rules(2.0, along_drawing=True)
+    rules = Rules(2.0, direction=Direction("drawing"))
     along, across = Prices([frame, island], rules).exact(gaps)
     assert along == pytest.approx(10 * 2 * HIDDEN)
     # The island's sides are as 10 to 1: nine tenths of the surcharge.
