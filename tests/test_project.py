@@ -86,6 +86,7 @@ ORDER = [
     "fabricate",
     "files",
     "tracing",
+    "separation",
     "scene",
     "report",
     "export",

@@ -1,29 +1,34 @@
-"""The command ``sheetstack layers IMAGE``: from a picture to an editable drawing and its job."""
+"""The command ``sheetstack layers PICTURE``: a photo or drawing becomes layers and their job."""
 
 from __future__ import annotations
 
 import argparse
 import dataclasses
 import typing
+from collections.abc import Collection
 from pathlib import Path
-from typing import Any
+from typing import Any, TypeVar
 
 from ..errors import JobError
 from ..job.fields import read_section
 from ..progress import Progress
+from ..separation.settings import SeparationSettings
 from ..tracing.settings import TracingSettings
 from .command import add_command, add_quiet
 from .meter import Meter
 
 #: Options that may be given several times, and what one of them looks like.
 _REPEATED = {"focus": "X,Y,W,H", "cans": "COLOUR"}
+#: Endings of drawings; everything else is a photograph.
+_DRAWINGS = (".svg",)
 _NUMBER_LISTS = {"thresholds": "L,L,..."}
 
 
 def add_layers_command(commands: Any) -> None:
     """Add the command to the program's subcommands.
 
-    Every option is a field of ``TracingSettings``, so that its meaning is said in one place.
+    Every option is a field of ``TracingSettings`` or ``SeparationSettings``, so that its meaning is
+    said in one place.
     """
     parser = add_command(
         commands,
@@ -32,16 +37,18 @@ def add_layers_command(commands: Any) -> None:
         summary="turn a picture into layers: an editable drawing and a job file",
         description=(
             "Turn a photograph or painting (PNG, JPEG, TIFF) into layers as a stencil artist would "
-            "draw them. Writes layers.svg (one group a layer, to be edited on), job.toml (builds "
-            "as it is), preview.png, histogram.png and score.json. All files appear together at "
-            "the end, or none."
+            "draw them, or a drawing in flat colours (SVG) into one layer a colour, in the spray "
+            "order with the fewest islands. Writes layers.svg (one group a layer, to be edited "
+            "on), job.toml (builds as it is), preview.png, and histogram.png and score.json of a "
+            "photograph or orders.json of a drawing. All files appear together at the end, or none."
         ),
         example=(
             "sheetstack layers portrait.jpg --layers 4 --sheet-width-mm 400\n"
+            "sheetstack layers poster.svg --layers 5 --sheet-width-mm 600\n"
             "sheetstack build portrait-layers/job.toml"
         ),
     )
-    parser.add_argument("image", metavar="IMAGE", type=Path, help="the picture")
+    parser.add_argument("image", metavar="PICTURE", type=Path, help="the photograph or drawing")
     parser.add_argument(
         "--out",
         metavar="DIR",
@@ -63,8 +70,17 @@ def add_layers_command(commands: Any) -> None:
         help="also write sweep.png: detail against cutting time",
     )
     add_quiet(parser)
-    hints = typing.get_type_hints(TracingSettings)
-    for field in dataclasses.fields(TracingSettings):
+    _add_fields(parser, TracingSettings, ())
+    known = {field.name for field in dataclasses.fields(TracingSettings)}
+    _add_fields(parser, SeparationSettings, known)
+
+
+def _add_fields(parser: argparse.ArgumentParser, table: type, known: Collection[str]) -> None:
+    """Add an option for each field of a table of settings that is not known yet."""
+    hints = typing.get_type_hints(table)
+    for field in dataclasses.fields(table):
+        if field.name in known:
+            continue
         meta = field.metadata
         option = "--" + field.name.replace("_", "-")
         about = str(meta["about"])
@@ -93,20 +109,29 @@ def add_layers_command(commands: Any) -> None:
             )
 
 
-def _settings(chosen: argparse.Namespace) -> TracingSettings:
+_Settings = TypeVar("_Settings", TracingSettings, SeparationSettings)
+
+
+def _settings(chosen: argparse.Namespace, kind: type[_Settings], of_what: str) -> _Settings:
+    """Return the settings of one kind; an option of the other kind is refused."""
+    own = {field.name for field in dataclasses.fields(kind)}
     table: dict[str, Any] = {}
-    for field in dataclasses.fields(TracingSettings):
-        value = getattr(chosen, field.name)
-        if value is None:
-            continue
-        if field.name == "focus":
-            value = [_numbers(box, "--focus") for box in value]
-        elif field.name == "cans":
-            value = [colour for text in value for colour in text.split(",")]
-        elif field.name in _NUMBER_LISTS:
-            value = _numbers(value, "--" + field.name)
-        table[field.name] = value
-    return read_section(TracingSettings, table, "options")
+    for other in (TracingSettings, SeparationSettings):
+        for field in dataclasses.fields(other):
+            value = getattr(chosen, field.name)
+            if value is None or field.name in table:
+                continue
+            if field.name not in own:
+                option = "--" + field.name.replace("_", "-")
+                raise JobError(f"{option}: does not apply to {of_what}, as {chosen.image.name} is.")
+            if field.name == "focus":
+                value = [_numbers(box, "--focus") for box in value]
+            elif field.name == "cans":
+                value = [colour for text in value for colour in text.split(",")]
+            elif field.name in _NUMBER_LISTS:
+                value = _numbers(value, "--" + field.name)
+            table[field.name] = value
+    return read_section(kind, table, "options")
 
 
 def _numbers(text: str, option: str) -> list[float]:
@@ -117,6 +142,44 @@ def _numbers(text: str, option: str) -> list[float]:
 
 
 def _run_layers(chosen: argparse.Namespace, meter: Meter) -> int:
+    if chosen.image.suffix.lower() in _DRAWINGS:
+        return _separate(chosen, meter)
+    return _trace(chosen, meter)
+
+
+def _separate(chosen: argparse.Namespace, meter: Meter) -> int:
+    # Imported late: the other commands need none of it.
+    from ..separation.report import separation_lines
+    from ..separation.separate import read_and_separate
+    from ..separation.write import write_separation
+    from ..tracing.hand_edits import check_untouched
+    from ..tracing.job import DRAWING
+    from ..tracing.write import JOB
+
+    settings = _settings(chosen, SeparationSettings, "a drawing")
+    if chosen.sweep:
+        raise JobError(f"--sweep: does not apply to a drawing, as {chosen.image.name} is.")
+    folder = chosen.out or chosen.image.with_name(chosen.image.stem + "-layers")
+    only = tuple(name for text in chosen.only for name in text.split(","))
+    check_untouched(folder, DRAWING, JOB, only)
+    progress = Progress(meter)
+    separated = read_and_separate(chosen.image, settings, progress.part(0.0, 0.8))
+    title = chosen.title or chosen.image.stem
+    written = write_separation(separated, folder, title, progress.part(0.8, 1.0), only)
+    meter.clear()
+    if not chosen.quiet:
+        for finding in separated.findings:
+            print(f"  look  {finding.sentence()}")
+        for line in separation_lines(separated):
+            print(line)
+        print(
+            f"{len(written)} files written to {folder}; next: sheetstack build "
+            f"{folder / 'job.toml'}"
+        )
+    return 0
+
+
+def _trace(chosen: argparse.Namespace, meter: Meter) -> int:
     # Imported late: the other commands need no image work.
     from ..tracing.hand_edits import check_untouched
     from ..tracing.job import DRAWING
@@ -124,7 +187,7 @@ def _run_layers(chosen: argparse.Namespace, meter: Meter) -> int:
     from ..tracing.trials import sweep
     from ..tracing.write import JOB, MARKS, write_tracing
 
-    settings = _settings(chosen)
+    settings = _settings(chosen, TracingSettings, "a photograph")
     folder = chosen.out or chosen.image.with_name(chosen.image.stem + "-layers")
     only = tuple(name for text in chosen.only for name in text.split(","))
     # Before the long work, too: an edit that stands in the way is told at once.

@@ -103,7 +103,21 @@ def fit_shape(
     >>> fit_shape(disc, 0.1).nodes
     4
     """
-    polygons = list(shape.geoms)
+    return fit_shapes([shape], tolerance, page)[0]
+
+
+def fit_shapes(
+    shapes: Sequence[MultiPolygon], tolerance: float, page: tuple[float, float] | None = None
+) -> list[CurvedShape]:
+    """Return each shape's outlines as curves, all fitted in one go; see ``fit_shape``.
+
+    Parameters
+    ----------
+    shapes : sequence of MultiPolygon
+    tolerance : float
+    page : tuple of float, optional
+    """
+    polygons = [p for shape in shapes for p in shape.geoms]
     rings = [np.asarray(r.coords)[:-1] for p in polygons for r in (p.exterior, *p.interiors)]
 
     def fit(wanted: Sequence[Floats], within: float) -> list[CurvedRing]:
@@ -112,8 +126,9 @@ def fit_shape(
 
     fitted = fit(rings, tolerance)
     owner = np.repeat(np.arange(len(polygons)), [1 + len(p.interiors) for p in polygons])
+    home = np.repeat(np.arange(len(shapes)), [len(shape.geoms) for shape in shapes])
     for closer in (0.4, 0.1, 0.0):
-        bad = np.flatnonzero(_crossing(fitted))
+        bad = np.flatnonzero(_crossing(fitted, home[owner]))
         if not len(bad):
             break
         wanted = [rings[i] for i in bad]
@@ -123,15 +138,18 @@ def fit_shape(
     groups: list[list[CurvedRing]] = [[] for _ in polygons]
     for ring, which in zip(fitted, owner.tolist(), strict=True):
         groups[which].append(ring)
-    return CurvedShape(tuple(tuple(g) for g in groups))
+    curved: list[list[tuple[CurvedRing, ...]]] = [[] for _ in shapes]
+    for group, which in zip(groups, home.tolist(), strict=True):
+        curved[which].append(tuple(group))
+    return [CurvedShape(tuple(g)) for g in curved]
 
 
-def _crossing(rings: Sequence[CurvedRing]) -> Bools:
-    """Return which rings cross or touch themselves or another one."""
+def _crossing(rings: Sequence[CurvedRing], home: Indices) -> Bools:
+    """Return which rings cross or touch themselves or another one of the same shape."""
     flat = np.array([shapely.LinearRing(r.points()) for r in rings], object)
     bad: Bools = ~shapely.is_simple(flat)
     first, second = shapely.STRtree(flat).query(flat, predicate="intersects")
-    bad[first[first != second]] = True
+    bad[first[(first != second) & (home[first] == home[second])]] = True
     return bad
 
 

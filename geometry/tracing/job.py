@@ -26,19 +26,13 @@ def traced_job(tracing: Tracing, title: str) -> Job:
     """Return the job of a tracing, its artwork in ``DRAWING`` beside the job file."""
     settings = tracing.settings
     width, height = tracing.extent.sheet
-    margin = settings.margin_mm
-    registration = (
-        RegistrationSettings(hole_diameter_mm=_HOLE_MM, inset_mm=margin / 2)
-        if margin >= _ROOM_MM
-        else RegistrationSettings()
-    )
     return Job(
         title=title,
         ground=tracing.ground,
         sheet=SheetSettings(
             width_mm=width,
             height_mm=height,
-            margin_mm=margin,
+            margin_mm=settings.margin_mm,
             material=settings.material,
             thickness_mm=settings.sheet_material.thicknesses_mm[0],
         ),
@@ -52,10 +46,17 @@ def traced_job(tracing: Tracing, title: str) -> Job:
             )
             for layer in tracing.layers
         ),
-        registration=registration,
+        registration=usual_registration(settings.margin_mm),
         process=ProcessSettings(kind=settings.process),
         bridges=_bridges(tracing),
     )
+
+
+def usual_registration(margin: float) -> RegistrationSettings:
+    """Return holes in the middle of a margin (mm), where it has room for them."""
+    if margin < _ROOM_MM:
+        return RegistrationSettings()
+    return RegistrationSettings(hole_diameter_mm=_HOLE_MM, inset_mm=margin / 2)
 
 
 def _bridges(tracing: Tracing) -> BridgeSettings:

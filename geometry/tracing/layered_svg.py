@@ -12,6 +12,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from xml.sax.saxutils import escape, quoteattr
 
+from ..arrays import Floats
 from .bezier_fit import CurvedRing, CurvedShape
 from .hand_edits import TRACED, TRACED_JOB, group_digest
 
@@ -43,12 +44,34 @@ class Underlay:
 
     Parameters
     ----------
-    jpeg : bytes
+    content : bytes
+        Of the picture's file.
+    kind : str
+        Its media type.
     opacity : float
+    label : str
+        Of its layer in a drawing program.
     """
 
-    jpeg: bytes
+    content: bytes
+    kind: str = "image/jpeg"
     opacity: float = 0.5
+    label: str = "Photo, never cut"
+
+
+@dataclass(frozen=True, eq=False)
+class Seams:
+    """Lines drawn over the layers, seen, locked and never read: what lies under them overlaps.
+
+    Parameters
+    ----------
+    lines : tuple of float64 array (k, 2)
+        In mm, y up.
+    label : str
+    """
+
+    lines: tuple[Floats, ...]
+    label: str = "Seams, never cut"
 
 
 def layered_svg(
@@ -59,6 +82,7 @@ def layered_svg(
     note: str = "",
     underlay: Underlay | None = None,
     job_digest: str = "",
+    seams: Seams | None = None,
 ) -> str:
     """Return the drawing as the text of an SVG file.
 
@@ -76,6 +100,7 @@ def layered_svg(
     underlay : Underlay, optional
     job_digest : str
         Of the job file beside it, kept so that a job changed by hand is known.
+    seams : Seams, optional
     """
     width, height = (_number(v) for v in page)
     told = f" {TRACED_JOB}={quoteattr(job_digest)}" if job_digest else ""
@@ -90,15 +115,23 @@ def layered_svg(
         f"{' ' + escape(note) if note else ''}</desc>",
     ]
     if underlay is not None:
-        data = base64.b64encode(underlay.jpeg).decode("ascii")
+        data = base64.b64encode(underlay.content).decode("ascii")
         lines += [
-            f'  <g id="photo" inkscape:label="Photo, never cut" inkscape:groupmode="layer"'
+            f'  <g id="photo" inkscape:label={quoteattr(underlay.label)} inkscape:groupmode="layer"'
             f' sodipodi:insensitive="true" opacity="{underlay.opacity:g}" {TRACED}="no">',
             f'    <image width="{width}" height="{height}" preserveAspectRatio="none"'
-            f' href="data:image/jpeg;base64,{data}"/>',
+            f' href="data:{underlay.kind};base64,{data}"/>',
             "  </g>",
         ]
     lines += [group_text(layer, page[1]) for layer in layers]
+    if seams is not None:
+        lines += [
+            f'  <g id="seams" inkscape:label={quoteattr(seams.label)} inkscape:groupmode="layer"'
+            f' sodipodi:insensitive="true" fill="none" stroke="#ff00ff" stroke-width="0.25"'
+            f' {TRACED}="no">',
+            *(f'    <path d="{_line(points.tolist(), page[1])}"/>' for points in seams.lines),
+            "  </g>",
+        ]
     lines.append("</svg>")
     return "\n".join(lines) + "\n"
 
@@ -128,6 +161,10 @@ def _path(ring: CurvedRing, height: float) -> str:
         else:
             words.append("C" + " ".join(place(p) for p in cubic[1:]))
     return "".join(words) + "Z"
+
+
+def _line(points: list[list[float]], height: float) -> str:
+    return "M" + " ".join(f"{_number(x)},{_number(height - y)}" for x, y in points)
 
 
 def _number(value: float) -> str:

@@ -11,8 +11,6 @@ from ..job.materials import Material, load_materials
 from ..job.processes import Process, ProcessSettings, process_of
 
 MOST_LAYERS = 6
-#: Longer side of the sheets in mm where the settings give no size: that of A3 (ISO 216).
-USUAL_SIDE_MM = 420.0
 _CONTRAST = 0.8
 
 

@@ -24,7 +24,7 @@ from ..errors import JobError
 from ..finding import Finding, Severity
 from ..planar.raster import coverage
 from ..progress import Progress
-from ..tolerance import TOLERANCES
+from ..sheet.fit import fit_scale, fit_sheet
 from .bezier_fit import CurvedShape, fit_shape
 from .blur import blur_within
 from .draw_roles import Board, Role, draw, plan_roles
@@ -36,7 +36,7 @@ from .palette import layer_colours, painted_in
 from .picture import Picture, Size, read_marks, read_picture
 from .portrait import draw_portrait, plan_portrait, portrait_colours, softened, tones_of, weights_of
 from .score import Score, score_of
-from .settings import USUAL_SIDE_MM, TracingSettings, check_tracing
+from .settings import TracingSettings, check_tracing
 from .subject import backdrop_of, box_marks, flooded_from_border
 from .tones import otsu_cuts
 
@@ -174,17 +174,7 @@ def extent_of(settings: TracingSettings, full: Size, most_pixels: int = _MOST_PI
     >>> extent_of(TracingSettings(), (3000, 2000)).sheet
     (420.0, 294.0)
     """
-    width, height = settings.sheet_width_mm, settings.sheet_height_mm
-    edge = 2 * settings.margin_mm
-    inner_width = (width or (math.inf if height else USUAL_SIDE_MM)) - edge
-    inner_height = (height or (math.inf if width else USUAL_SIDE_MM)) - edge
-    if min(inner_width, inner_height) <= 0:
-        given = " x ".join(f"{v:g}" for v in (width, height) if v) or f"{USUAL_SIDE_MM:g}"
-        raise JobError(
-            f"margin_mm = {settings.margin_mm:g}: expected less than half of the sheet's "
-            f"{given} mm."
-        )
-    mm = min(inner_width / full[0], inner_height / full[1])
+    mm = fit_scale(full, settings.sheet_width_mm, settings.sheet_height_mm, settings.margin_mm)
     side = mm * max(full)
     stroke = max(settings.least, side / (_STROKES * _SLIDER ** (2 * settings.detail - 1)))
     pixels = min(max(side / stroke * _PIXELS_A_STROKE, _LEAST_PIXELS), _MOST_PIXELS, most_pixels)
@@ -192,13 +182,9 @@ def extent_of(settings: TracingSettings, full: Size, most_pixels: int = _MOST_PI
     size = (max(16, round(full[0] * scale)), max(16, round(full[1] * scale)))
     pixel = min(mm * full[0] / size[0], mm * full[1] / size[1])
     page = (size[0] * pixel, size[1] * pixel)
-    # Sheets that follow the picture are cut to whole millimetres.
-    sheet = (
-        width or math.ceil(page[0] + edge - TOLERANCES.same_point),
-        height or math.ceil(page[1] + edge - TOLERANCES.same_point),
-    )
+    sheet = fit_sheet(page, settings.sheet_width_mm, settings.sheet_height_mm, settings.margin_mm)
     tolerance = settings.tolerance_mm or min(_TOLERANCE * stroke, settings.least / 4)
-    return Extent(page, (float(sheet[0]), float(sheet[1])), pixel, stroke, size, tolerance)
+    return Extent(page, sheet, pixel, stroke, size, tolerance)
 
 
 def read_and_trace(

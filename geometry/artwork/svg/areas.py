@@ -9,20 +9,44 @@ import numpy as np
 import shapely
 from shapely import MultiPolygon
 
-from ...arrays import Floats, Geometries
+from ...arrays import Floats, Geometries, Indices
 from ...errors import ArtworkError
 from ...finding import Finding
 from ...planar.curves import largest_stretch
+from ...planar.union import unite
 from ...tolerance import Tolerances
 from ..fill.contour import Compound, Contour, Rule
 from ..fill.fill import FilledEach, fill_each
 from ..fill.rings import ABSURD_MM
 from .path import PathData, Polylines, flatten_paths, reach
 from .stroke import Pen, stroke_outlines
+from .style import Paint
 from .transforms import Matrix, linear_and_shift
 
 #: A space scaled down further than this holds nothing that shows.
 LEAST_SCALE = 1e-12
+
+
+@dataclass(frozen=True)
+class Coat:
+    """What a fill or stroke is painted with, and how it is laid over what is below.
+
+    Parameters
+    ----------
+    paint : Paint
+        A colour, or a server's reference.
+    opacity : float
+        Of this fill or stroke alone; the paint has its own alpha.
+    groups : tuple of (int, float)
+        See ``State.groups``.
+    viewport : tuple of float
+        Width and height in user units, for the percentages of gradients.
+    """
+
+    paint: Paint
+    opacity: float
+    groups: tuple[tuple[int, float], ...]
+    viewport: tuple[float, float]
 
 
 @dataclass(frozen=True, eq=False)
@@ -48,6 +72,8 @@ class Item:
         In mm; only what lies in all of them shows.
     light : float, optional
         Luminance of what it is painted with, for masks; None where it is not an opaque colour.
+    coat : Coat, optional
+        What it is painted with, for pictures; None where only the outline counts.
     """
 
     path: PathData
@@ -59,6 +85,7 @@ class Item:
     also_stroked: bool = False
     clips: tuple[MultiPolygon, ...] = ()
     light: float | None = None
+    coat: Coat | None = None
 
 
 def areas(
@@ -79,15 +106,49 @@ def areas(
     ArtworkError
         A coordinate is not finite or absurd, or a stroke has too many dashes.
     """
+    each = _filled(items, tolerances, what)
+    polygons = _clipped(each, items, tolerances)
+    return polygons, each.findings
+
+
+def areas_of_each(
+    items: Sequence[Item], tolerances: Tolerances, what: str
+) -> tuple[list[MultiPolygon], tuple[Finding, ...]]:
+    """Return what each item paints by itself.
+
+    Parameters and errors are those of :func:`areas`.
+
+    Returns
+    -------
+    shapes : list of MultiPolygon
+        In the items' order; empty where nothing of an item shows.
+    findings : tuple of Finding
+    """
+    each = _filled(items, tolerances, what)
+    shapes = []
+    for number, own in enumerate(_by_owner(each, len(items))):
+        polygons = each.polygons[own]
+        for clip in items[number].clips:
+            polygons = clip_polygons(polygons, clip, tolerances)
+        shapes.append(unite(polygons, tolerances=tolerances))
+    return shapes, each.findings
+
+
+def _filled(items: Sequence[Item], tolerances: Tolerances, what: str) -> FilledEach:
     refuse_absurd(items, what)
     compounds: list[Compound | None] = [None] * len(items)
     fills = [i for i, item in enumerate(items) if item.pen is None]
     strokes = [i for i, item in enumerate(items) if item.pen is not None]
     _fill_compounds(items, fills, compounds, tolerances)
     _stroke_compounds(items, strokes, compounds, tolerances, what)
-    each = fill_each([c for c in compounds if c is not None], tolerances=tolerances, what=what)
-    polygons = _clipped(each, items, tolerances)
-    return polygons, each.findings
+    return fill_each([c for c in compounds if c is not None], tolerances=tolerances, what=what)
+
+
+def _by_owner(each: FilledEach, count: int) -> list[Indices]:
+    """Return the numbers of the polygons of each item."""
+    order = np.argsort(each.owner, kind="stable")
+    begin = np.searchsorted(each.owner[order], np.arange(count + 1))
+    return [order[begin[i] : begin[i + 1]] for i in range(count)]
 
 
 def refuse_absurd(items: Sequence[Item], what: str) -> None:
@@ -192,12 +253,11 @@ def _clipped(each: FilledEach, items: Sequence[Item], tolerances: Tolerances) ->
             groups.setdefault(tuple(map(id, item.clips)), []).append(i)
     if not groups:
         return each.polygons
-    order = np.argsort(each.owner, kind="stable")
-    begin = np.searchsorted(each.owner[order], np.arange(len(items) + 1))
+    by_owner = _by_owner(each, len(items))
     free = np.array([not item.clips for item in items])
     results = [each.polygons[free[each.owner]]]
     for members in groups.values():
-        own = np.concatenate([order[begin[i] : begin[i + 1]] for i in members])
+        own = np.concatenate([by_owner[i] for i in members])
         polygons = each.polygons[own]
         for clip in items[members[0]].clips:
             polygons = clip_polygons(polygons, clip, tolerances)

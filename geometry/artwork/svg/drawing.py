@@ -187,6 +187,11 @@ class Drawing:
             yield walker
             walker = self.document.parent.get(walker)
 
+    def is_gradient(self, reference: str) -> bool:
+        """Return whether a reference, ``#`` and an id, leads to a gradient."""
+        server = self.document.ids.get(reference[1:])
+        return server is not None and local_name(server).endswith("Gradient")
+
     def is_hidden(self, elements: list[Element]) -> bool:
         """Return whether one of the elements is not displayed."""
         return any(self.declared(e).get("display") == "none" for e in elements)

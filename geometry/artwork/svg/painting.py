@@ -7,7 +7,7 @@ from dataclasses import replace
 from xml.etree.ElementTree import Element
 
 from ...finding import Severity
-from .areas import Item
+from .areas import Coat, Item
 from .document import local_name
 from .drawing import Drawing
 from .shapes import shape_path
@@ -65,11 +65,11 @@ def shape_items(
         )
     pen, rigid = _pen(drawing, element, state)
     place = at(state.matrix, *path.rows[0, 4:].tolist())
-    stroked = pen.width > 0 and style.stroke_shows
+    stroked = pen.width > 0 and style.stroke_opacity > 0
     stroked = stroked and _paints(drawing, element, style.stroke, "stroke", state, place)
     if (
         tag != "line"
-        and style.fill_shows
+        and style.fill_opacity > 0
         and _paints(drawing, element, style.fill, "fill", state, place)
     ):
         yield Item(
@@ -80,11 +80,19 @@ def shape_items(
             also_stroked=stroked,
             clips=state.clips,
             light=None if state.sheer else style.fill.light,
+            coat=Coat(style.fill, style.fill_opacity, state.groups, state.viewport),
         )
     if stroked:
         light = None if state.sheer else style.stroke.light
         yield Item(
-            path, state.matrix, name, pen=pen, rigid_pen=rigid, clips=state.clips, light=light
+            path,
+            state.matrix,
+            name,
+            pen=pen,
+            rigid_pen=rigid,
+            clips=state.clips,
+            light=light,
+            coat=Coat(style.stroke, style.stroke_opacity, state.groups, state.viewport),
         )
 
 

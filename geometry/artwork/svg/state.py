@@ -35,6 +35,8 @@ class State:
         Ids of the ``use`` references being followed.
     sheer : bool
         An opacity between nothing and all applies.
+    groups : tuple of (int, float)
+        Elements round it, by number, that are laid down as one with an opacity below 1.
     """
 
     matrix: Matrix
@@ -43,3 +45,4 @@ class State:
     clips: tuple[MultiPolygon, ...] = ()
     within: tuple[str, ...] = ()
     sheer: bool = False
+    groups: tuple[tuple[int, float], ...] = ()

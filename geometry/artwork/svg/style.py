@@ -57,6 +57,9 @@ OWN = frozenset(
         "vector-effect",
         "transform",
         "transform-origin",
+        "stop-color",
+        "stop-opacity",
+        "mix-blend-mode",
     }
 )
 PROPERTIES = INHERITED | OWN
@@ -107,17 +110,23 @@ class Paint:
     light : float, optional
         Luminance of an opaque colour, 0 black to 1 white, as masks count it (SVG 1.1, section
         14.4: coefficients of linear light, on the numbers of sRGB); None where it is not known.
+    rgb : tuple of float, optional
+        The colour, sRGB 0 to 1; of a server, the one named after it. None where it is not known.
+    alpha : float
+        How much of it covers: 1 hides what is below.
     """
 
     shows: bool
     server: str = ""
     fallback: bool | None = None
     light: float | None = None
+    rgb: tuple[float, float, float] | None = None
+    alpha: float = 1.0
 
 
 NO_PAINT = Paint(False)
 SOLID = Paint(True)
-BLACK = Paint(True, light=0.0)
+BLACK = Paint(True, light=0.0, rgb=(0.0, 0.0, 0.0))
 #: Shares of red, green and blue in the luminance of a mask (SVG 1.1, section 14.4).
 _LUMINANCE = (0.2125, 0.7154, 0.0721)
 
@@ -128,7 +137,7 @@ class Style:
 
     fill: Paint = BLACK
     fill_rule: Rule = "nonzero"
-    fill_shows: bool = True  # fill-opacity is not zero
+    fill_opacity: float = 1.0
     stroke: Paint = NO_PAINT
     stroke_width: float = 1.0
     stroke_linecap: str = "butt"
@@ -136,9 +145,9 @@ class Style:
     stroke_miterlimit: float = 4.0
     stroke_dasharray: tuple[float, ...] = ()
     stroke_dashoffset: float = 0.0
-    stroke_shows: bool = True  # stroke-opacity is not zero
+    stroke_opacity: float = 1.0
     visible: bool = True
-    colour_shows: bool = True  # of currentColor
+    current: Paint = BLACK  # what currentColor stands for
     font_size: float = 16.0
     clip_rule: Rule = "nonzero"
     marker: bool = False
@@ -205,10 +214,8 @@ def _without_variables(text: str) -> str:
 
 def _initial(name: str) -> dict[str, Any]:
     field = {
-        "fill-opacity": "fill_shows",
-        "stroke-opacity": "stroke_shows",
         "visibility": "visible",
-        "color": "colour_shows",
+        "color": "current",
     }.get(name, "marker" if name.startswith("marker") else name.replace("-", "_"))
     return {field: getattr(Style(), field)}
 
@@ -218,18 +225,18 @@ def _value(
 ) -> dict[str, Any]:
     field = name.replace("-", "_")
     if name in ("fill", "stroke"):
-        return {field: paint(text, style.colour_shows)}
+        return {field: paint(text, style.current)}
     if name in _KEYWORDS:
         word = _NEAREST.get(text, text)
         if word not in _KEYWORDS[name]:
             raise ValueError(f"'{text[:_LONGEST_TEXT]}', expected {' or '.join(_KEYWORDS[name])}")
         return {field: word}
     if name in ("fill-opacity", "stroke-opacity"):
-        return {f"{name[:-8]}_shows": opacity(text) > 0}
+        return {field: min(max(opacity(text), 0.0), 1.0)}
     if name == "visibility":
         return {"visible": text == "visible"}
     if name == "color":
-        return {"colour_shows": paint(text, style.colour_shows).shows}
+        return {"current": paint(text, style.current)}
     if name.startswith("marker"):
         return {"marker": text != "none"}
     if name == "font-size":
@@ -276,8 +283,14 @@ def opacity(text: str) -> float:
 
 
 @lru_cache(maxsize=4096)
-def paint(text: str, colour_shows: bool = True) -> Paint:
+def paint(text: str, current: Paint = BLACK) -> Paint:
     """Return what a paint value paints with.
+
+    Parameters
+    ----------
+    text : str
+    current : Paint
+        What ``currentColor`` stands for.
 
     Raises
     ------
@@ -286,8 +299,10 @@ def paint(text: str, colour_shows: bool = True) -> Paint:
     """
     if found := _URL.fullmatch(text.strip()):
         rest = found[2].split("icc-color")[0].strip()
-        fallback = paint(rest, colour_shows).shows if rest else None
-        return Paint(True, found[1].strip(_QUOTES), fallback)
+        if not rest:
+            return Paint(True, found[1].strip(_QUOTES))
+        after = paint(rest, current)
+        return Paint(True, found[1].strip(_QUOTES), after.shows, rgb=after.rgb, alpha=after.alpha)
     word = text.strip().lower()
     if word == "none":
         return NO_PAINT
@@ -297,13 +312,13 @@ def paint(text: str, colour_shows: bool = True) -> Paint:
     if colour is None:
         raise ValueError(f"'{text[:_LONGEST_TEXT]}', expected a colour, none or url(#...)")
     if colour == "currentcolor":
-        return SOLID if colour_shows else NO_PAINT
+        return current
     if colour.alpha <= 0:
         return NO_PAINT
-    if colour.alpha < 1:
-        return SOLID
-    rgb = colour.to("srgb").coordinates
-    return Paint(True, light=sum(k * c for k, c in zip(_LUMINANCE, rgb, strict=True)))
+    red, green, blue = colour.to("srgb").coordinates
+    light = sum(k * c for k, c in zip(_LUMINANCE, (red, green, blue), strict=True))
+    sheer = colour.alpha < 1
+    return Paint(True, light=None if sheer else light, rgb=(red, green, blue), alpha=colour.alpha)
 
 
 def url_target(text: str) -> str:

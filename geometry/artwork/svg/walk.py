@@ -53,6 +53,7 @@ class Walk:
         self._count = 0
         self._repeated = 0
         self._repeated_pieces = 0
+        self._groups = 0
         self._clips = Clips(drawing, self)
         self._masks = Masks(drawing, self, self._clips)
 
@@ -97,6 +98,10 @@ class Walk:
                 )
         sheer = state.sheer or any(_is_sheer(declared.get(name, "1")) for name in _OPACITIES)
         inside = replace(state, matrix=matrix, style=style, sheer=sheer)
+        if _is_sheer(declared.get("opacity", "1")):
+            self._groups += 1
+            alpha = opacity(declared["opacity"])
+            inside = replace(inside, groups=(*state.groups, (self._groups, alpha)))
         if purpose is Purpose.BOX:
             return inside
         return self._with_effects(element, declared, inside)

@@ -1,0 +1,1 @@
+"""From a drawing in flat colours to layers: what is seen, in which cans, in which spray order."""

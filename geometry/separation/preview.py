@@ -1,0 +1,75 @@
+"""Pictures of a separation: the drawing as it is seen, as it is painted, and each sheet."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+import shapely
+from PIL import Image, ImageDraw, ImageFont
+
+from ..colour import linear_from_srgb, srgb_from_hex
+from ..paint.compositing import sprayed
+from ..planar.raster import Coverage, coverage, one_colour, pixel_shape, srgb_bytes
+from .separate import SeparatedLayer, Separation
+
+_PAPER, _INK, _SHEET = "#ffffff", "#222222", "#dedbd4"
+_GAP, _FONT = 12, 18
+
+
+def seen_picture(separation: Separation, pixels: int) -> Image.Image:
+    """Return the drawing as it is seen on its wall, ``pixels`` along the longer side."""
+    page = separation.page
+    scale = pixels / max(page)
+    rows, columns = pixel_shape(page, scale)
+    colours = separation.seen.over(srgb_from_hex(separation.ground))
+    light = np.zeros((rows, columns, 3), np.float32)
+    distinct, which = np.unique(np.rint(colours * 255), axis=0, return_inverse=True)
+    which = which.reshape(-1)
+    for number, colour in enumerate(distinct):
+        cells = separation.seen.cells.cells[which == number]
+        share = coverage(shapely.coverage_union_all(cells), page, scale)
+        light += share[:, :, None] * linear_from_srgb(colour / 255).astype(np.float32)
+    return Image.fromarray(srgb_bytes(light))
+
+
+def painted_picture(
+    separation: Separation, layers: Sequence[SeparatedLayer], pixels: int, ground: str
+) -> Image.Image:
+    """Return what some layers paint on a ground, without bridges."""
+    page = separation.page
+    scale = pixels / max(page)
+    picture: Coverage = one_colour(
+        linear_from_srgb(srgb_from_hex(ground)), *pixel_shape(page, scale)
+    )
+    for layer in layers:
+        share = coverage(layer.curves.flattened(), page, scale)
+        picture = sprayed(picture, layer.colour, 1.0, share)
+    return Image.fromarray(srgb_bytes(picture))
+
+
+def preview_picture(separation: Separation, pixels: int = 560) -> Image.Image:
+    """Return the drawing beside the painted one, and below them each layer's openings."""
+    layers = separation.layers
+    first = [
+        seen_picture(separation, pixels),
+        painted_picture(separation, layers, pixels, separation.ground),
+    ]
+    wide = first[0].width * 2 + _GAP
+    columns = min(max(3, len(layers)), 6)
+    cell = (wide - _GAP * (columns - 1)) // columns
+    small = [painted_picture(separation, [layer], cell, _SHEET) for layer in layers]
+    tall = small[0].height + _GAP + _FONT + 8
+    rows = -(-len(small) // columns)
+    sheet = Image.new("RGB", (wide, first[0].height + _GAP + rows * tall), _PAPER)
+    pen = ImageDraw.Draw(sheet)
+    font = ImageFont.load_default(_FONT)
+    for number, image in enumerate(first):
+        sheet.paste(image, (number * (image.width + _GAP), 0))
+    for number, (image, layer) in enumerate(zip(small, layers, strict=True)):
+        x = number % columns * (cell + _GAP)
+        y = first[0].height + _GAP + number // columns * tall
+        sheet.paste(image, (x, y))
+        label = f"{number + 1} {layer.name}"
+        pen.text((x, y + image.height + 2), label, _INK, font)
+    return sheet

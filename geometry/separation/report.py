@@ -1,0 +1,49 @@
+"""What is told of a separation: its layers, the order chosen, and what others would cost."""
+
+from __future__ import annotations
+
+from .separate import Separation
+
+
+def separation_lines(separation: Separation) -> list[str]:
+    """Return lines of plain text.
+
+    Parameters
+    ----------
+    separation : Separation
+    """
+    width = max(5, *(len(layer.name) for layer in separation.layers))
+    lines = [f"{'layer':<{width}}  colour   seen cm2  sprayed cm2  islands   cut m  nodes"]
+    for layer in separation.layers:
+        lines.append(
+            f"{layer.name:<{width}}  {layer.colour}{layer.seen.area / 100:>11.1f}"
+            f"{layer.shape.area / 100:>13.1f}{layer.islands:>9}{layer.cut / 1000:>8.2f}"
+            f"{layer.curves.nodes:>7}"
+        )
+    lines += ["", order_sentence(separation)]
+    for what, plan in separation.others:
+        names = ", ".join(separation.drawn_names[k] for k in plan.order)
+        lines.append(
+            f"  {what}: {plan.islands} islands, bridges bare about {plan.spoiled / 100:.1f} cm2, "
+            f"{plan.cut / 1000:.2f} m to cut ({names})"
+        )
+    return lines
+
+
+def order_sentence(separation: Separation) -> str:
+    """Return which spray order was chosen, and what it costs, as a sentence."""
+    plan = separation.plan
+    best = (
+        "no order costs less"
+        if separation.exact
+        else "the best found; with so many layers not all orders were tried"
+    )
+    twice = len(plan.order) - len({layer.can for layer in separation.layers})
+    again = f" {twice} of the sheets return to a colour: that costs less than its islands." * (
+        twice > 0
+    )
+    return (
+        f"On a wall of {separation.ground}, {len(plan.order)} sheets in this order: "
+        f"{plan.islands} islands, bridges bare about {plan.spoiled / 100:.1f} cm2, "
+        f"{plan.cut / 1000:.2f} m to cut ({best}).{again}"
+    )

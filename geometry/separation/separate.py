@@ -1,0 +1,393 @@
+"""Separation: from a drawing in flat colours and settings to layers in spray order."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+import shapely
+from shapely import MultiPolygon
+
+from ..arrays import Bools, Floats, Indices
+from ..artwork.coloured import ColouredDrawing
+from ..artwork.source import ArtworkSource
+from ..artwork.svg.coloured import read_svg_colours
+from ..colour import ciede2000, hex_from_srgb, lab_from_srgb, srgb_from_hex
+from ..errors import ArtworkError
+from ..finding import Finding, Severity
+from ..planar.arrangement import merge_faces
+from ..planar.morphology import close_shape
+from ..planar.polygons import as_multipolygon, without_specks
+from ..progress import Progress
+from ..sheet.fit import fit_scale, fit_sheet
+from ..tolerance import TOLERANCES
+from ..tracing.bezier_fit import CurvedShape, fit_shapes
+from .cans import Palette, gather
+from .colour_names import colour_names
+from .extents import Sheets
+from .order import Plan, alternatives, best_plan
+from .passes import in_two_passes
+from .regions import BARE, Lost, Regions, regions_of
+from .seen import Seen, seen_of
+from .settings import USUAL_CANS, SeparationSettings
+
+#: Chords a quarter circle of what is grown or shrunk.
+_QUARTER = 6
+#: Parts and holes under this area (mm2) are leftovers of rounding.
+_SPECK = 0.05
+#: A drawing with more of its seen area than this in colours that no can comes near is told.
+_FAR_SHARE = 0.02
+#: A can this far off (CIEDE2000) is seen to be another colour.
+_FAR = 10.0
+
+
+@dataclass(frozen=True, eq=False)
+class SeparatedLayer:
+    """One layer.
+
+    Parameters
+    ----------
+    name : str
+    colour : str
+    can : int
+        Number of its can; layers may share one.
+    shape : MultiPolygon
+        What it paints, with what runs under later layers, in mm of the page, y up.
+    seen : MultiPolygon
+        What of it is seen in the end.
+    curves : CurvedShape
+        The shape with its outlines as curves.
+    islands : int
+        Pieces of its sheet that bridges have to hold.
+    spoiled : float
+        Estimate of what these leave bare, in mm2.
+    cut : float
+        Length of cut in mm.
+    """
+
+    name: str
+    colour: str
+    can: int
+    shape: MultiPolygon
+    seen: MultiPolygon
+    curves: CurvedShape
+    islands: int
+    spoiled: float
+    cut: float
+
+
+@dataclass(frozen=True, eq=False)
+class Separation:
+    """A drawing separated into layers.
+
+    Parameters
+    ----------
+    settings : SeparationSettings
+    source : Path
+    seen : Seen
+    regions : Regions
+    palette : Palette
+        Of the cells that are painted.
+    layers : tuple of SeparatedLayer
+        In spray order.
+    ground : str
+    page, sheet : tuple of float
+        Width and height in mm.
+    plan : Plan
+    exact : bool
+        Whether no other order costs less.
+    others : tuple of (str, Plan)
+        What other orders would cost.
+    drawn_names : tuple of str
+        Names of the plans' layers by number.
+    findings : tuple of Finding
+    """
+
+    settings: SeparationSettings
+    source: Path
+    seen: Seen
+    regions: Regions
+    palette: Palette
+    layers: tuple[SeparatedLayer, ...]
+    ground: str
+    page: tuple[float, float]
+    sheet: tuple[float, float]
+    plan: Plan
+    exact: bool
+    others: tuple[tuple[str, Plan], ...]
+    drawn_names: tuple[str, ...]
+    findings: tuple[Finding, ...]
+
+
+def read_and_separate(
+    path: Path, settings: SeparationSettings, progress: Progress | None = None
+) -> Separation:
+    """Read a drawing and separate it into layers.
+
+    Parameters
+    ----------
+    path : Path
+        An SVG file.
+    settings : SeparationSettings
+    progress : Progress, optional
+
+    Raises
+    ------
+    ArtworkError
+        The file cannot be read, or nothing is seen in it.
+    JobError
+        Settings do not go together.
+    Cancelled
+    """
+    progress = progress or Progress()
+    progress(0.0, f"reading {path.name}")
+    drawing = read_coloured(path, settings)
+    return separate(drawing, settings, path, progress.part(0.1, 1.0))
+
+
+def read_coloured(path: Path, settings: SeparationSettings) -> ColouredDrawing:
+    """Read a drawing at the size that the settings ask for.
+
+    Parameters and errors are those of :func:`read_and_separate`.
+    """
+
+    def scale_of(page: tuple[float, float]) -> float:
+        width, height = settings.sheet_width_mm, settings.sheet_height_mm
+        return fit_scale(page, width, height, settings.margin_mm)
+
+    if not path.is_file():
+        raise ArtworkError(f"{path}: there is no such file.")
+    return read_svg_colours(ArtworkSource(path), scale_of, TOLERANCES, settings.gradient_steps)
+
+
+def separate(
+    drawing: ColouredDrawing,
+    settings: SeparationSettings,
+    source: Path = Path(),
+    progress: Progress | None = None,
+) -> Separation:
+    """Separate a drawing into layers.
+
+    Parameters
+    ----------
+    drawing : ColouredDrawing
+    settings : SeparationSettings
+    source : Path
+        For messages.
+    progress : Progress, optional
+
+    Raises
+    ------
+    ArtworkError
+        Nothing is seen on the page.
+    Cancelled
+    """
+    progress = progress or Progress()
+    seen = seen_of(drawing, progress.part(0.0, 0.3))
+    ground = settings.ground or hex_from_srgb(seen.backdrop or (1.0, 1.0, 1.0))
+    painted = seen.painted
+    if not painted.any():
+        raise ArtworkError(f"{source}: nothing is seen on the page of the drawing.")
+    colours, areas = seen.over(srgb_from_hex(ground))[painted], seen.cells.areas[painted]
+    palette = gather(colours, areas, ground, settings.layers or USUAL_CANS, settings.cans)
+    if not palette.cans:
+        raise ArtworkError(
+            f"{source}: all that is seen has the colour of the wall, {ground}; give another one "
+            "with --ground."
+        )
+    progress(0.35, "finding regions")
+    label = np.full(len(painted), BARE)
+    label[painted] = palette.can_of
+    apart = _apart((*palette.cans, ground))
+    regions, lost = regions_of(seen.cells, label, painted, apart, settings.least / 2)
+    drawn = _drawn_order(seen, label)
+    sheets, plan, exact, can_of = _plan(
+        regions, drawn, (*palette.cans, ground), settings, progress.part(0.4, 0.6)
+    )
+    order = [k for k in drawn if k in sheets.layers]
+    order += [k for k in sheets.layers if k not in order]
+    others = alternatives(sheets, plan, order)
+    progress(0.6, "drawing the layers")
+    names = _names(plan, [*palette.cans, ground], can_of)
+    layers = _layers(regions, sheets, plan, [*palette.cans, ground], can_of, names, settings)
+    findings = [*drawing.findings]
+    findings += _lost_findings(lost)
+    findings += _can_findings(palette, colours, areas, settings)
+    by_number = [""] * (1 + max(plan.order))
+    for number, name in zip(plan.order, names, strict=True):
+        by_number[number] = name
+    page = drawing.page
+    sheet = fit_sheet(page, settings.sheet_width_mm, settings.sheet_height_mm, settings.margin_mm)
+    return Separation(
+        settings,
+        source,
+        seen,
+        regions,
+        palette,
+        layers,
+        ground,
+        page,
+        sheet,
+        plan,
+        exact,
+        tuple(others),
+        tuple(by_number),
+        tuple(findings),
+    )
+
+
+def _apart(colours: Sequence[str]) -> Floats:
+    lab = lab_from_srgb(np.array([srgb_from_hex(c) for c in colours]))
+    found: Floats = ciede2000(lab[:, None], lab[None])
+    return found
+
+
+def _drawn_order(seen: Seen, label: Indices) -> list[int]:
+    """Return the cans in the order in which the drawing first shows them."""
+    order: list[int] = []
+    for cell in np.argsort(seen.top, kind="stable").tolist():
+        own = int(label[cell])
+        if own != BARE and own not in order:
+            order.append(own)
+    return order
+
+
+def _plan(
+    regions: Regions,
+    drawn: list[int],
+    colours: Sequence[str],
+    settings: SeparationSettings,
+    progress: Progress,
+) -> tuple[Sheets, Plan, bool, dict[int, int]]:
+    """Return the sheets, their best plan, whether it is exact, and each layer's can.
+
+    What the drawing paints in the wall's own colour may be left bare, or be a layer of its own that
+    covers what runs under it; whichever costs less.
+    """
+    bridge, trap = settings.least_bridge, settings.trap_mm
+    tries: list[tuple[list[int], list[int]]] = [(regions.label.tolist(), drawn)]
+    wall = (regions.label == BARE) & regions.drawn & (regions.rim == 0)
+    top = max(drawn) + 1
+    if wall.any():
+        tries.append((np.where(wall, top, regions.label).tolist(), [*drawn, top]))
+    light = lab_from_srgb(np.array([srgb_from_hex(c) for c in colours]))[:, 0].tolist()
+    lightness = {**dict(enumerate(light[:-1])), top: light[-1]}
+    found = []
+    for number, (label, order) in enumerate(tries):
+        sheets = Sheets(regions, label, bridge, trap, lightness)
+        shown = [k for k in order if k in sheets.layers]
+        if not shown:
+            continue
+        can_of = {k: (k if k < top else -1) for k in sheets.layers}
+        part = progress.part(number / len(tries), (number + 1) / len(tries))
+        found.append(in_two_passes(sheets, *best_plan(sheets, shown, part), shown, can_of))
+    assert found
+    return min(found, key=lambda f: f[1].cost)
+
+
+def _names(plan: Plan, colours: Sequence[str], can_of: dict[int, int]) -> tuple[str, ...]:
+    """Return the names of the plan's layers: of the same can, the later one is numbered."""
+    return colour_names([colours[can_of[k]] for k in plan.order])
+
+
+def _layers(
+    regions: Regions,
+    sheets: Sheets,
+    plan: Plan,
+    colours: Sequence[str],
+    can_of: dict[int, int],
+    names: Sequence[str],
+    settings: SeparationSettings,
+) -> tuple[SeparatedLayer, ...]:
+    label = np.array(sheets.label)
+    seen = [_united(regions, label == k) for k in plan.order]
+    shapes = []
+    for number, extent in enumerate(plan.extents):
+        chosen = np.zeros(len(label), bool)
+        chosen[list(extent.opened)] = True
+        shape = _united(regions, chosen)
+        later = _united(regions, np.isin(label, plan.order[number + 1 :]))
+        shapes.append(_run_under(shape, later, settings.trap_mm, settings.least_bridge))
+    curves = fit_shapes(shapes, settings.tolerance, regions.page)
+    found = []
+    for number, extent in enumerate(plan.extents):
+        found.append(
+            SeparatedLayer(
+                names[number],
+                colours[can_of[plan.order[number]]],
+                can_of[plan.order[number]],
+                shapes[number],
+                seen[number],
+                curves[number],
+                extent.islands,
+                extent.spoiled,
+                extent.cut,
+            )
+        )
+    return tuple(found)
+
+
+def _run_under(shape: MultiPolygon, later: MultiPolygon, trap: float, least: float) -> MultiPolygon:
+    """Return a layer with its trap under later ones, and no narrow sheet left where those paint.
+
+    The trap keeps its own width away from where nothing later covers it, so that a drift does not
+    bring it to light.
+    """
+    if later.is_empty or shape.is_empty:
+        return shape
+    allowed = shapely.union_all([shape, later], grid_size=TOLERANCES.grid)
+    parts: list[shapely.Geometry] = [shape]
+    if trap > 0:
+        covered = shapely.buffer(allowed, -trap, quad_segs=_QUARTER)
+        parts.append(shapely.intersection(shapely.buffer(shape, trap, quad_segs=_QUARTER), covered))
+    # What is left of later colours between its parts is too narrow to hold as sheet.
+    parts.append(shapely.intersection(close_shape(shape, least), later))
+    grown = as_multipolygon(shapely.union_all(parts, grid_size=TOLERANCES.grid))
+    left, _ = without_specks(np.array(grown.geoms, object), _SPECK)
+    return shapely.multipolygons(shapely.orient_polygons(left))
+
+
+def _united(regions: Regions, chosen: Bools) -> MultiPolygon:
+    if not chosen.any():
+        return MultiPolygon()
+    parts = np.array([p for s in regions.shapes[chosen] for p in shapely.get_parts(s)], object)
+    return shapely.multipolygons(shapely.orient_polygons(merge_faces(parts, TOLERANCES)))
+
+
+def _lost_findings(lost: Lost | None) -> list[Finding]:
+    if lost is None or lost.area < 1.0:
+        return []
+    return [
+        Finding(
+            "separation.too-thin",
+            Severity.NOTE,
+            f"{lost.count} places too thin to be cut, {lost.area:.3g} mm2 in all, took a "
+            "neighbour's colour; a larger sheet keeps them.",
+            place=lost.place,
+        )
+    ]
+
+
+def _can_findings(
+    palette: Palette, colours: Floats, areas: Floats, settings: SeparationSettings
+) -> list[Finding]:
+    far = palette.differences > _FAR
+    share = float(areas[far].sum() / areas.sum())
+    if share < _FAR_SHARE:
+        return []
+    off = np.where(far, areas * palette.differences, 0.0)
+    worst = int(np.argmax(off))
+    stands = "the wall" if palette.can_of[worst] < 0 else palette.cans[palette.can_of[worst]]
+    return [
+        Finding(
+            "separation.far-can",
+            Severity.NOTE,
+            f"{100 * share:.0f} % of what is seen is sprayed in a colour that differs plainly from "
+            f"the drawing's (above CIEDE2000 {_FAR:g}); most of all {hex_from_srgb(colours[worst])}"
+            f", for which {stands} stands. "
+            + ("More cans" if settings.cans else "More layers")
+            + " keep it.",
+        )
+    ]

@@ -1,0 +1,67 @@
+"""``sheetstack layers drawing.svg``: its files, its job that builds, hand edits that stay."""
+
+from __future__ import annotations
+
+import json
+
+import pytest
+
+from sheetstack.geometry import build_job, load_job
+from sheetstack.geometry.cli.main import main
+from tests.separation.drawings import BOAT, written
+
+
+@pytest.fixture(scope="module")
+def made(tmp_path_factory):
+    folder = tmp_path_factory.mktemp("made")
+    path = written(folder, "boat.svg", BOAT)
+    assert main(["layers", str(path), "--sheet-width-mm", "340", "--quiet"]) == 0
+    return path, folder / "boat-layers"
+
+
+def test_the_job_builds_clean_and_has_a_layer_for_each_group(made):
+    _, folder = made
+    job = load_job(folder / "job.toml")
+    built = build_job(job)
+    assert [layer.settings.name for layer in built.layers] == [layer.name for layer in job.layers]
+    assert all(layer.mesh is not None for layer in built.layers)
+    assert max((f.severity for f in built.findings), default=0) < 2
+    assert job.ground == "#bfe3f2"
+
+
+def test_the_original_lies_under_the_layers_and_is_never_cut(made):
+    _, folder = made
+    text = (folder / "layers.svg").read_text()
+    assert 'inkscape:label="Original, never cut"' in text
+    assert "data:image/svg+xml;base64," in text
+    assert 'inkscape:label="Seams, never cut"' in text
+    assert text.index('id="photo"') < text.index('id="seams"')
+
+
+def test_the_orders_compared_are_told(made):
+    _, folder = made
+    orders = json.loads((folder / "orders.json").read_text())
+    assert orders["exact"] is True
+    assert orders["others"]
+    assert all(o["cost"] >= orders["chosen"]["cost"] - 0.1 for o in orders["others"])
+
+
+def test_a_group_changed_by_hand_is_not_drawn_over(made, tmp_path, capsys):
+    path, folder = made
+    drawing = folder / "layers.svg"
+    before = drawing.read_text()
+    # Another point in the first path of the last layer.
+    at = before.rindex('<path d="M', 0, before.index('<g id="seams"')) + len('<path d="M')
+    drawing.write_text(before[:at] + "1" + before[at:])
+    assert main(["layers", str(path), "--sheet-width-mm", "340", "--quiet"]) == 2
+    assert "changed by hand" in capsys.readouterr().err
+    first = load_job(folder / "job.toml").layers[0].group
+    assert main(["layers", str(path), "--sheet-width-mm", "340", "--quiet", "--only", first]) == 0
+    assert before[:at] + "1" + before[at:] == drawing.read_text()
+    drawing.write_text(before)
+
+
+def test_options_for_photographs_are_refused(made, capsys):
+    path, _ = made
+    assert main(["layers", str(path), "--detail", "0.2"]) == 2
+    assert "--detail: does not apply to a drawing" in capsys.readouterr().err
