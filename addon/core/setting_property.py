@@ -80,7 +80,7 @@ SHORT_LABELS = {
 }
 LISTS = ("colours", "numbers", "point", "points", "lines", "boxes", "box")
 #: Texts that name a file.
-FILES = ("artwork", "background_mask", "focus_mask")
+FILES = ("artwork", "font", "background_mask", "focus_mask")
 
 
 def fields_of(section: type) -> Iterator[tuple[dataclasses.Field[Any], Any]]:

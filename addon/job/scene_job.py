@@ -51,8 +51,9 @@ def job_of(scene: bpy.types.Scene) -> Job:
     for number, row in enumerate(state.layers, 1):
         where = f"{name}: layer {number} '{row.name}'"
         table = table_of(row, LayerSettings, where)
-        if table.get("artwork", "").startswith("//"):
-            table["artwork"] = bpy.path.abspath(table["artwork"])
+        for file in ("artwork", "font"):
+            if table.get(file, "").startswith("//"):
+                table[file] = bpy.path.abspath(table[file])
         layers.append(read_section(LayerSettings, table, where))
     by_hand = []
     for number, row in enumerate(state.bridges_by_hand, 1):

@@ -91,6 +91,12 @@ def read_artwork(source: ArtworkSource, tolerances: Tolerances = TOLERANCES) -> 
     ArtworkError
         The file is missing, unreadable, of an unknown kind, or its meaning is unclear.
     """
+    if source.text is not None:
+        # Imported late, as the readers are.
+        from .text.read import read_text
+
+        artwork = read_text(source, tolerances)
+        return artwork if source.scale == 1.0 else _scaled(artwork, source.scale)
     suffix = source.path.suffix.lower()
     if suffix not in _READERS:
         raise ArtworkError(
@@ -132,7 +138,9 @@ def read_all(
     read: dict[ArtworkSource, Artwork] = {}
     drawings = []
     for number, layer in enumerate(job.layers):
-        progress(number / len(job.layers), f"{layer.name}: reading {layer.artwork}")
+        progress(
+            number / len(job.layers), f"{layer.name}: reading {source_of(job, layer).path.name}"
+        )
         source = source_of(job, layer)
         try:
             if source not in read:

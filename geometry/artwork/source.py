@@ -10,6 +10,36 @@ from ..job.sections import LayerSettings
 
 
 @dataclass(frozen=True)
+class Text:
+    """Text to be set.
+
+    Parameters
+    ----------
+    lines : tuple of str
+    size_mm : float
+        Height of capitals, or of the em.
+    size_is : str
+        ``"cap height"`` or ``"em"``.
+    align : str
+        ``"left"``, ``"centre"`` or ``"right"``.
+    tracking_mm : float
+        Added between letters.
+    leading_mm : float, optional
+        From baseline to baseline; 1.2 em when None.
+    at_mm : tuple of float
+        Where the first baseline begins, has its middle or ends, as aligned.
+    """
+
+    lines: tuple[str, ...]
+    size_mm: float = 20.0
+    size_is: str = "cap height"
+    align: str = "left"
+    tracking_mm: float = 0.0
+    leading_mm: float | None = None
+    at_mm: tuple[float, float] = (0.0, 0.0)
+
+
+@dataclass(frozen=True)
 class ArtworkSource:
     """Where the artwork of a layer comes from and how it is to be read.
 
@@ -31,6 +61,8 @@ class ArtworkSource:
         Largest distance by which a mask's contour may move when points are left out.
     scale : float
         Factor on all lengths of the artwork.
+    text : Text, optional
+        What is set in the font that ``path`` names; the path is a drawing when None.
     """
 
     path: Path
@@ -41,10 +73,22 @@ class ArtworkSource:
     smooth_mm: float = 0.0
     simplify_mm: float = 0.05
     scale: float = 1.0
+    text: Text | None = None
 
 
 def source_of(job: Job, layer: LayerSettings) -> ArtworkSource:
     """Return where to read a layer's artwork from, its path resolved from the job's folder."""
+    if layer.text:
+        text = Text(
+            tuple(layer.text.splitlines()),
+            layer.text_size_mm,
+            layer.text_size_is,
+            layer.text_align,
+            layer.tracking_mm,
+            layer.leading_mm,
+            layer.text_at_mm,
+        )
+        return ArtworkSource(path=job.folder / layer.font, scale=layer.scale, text=text)
     return ArtworkSource(
         path=job.folder / layer.artwork,
         group=layer.group or None,

@@ -5,6 +5,7 @@ from __future__ import annotations
 from ..errors import JobError
 from .job import Job
 from .names import file_stem
+from .sections import LayerSettings
 
 
 def check_job(job: Job, name: str = "job") -> None:
@@ -43,6 +44,8 @@ def check_job(job: Job, name: str = "job") -> None:
                     "'B' of its name)."
                 )
             seen.add(slug)
+    for i, layer in enumerate(job.layers, 1):
+        _check_artwork(layer, f"{name}: [[layers]] number {i}")
     _check_bridges(job, name)
     registration = job.registration
     radius = registration.hole_diameter_mm / 2
@@ -52,6 +55,20 @@ def check_job(job: Job, name: str = "job") -> None:
                 f"{name}: [registration]: holes_mm holds [{x:g}, {y:g}]: expected a whole hole on "
                 f"the sheet's {sheet.width_mm:g} x {sheet.height_mm:g} mm."
             )
+
+
+def _check_artwork(layer: LayerSettings, where: str) -> None:
+    if not layer.artwork and not layer.text:
+        raise JobError(
+            f"{where}: the key 'artwork' is missing (artwork file, relative to the job file), or "
+            "'text' and 'font' instead."
+        )
+    if layer.artwork and layer.text:
+        raise JobError(f"{where}: expected either artwork or text, found both.")
+    if layer.text and not layer.text.strip():
+        raise JobError(f"{where}: text is blank: expected something to be set.")
+    if layer.text and not layer.font:
+        raise JobError(f"{where}: the key 'font' is missing (font file of the text).")
 
 
 def _check_bridges(job: Job, name: str) -> None:

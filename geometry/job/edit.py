@@ -65,13 +65,15 @@ def edited_job_text(text: str, job: Job) -> str:
 
 
 def rebased(job: Job, folder: Path) -> Job:
-    """Return the job with artwork paths as seen from another folder.
+    """Return the job with artwork and font paths as seen from another folder.
 
     Absolute paths stay so, but for files in the new folder or below it. Where the old and the new
     folder lie on different drives, paths become absolute.
     """
 
     def moved(artwork: str) -> str:
+        if not artwork:
+            return artwork
         path = Path(artwork)
         if folder.absolute() == job.folder.absolute() and not path.is_absolute():
             return artwork
@@ -82,7 +84,9 @@ def rebased(job: Job, folder: Path) -> Job:
             return str(whole)
         return Path(os.path.relpath(whole, folder.absolute())).as_posix()
 
-    layers = tuple(replace(layer, artwork=moved(layer.artwork)) for layer in job.layers)
+    layers = tuple(
+        replace(layer, artwork=moved(layer.artwork), font=moved(layer.font)) for layer in job.layers
+    )
     return replace(job, layers=layers, folder=folder)
 
 

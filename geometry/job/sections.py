@@ -43,9 +43,35 @@ class LayerSettings:
 
     name: str = field(about="name of the layer")
     colour: str = field(about="colour it is sprayed in, like '#a0522d'", kind="colour")
-    artwork: str = field(about="artwork file, relative to the job file")
+    artwork: str = field(
+        "", about="artwork file, relative to the job file; needed where no text is given"
+    )
     role: str = field("", about="mid-tone, shadow, highlight, or your own word")
     group: str = field("", about="id or label of a group in an SVG, layer in a DXF")
+    text: str = field("", about="text to be set instead of a drawing; it may have several lines")
+    font: str = field(
+        "",
+        about="font file (.ttf, .otf) of the text, relative to the job file; whether its licence "
+        "allows the use is for you to see to",
+    )
+    text_size_mm: float = field(20.0, about="size of the text", least=0.5, most=20000)
+    text_size_is: str = field(
+        "cap height", about="what the size measures", choices=("cap height", "em")
+    )
+    text_align: str = field(
+        "left", about="how lines of text stand", choices=("left", "centre", "right")
+    )
+    text_at_mm: tuple[float, float] = field(
+        (0.0, 0.0),
+        about="where the first line's baseline begins, has its middle or ends, in the drawing",
+        kind="point",
+    )
+    tracking_mm: float = field(
+        0.0, about="room added between letters; ligatures are left out then", least=-100, most=1000
+    )
+    leading_mm: float | None = field(
+        None, about="from baseline to baseline; 1.2 em when absent", least=0.5, most=20000
+    )
     opacity: float = field(
         1.0, about="1 hides what is below, 0.4 lets it show through", least=0.0, most=1.0
     )

@@ -1,0 +1,1 @@
+"""Text set in a font, as artwork."""
