@@ -543,6 +543,16 @@ def _backdrop_findings(
                 f"{0.6 * settings.flood_difference:g}; look at the outline, or give a mask.",
             ),
         )
+    if settings.background == "flood" and not backdrop.even and not known.known:
+        return (
+            Finding(
+                "tracing.border-cuts-subject",
+                Severity.WARNING,
+                f"background = 'flood' left {backdrop.share:.0%} of the picture to the wall, and "
+                "its border is of more than one kind: what it cuts off, like a coat, is taken too; "
+                "look at the outline, or give marks or a mask.",
+            ),
+        )
     return ()
 
 

@@ -180,17 +180,3 @@ def test_only_the_layer_asked_for_is_traced_anew(traced, photo, tmp_path):
     assert 'transform="scale(1.01)"' in now
     assert now != edited
     assert (out / "job.toml").read_text() == job
-
-
-@pytest.mark.skipif(not find_faces.faces_can_be_found(), reason="needs the extra 'faces'")
-def test_the_library_finds_a_face_in_a_public_photo():
-    """scikit-image's own test picture (NASA, public domain), its face where skimage puts it."""
-    from skimage import data
-
-    found = find_faces.find_marks(data.astronaut())
-    assert len(found) == 1
-    # Cascade detector of scikit-image's own documentation: face near (155..285, 60..190).
-    middle = found[0]["nose_line"][5]
-    assert 155 < middle[0] < 285
-    assert 60 < middle[1] < 190
-    assert 35 < found[0].eye_distance < 55

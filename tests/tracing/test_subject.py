@@ -1,6 +1,8 @@
 import numpy as np
 import pytest
 from scipy.ndimage import label
+from skimage import data
+from skimage.transform import resize
 
 from sheetstack.geometry.errors import JobError
 from sheetstack.geometry.tracing.picture import Picture
@@ -75,3 +77,25 @@ def test_a_plain_backdrop_is_known_and_one_with_a_faint_rim_is_doubted():
 
 def test_a_picture_of_nothing_but_backdrop_has_no_subject():
     assert not backdrop_of(picture_of(np.full((60, 80, 3), 0.5)), 12.0).plain
+
+
+def test_a_bust_that_the_border_cuts_off_is_no_plain_backdrop():
+    picture = on_backdrop(0.4)
+    whole = backdrop_of(picture, 12.0)
+    assert whole.even
+    picture.srgb[90:, 50:110] = 0.1  # a dark coat down to the lower edge
+    bust = backdrop_of(picture, 12.0)
+    assert flooded_from_border(picture, 12.0)[100:, 60:100].mean() > 0.9  # what is at stake
+    assert not bust.even
+    assert not bust.plain
+
+
+@pytest.mark.parametrize("source", ["astronaut", "camera"])
+def test_removal_is_not_advised_for_public_photos_of_people(source):
+    """scikit-image's test pictures: the border cuts a suit and a coat off."""
+    srgb = resize(as_rgb(getattr(data, source)()), (240, 240), anti_aliasing=True)
+    assert not backdrop_of(picture_of(srgb), 12.0).plain
+
+
+def as_rgb(pixels):
+    return pixels if pixels.ndim == 3 else np.repeat(pixels[..., None], 3, axis=2)
