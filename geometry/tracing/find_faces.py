@@ -117,7 +117,7 @@ def is_on_a_person(face: FaceMarks, mask: Plane) -> bool:
     mask : float32 array (rows, columns)
         How surely each pixel is a person, 0 to 1.
     """
-    within = drawn(mask.shape, face["oval"], filled=True) > 0.5
+    within = drawn((mask.shape[0], mask.shape[1]), face["oval"], filled=True) > 0.5
     return bool(within.any() and mask[within].mean() >= _FACE_SEEN)
 
 
