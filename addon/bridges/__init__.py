@@ -1,4 +1,11 @@
 """Bridges drawn and moved by hand."""
 
 #: Modules with something to register, in order.
-MODULES = ("hand_bridges", "places_from_selected", "bridge_tool", "handles", "panel")
+MODULES = (
+    "hand_bridges",
+    "places_from_selected",
+    "followed_places",
+    "bridge_tool",
+    "handles",
+    "panel",
+)

@@ -1,6 +1,5 @@
 """Bridges set by hand: rows of the job that lock, move, widen or forbid a bridge."""
 
-import json
 from dataclasses import replace
 from typing import Any
 
@@ -9,6 +8,7 @@ import numpy as np
 from bpy.props import IntProperty
 
 from ...geometry.job.sections import BridgeByHand
+from ..core.list_rows import list_value
 from ..core.setting_property import put_values
 from ..job.job_property import job_changed
 from ..sheets.sheet_object import marks_on, sheets_of
@@ -132,10 +132,7 @@ class SHEETSTACK_OT_free_bridge(bpy.types.Operator):
 
 
 def _value(row: Any) -> BridgeByHand:
-    try:
-        line = _points(json.loads(row.line_mm))
-    except (json.JSONDecodeError, TypeError):  # edited by script; the build says what is wrong
-        line = ()
+    line = _points(list_value(row, "line_mm"))
     return BridgeByHand(
         row.layer, line, row.id, row.width_mm if row.use_width_mm else None, row.state
     )

@@ -6,6 +6,7 @@ import bpy
 
 from ..core.setting_property import draw_setting
 from ..core.tab import TabPanel, section_panel
+from ..job.in_force import values_in_force
 from .bridge_tool import tool_is_on
 from .places_from_selected import draw_from_selected
 
@@ -32,7 +33,7 @@ class SHEETSTACK_PT_support(TabPanel, bpy.types.Panel):
             )
             row.operator("sheetstack.free_bridge", text="", icon="REMOVE")
             bridge = state.bridges_by_hand[min(state.active_bridge, len(state.bridges_by_hand) - 1)]
-            draw_setting(layout, bridge, "width_mm", optional=True)
+            draw_setting(layout, bridge, "width_mm", values_in_force(context.scene))
             layout.prop(bridge, "state")
         column = layout.column(align=True)
         is_on = tool_is_on(context)
@@ -55,6 +56,8 @@ def _draw_boxes(layout: Any) -> None:
     draw_from_selected(layout, "KEEP_FREE", "Free Boxes from Selected")
 
 
-SHEETSTACK_PT_bridges_settings = section_panel("bridges", "SHEETSTACK_PT_support", more=_draw_boxes)
+SHEETSTACK_PT_bridges_settings = section_panel(
+    "bridges", "SHEETSTACK_PT_support", more=_draw_boxes, in_force=values_in_force
+)
 
 CLASSES = (SHEETSTACK_PT_support, SHEETSTACK_PT_bridges_settings)

@@ -1,6 +1,5 @@
 """Places from selected objects: boxes that bridges keep out of, and centres of holes."""
 
-import json
 from typing import Any
 
 import bpy
@@ -11,8 +10,8 @@ from mathutils import Vector
 from ...geometry.arrays import Floats
 from ...geometry.errors import SheetstackError
 from ..core.conversion import millimetres
+from ..core.list_rows import list_value, put_list, rows_name
 from ..core.ownership import is_made
-from ..core.setting_property import list_of
 from ..job.layer_list import active_layer
 from ..job.scene_job import job_of
 from ..sheets.sheet_object import sheet_names, sheets_of
@@ -61,23 +60,24 @@ keep out of, or their origins as centres of holes"""
         scene = context.scene
         section, key = TARGETS[self.target]
         group = getattr(scene.sheetstack, section)
-        before = getattr(group, key)
-        corners = [corners_on_sheet(thing, context) for thing in _chosen(context)]
-        if self.target == "HOLES":
-            found = [_rounded(origin_on_sheet(t, context)) for t in _chosen(context)]
-        else:
-            found = [_rounded([*c.min(axis=0), *np.ptp(c, axis=0)]) for c in corners]
-            if not all(box[2] > 0 and box[3] > 0 for box in found):
-                self.report({"ERROR"}, "Expected objects with an area seen from above, found none.")
-                return {"CANCELLED"}
-        setattr(group, key, json.dumps([*([] if self.replace else list_of(group, key)), *found]))
+        before = list_value(group, key)
+        value_of = place_on_sheet if self.target == "HOLES" else box_on_sheet
+        found = [value_of(thing, scene) for thing in _chosen(context)]
+        if self.target == "KEEP_FREE" and not all(box[2] > 0 and box[3] > 0 for box in found):
+            self.report({"ERROR"}, "Expected objects with an area seen from above, found none.")
+            return {"CANCELLED"}
+        put_list(group, key, [*([] if self.replace else before), *found])
         if scene.sheetstack.layers:
             try:
                 job_of(scene)
             except SheetstackError as error:
-                setattr(group, key, before)
+                put_list(group, key, before)
                 self.report({"ERROR"}, str(error))
                 return {"CANCELLED"}
+        # From now on the places follow what they were taken from.
+        rows = getattr(group, rows_name(key))
+        for row, thing in zip(rows[-len(found) :], _chosen(context), strict=True):
+            row.source = thing
         return {"FINISHED"}
 
 
@@ -89,24 +89,30 @@ def draw_from_selected(layout: Any, target: str, text: str) -> None:
     button.target = target
 
 
-def corners_on_sheet(thing: bpy.types.Object, context: Any) -> Floats:
+def box_on_sheet(thing: bpy.types.Object, scene: Any) -> list[float]:
+    """Return x, y, width and height of the upright box round an object on the sheet, in mm."""
+    corners = _corners_on_sheet(thing, scene)
+    return _rounded([*corners.min(axis=0), *np.ptp(corners, axis=0)])
+
+
+def place_on_sheet(thing: bpy.types.Object, scene: Any) -> list[float]:
+    """Return x, y of an object's origin on the sheet, in mm."""
+    return _rounded(_on_sheet(thing.matrix_world.translation, scene))
+
+
+def _corners_on_sheet(thing: bpy.types.Object, scene: Any) -> Floats:
     """Return the corners (8, 2) of an object's bounding box on the sheet, in mm."""
     empty = thing.type == "EMPTY"
     size = thing.empty_display_size
     corners = (
         [(x, y, 0.0) for x in (-size, size) for y in (-size, size)] if empty else thing.bound_box
     )
-    return np.array([_on_sheet(thing.matrix_world @ Vector(c), context) for c in corners])
+    return np.array([_on_sheet(thing.matrix_world @ Vector(c), scene) for c in corners])
 
 
-def origin_on_sheet(thing: bpy.types.Object, context: Any) -> Floats:
-    """Return x, y of an object's origin on the sheet, in mm."""
-    return _on_sheet(thing.matrix_world.translation, context)
-
-
-def _on_sheet(point: Vector, context: Any) -> Floats:
+def _on_sheet(point: Vector, scene: Any) -> Floats:
     """Return a place of the scene on the active layer's sheet, or without one on the floor."""
-    sheets, layer = sheets_of(context.scene), active_layer(context.scene)
+    sheets, layer = sheets_of(scene), active_layer(scene)
     names = sheet_names(layer) if layer else ()
     sheet = next((sheets[name] for name in names if name in sheets), None)
     inside = sheet.matrix_world.inverted() @ point if sheet is not None else point

@@ -23,6 +23,13 @@ GREASE_PENCIL_TYPES = ("GPENCIL", "GREASEPENCIL")
 CAN_DENOISE = bool(getattr(_cycles, "with_openimagedenoise", False))
 
 
+def stored_properties(group: Any) -> Any:
+    """Return what a property group keeps, by name; from 5.0 on apart from custom properties."""
+    if hasattr(group, "bl_system_properties_get"):
+        return group.bl_system_properties_get() or {}
+    return group
+
+
 def line_shader() -> str:
     """Return the name of the built-in shader of thick lines; before 4.0 it told its dimension."""
     name = "POLYLINE_UNIFORM_COLOR"

@@ -1,8 +1,8 @@
 """Properties: a settings dataclass of geometry as a Blender property group.
 
 Names, tooltips, limits and units come from the dataclass' fields, so that the job file and the
-panels cannot disagree. Blender keeps 32-bit floats and no lists: each group also keeps the exact
-values it was given, and gives them back as long as the property has not been changed.
+panels cannot disagree. Blender keeps 32-bit floats: each group also keeps the exact values it was
+given, and gives them back as long as the property has not been changed. Lists are rows.
 """
 
 from __future__ import annotations
@@ -14,7 +14,6 @@ from collections.abc import Callable, Iterable, Iterator, Mapping
 from typing import Any
 
 import bpy
-import numpy as np
 from bpy.props import (
     BoolProperty,
     EnumProperty,
@@ -24,10 +23,20 @@ from bpy.props import (
     StringProperty,
 )
 
-from ...geometry.errors import JobError
 from .conversion import display_colour, hexadecimal
+from .list_rows import (
+    ROWS,
+    draw_list,
+    exact_number,
+    list_properties,
+    list_value,
+    put_list,
+    rows_name,
+)
 
 Update = Callable[[Any, Any], None]
+#: From a field's name to the value that it has while none is given, as text.
+InForce = Callable[[str], str]
 #: From a group, the context and what was typed so far to the texts to choose from.
 Choose = Callable[[Any, Any, str], Iterable[str]]
 
@@ -45,40 +54,32 @@ UNIT_NAMES = {
     "_n": "N",
     "_s": "s",
 }
-#: Labels in place of those that the field names give, where these are too long for a sidebar of the
-#: width that Blender gives it; the tooltip says all.
-SHORT_LABELS = {
-    "handling_load_n": "Push (N)",
-    "most_per_island": "Per island",
-    "seam_overlap_mm": "Overlap",
-    "tolerance_deg": "Toler. (°)",
-    "bridge_angle_deg": "Br. angle",
-    "bridge_direction": "Br. way",
-    "keep_free_mm": "Free boxes",
-    "keep_free_areas_mm": "Free areas",
-    "hole_diameter_mm": "Hole size",
-    "layer_height_mm": "Layer",
-    "speed_mm_s": "Speed",
-    "travel_mm_s": "Travel",
-    "power_on_cost_h": "Cost per h",
-    "rib_clearance_mm": "Rib gap",
-    "peg_diameter_mm": "Peg size",
-    "peg_clearance_mm": "Peg gap",
-    "sheet_price_m2": "Sheet / m²",
-    "filament_price_kg": "Fila. / kg",
-    "paint_price_l": "Paint / l",
-    "paint_loss_percent": "Loss (%)",
-    "bridges_group": "From group",
-    "local_contrast": "Local con.",
-    "colour_contrast": "Colour con.",
-    "sheet_width_mm": "Width",
-    "sheet_height_mm": "Height",
-    "background": "Backgr.",
-    "background_mask": "Back mask",
-    "flood_difference": "Flood diff.",
-    "focus_mask": "Foc. mask",
+#: Labels in place of those that the field names give.
+LABELS = {
+    "handling_load_n": "Push of the hand (N)",
+    "most_per_island": "Most per island",
+    "let_go": "Let small islands go",
+    "keep_free_mm": "Boxes free of bridges",
+    "keep_free_areas_mm": "Areas free of bridges",
+    "bridges_mm": "Bridges drawn by hand",
+    "bridges_group": "Bridges from group",
+    "mend_mm": "Places to be mended",
+    "keep_mm": "Islands to be held",
+    "holes_mm": "Own holes",
+    "background": "Background left to the wall",
+    "focus_mm": "Boxes in focus",
+    "price_m2": "Price per m² (low, high)",
+    "thicknesses_mm": "Thicknesses sold",
+    "power_on_cost_h": "Cost per hour switched on",
+    "sheet_price_m2": "Sheet price per m²",
+    "filament_price_kg": "Filament price per kg",
+    "paint_price_l": "Paint price per litre",
+    "turn_deg": "Turn (°)",
 }
-LISTS = ("colours", "numbers", "point", "points", "lines", "boxes", "box")
+#: A label with more letters than this stands above its field: beside it there is no room in a
+#: sidebar of the width that Blender gives it.
+LONGEST_BESIDE = 9
+LISTS = tuple(ROWS)
 #: Texts that name a file.
 FILES = ("artwork", "font", "background_mask", "focus_mask")
 
@@ -125,6 +126,13 @@ def property_group(
     annotations: dict[str, Any] = {}
     for field, hint in fields_of(section):
         default = needed[field.name] if field.default is dataclasses.MISSING else field.default
+        if field.metadata["kind"] in LISTS:
+            annotations.update(
+                list_properties(
+                    field.name, field.metadata["kind"], _label(field.name), _about(field)
+                )
+            )
+            continue
         if _optional(hint):
             annotations[switch_name(field.name)] = BoolProperty(
                 name=f"Set {_label(field.name).lower()}",
@@ -135,7 +143,12 @@ def property_group(
         annotations[field.name] = _property(field, hint, default, update, search)
     annotations["exact"] = StringProperty(default="{}", options={"HIDDEN"})
     annotations.update(more or {})
-    members = {"__annotations__": annotations, "__doc__": section.__doc__, "section": section}
+    members: dict[str, Any] = {
+        "__annotations__": annotations,
+        "__doc__": section.__doc__,
+        "section": section,
+        "changed": staticmethod(update),
+    }
     return type(name, (bpy.types.PropertyGroup,), members)
 
 
@@ -144,16 +157,17 @@ def put_values(group: Any, values: Any) -> None:
     exact = {}
     for field, hint in fields_of(type(values)):
         name, value = field.name, getattr(values, field.name)
+        kind = field.metadata["kind"]
+        if kind in LISTS:
+            put_list(group, name, value)
+            continue
         if _optional(hint):
             setattr(group, switch_name(name), value is not None)
             if value is None:
                 group.property_unset(name)
                 continue
-        kind = field.metadata["kind"]
         if kind == "colour":
             setattr(group, name, display_colour(value))
-        elif kind in LISTS:
-            setattr(group, name, json.dumps(value))
         else:
             setattr(group, name, value)
             if isinstance(value, float):
@@ -161,69 +175,104 @@ def put_values(group: Any, values: Any) -> None:
     group.exact = json.dumps(exact)
 
 
-def table_of(group: Any, section: type, where: str) -> dict[str, Any]:
-    """Return a group's values as the plain table that ``read_section`` checks.
-
-    Raises
-    ------
-    JobError
-        The text of a list cannot be read.
-    """
+def table_of(group: Any, section: type) -> dict[str, Any]:
+    """Return a group's values as the plain table that ``read_section`` checks."""
     exact = json.loads(group.exact)
     table: dict[str, Any] = {}
     for field, hint in fields_of(section):
         name, kind = field.name, field.metadata["kind"]
-        if _optional(hint) and not getattr(group, switch_name(name)):
+        if kind not in LISTS and _optional(hint) and not getattr(group, switch_name(name)):
             continue
-        value = getattr(group, name)
+        value = list_value(group, name) if kind in LISTS else getattr(group, name)
+        if value is None:
+            continue
         if kind == "colour":
             value = hexadecimal(value)
-        elif kind in LISTS:
-            try:
-                value = json.loads(value)
-            except json.JSONDecodeError as error:
-                raise JobError(
-                    f"{where}: {name} = {value[:60]!r}: expected a list like [[10, 20], [30, 20]], "
-                    f"found a fault at character {error.pos + 1}."
-                ) from None
         elif isinstance(value, float):
-            value = _exact_number(value, exact.get(name))
+            value = exact_number(value, exact.get(name))
         if field.default is not dataclasses.MISSING and _same(value, field.default):
             continue
         table[name] = value
     return table
 
 
-def list_of(group: Any, name: str) -> list[Any]:
-    """Return the value of a list; an empty one where its text is half typed."""
-    try:
-        value = json.loads(getattr(group, name))
-    except json.JSONDecodeError:
-        return []
-    return value if isinstance(value, list) else []
+def draw_section(
+    layout: Any,
+    group: Any,
+    section: type,
+    leave_out: tuple[str, ...] = (),
+    in_force: InForce | None = None,
+) -> None:
+    """Draw all properties of a group, an optional one behind its check box.
 
-
-def draw_section(layout: Any, group: Any, section: type, leave_out: tuple[str, ...] = ()) -> None:
-    """Draw all properties of a group, an optional one behind its check box."""
-    for field, hint in fields_of(section):
+    Parameters
+    ----------
+    layout : bpy.types.UILayout
+    group : bpy.types.PropertyGroup
+    section : type
+        What the group was made from.
+    leave_out : tuple of str
+        Fields that are not drawn.
+    in_force : callable, optional
+        Gives the value that an optional field has while its box is not ticked.
+    """
+    for field, _ in fields_of(section):
         if field.name not in leave_out:
-            draw_setting(layout, group, field.name, _optional(hint))
+            draw_setting(layout, group, field.name, in_force)
 
 
-def draw_setting(layout: Any, group: Any, name: str, optional: bool = False) -> None:
-    """Draw one property, an optional one behind its check box."""
+def draw_setting(layout: Any, group: Any, name: str, in_force: InForce | None = None) -> None:
+    """Draw one property: a list as rows, an optional one behind its check box.
+
+    A label that has no room beside its field stands above it.
+    """
+    label = _label(name)
+    if hasattr(group, rows_name(name)):
+        draw_list(layout, group, name, label)
+        return
+    optional = hasattr(group, switch_name(name))
+    if not layout.use_property_split and not optional:
+        layout.prop(group, name)
+        return
+    is_switch = isinstance(getattr(group, name), bool)
+    if len(label) > LONGEST_BESIDE and layout.use_property_split and not is_switch:
+        above = layout.column(align=True)
+        above.use_property_split = False
+        row = above.row(align=True)
+        if optional:
+            row.prop(group, switch_name(name), text=label)
+        else:
+            row.label(text=label)
+        _draw_value(above.row(align=True), group, name, optional, in_force)
+        return
+    if is_switch:
+        row = layout.row()
+        row.use_property_split = False
+        row.prop(group, name, text=label)
+        return
     if not optional:
         layout.prop(group, name)
         return
     split = layout.use_property_split
-    row = layout.row(heading=_label(name)) if split else layout.row()
+    row = layout.row(heading=label) if split else layout.row()
     row.prop(group, switch_name(name), text="")
-    value = row.row()
-    value.active = getattr(group, switch_name(name))
-    if split:
-        value.prop(group, name, text="")
-    else:
-        value.prop(group, name)
+    _draw_value(row.row(), group, name, optional, in_force, text="" if split else label)
+
+
+def _draw_value(
+    layout: Any,
+    group: Any,
+    name: str,
+    optional: bool,
+    in_force: InForce | None,
+    text: str = "",
+) -> None:
+    """Draw the field of a value, or while it is not given the value that is in force."""
+    if not optional or getattr(group, switch_name(name)):
+        layout.prop(group, name, text=text)
+        return
+    layout.active = False
+    layout.label(text=in_force(name) if in_force else "as usual")
 
 
 def _optional(hint: Any) -> bool:
@@ -234,16 +283,6 @@ def _same(value: Any, default: Any) -> bool:
     if isinstance(default, tuple) and isinstance(value, list):
         return json.dumps(value) == json.dumps(default)
     return bool(value == default)
-
-
-def _exact_number(value: float, exact: float | None) -> float:
-    """Return the number that a 32-bit property stands for.
-
-    The exact one that it was set from, if it still fits, else the shortest decimal.
-    """
-    if exact is not None and float(np.float32(exact)) == value:
-        return exact
-    return float(str(np.float32(value)))
 
 
 def _unit(name: str) -> tuple[str, str]:
@@ -257,11 +296,24 @@ def _unit(name: str) -> tuple[str, str]:
 
 
 def _label(name: str) -> str:
-    if name in SHORT_LABELS:
-        return SHORT_LABELS[name]
+    if name in LABELS:
+        return LABELS[name]
     bare, unit = _unit(name)
     text = bare.replace("_", " ").capitalize()
     return f"{text} ({unit})" if unit not in ("", "mm") else text
+
+
+def _sentence(text: str) -> str:
+    return text[0].upper() + text[1:]
+
+
+def _about(field: dataclasses.Field[Any]) -> str:
+    """Return what a field means, as its tooltip says it."""
+    about = _sentence(field.metadata["about"])
+    _, unit = _unit(field.name)
+    if unit and unit not in about and unit not in _label(field.name) and unit != "mm":
+        about += f", in {unit}"
+    return about
 
 
 def _property(
@@ -273,10 +325,7 @@ def _property(
 ) -> Any:
     meta = field.metadata
     kind, choices = meta["kind"], meta["choices"]
-    about = meta["about"][0].upper() + meta["about"][1:]
-    _, unit = _unit(field.name)
-    if unit and unit not in about and unit not in _label(field.name) and unit != "mm":
-        about += f", in {unit}"
+    about = _about(field)
     given: dict[str, Any] = {
         "name": _label(field.name),
         "description": about,
@@ -292,11 +341,9 @@ def _property(
             size=3,
             subtype="COLOR_GAMMA",
         )
-    if kind in LISTS:
-        given["description"] += ". A list in brackets"
-        return StringProperty(**given, default=json.dumps(default))
     if choices:
-        items = [(key, key.capitalize(), about) for key in choices]
+        meanings = meta["meanings"]
+        items = [(key, key.capitalize(), _sentence(meanings.get(key) or about)) for key in choices]
         return EnumProperty(**given, items=items, default=default)
     if bool in types:
         return BoolProperty(**given, default=bool(default))

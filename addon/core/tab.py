@@ -8,7 +8,7 @@ from typing import Any
 import bpy
 
 from ...geometry.job.sections import SECTIONS
-from .setting_property import draw_section
+from .setting_property import InForce, draw_section
 
 TAB = "Stencil"
 
@@ -28,7 +28,10 @@ class ClosedPanel(TabPanel):
 
 
 def section_panel(
-    key: str, parent: str, more: Callable[[Any], None] | None = None
+    key: str,
+    parent: str,
+    more: Callable[[Any], None] | None = None,
+    in_force: Callable[[Any], InForce] | None = None,
 ) -> type[bpy.types.Panel]:
     """Make the panel of a section of the job.
 
@@ -40,12 +43,16 @@ def section_panel(
         Name of the panel that it hangs below.
     more : callable, optional
         Draws into the layout what stands below the section's own settings.
+    in_force : callable, optional
+        From the scene to what tells the values of optional fields that are not given.
     """
 
     def draw(self: Any, context: Any) -> None:
         self.layout.use_property_split = True
         self.layout.use_property_decorate = False
-        draw_section(self.layout, getattr(context.scene.sheetstack, key), SECTIONS[key])
+        group = getattr(context.scene.sheetstack, key)
+        told = None if in_force is None else in_force(context.scene)
+        draw_section(self.layout, group, SECTIONS[key], in_force=told)
         if more is not None:
             more(self.layout)
 

@@ -8,6 +8,7 @@ from ...geometry.cautions import WORKS, cautions_for
 from ...geometry.job.sections import SECTIONS
 from ..core.tab import ClosedPanel, section_panel
 from ..core.viewport import wrapped
+from ..job.in_force import values_in_force
 from ..job.material_preset import material_of
 
 #: Sections that other panels show; one that geometry adds is shown here.
@@ -59,7 +60,9 @@ def _works(scene: bpy.types.Scene) -> tuple[str, ...]:
 
 
 SECTION_PANELS = [
-    section_panel(key, "SHEETSTACK_PT_export") for key in SECTIONS if key not in SHOWN_ELSEWHERE
+    section_panel(key, "SHEETSTACK_PT_export", in_force=values_in_force)
+    for key in SECTIONS
+    if key not in SHOWN_ELSEWHERE
 ]
 
 CLASSES = (SHEETSTACK_PT_export, SHEETSTACK_PT_cautions, *SECTION_PANELS)

@@ -1,6 +1,5 @@
 """The list of findings: a click flies the 3D views to the place, another has it mended."""
 
-import json
 import math
 import time
 from typing import Any
@@ -17,7 +16,7 @@ from bpy.props import (
 
 from ...geometry.finding import Severity
 from ...geometry.support.repairs import can_be_mended
-from ..core.setting_property import list_of
+from ..core.list_rows import list_value, put_list
 from ..core.viewport import NARROW
 from ..sheets.sheet_object import place_in_scene, sheet_names
 
@@ -134,7 +133,7 @@ class SHEETSTACK_OT_mend_place(bpy.types.Operator):
             what = "will be mended"
         else:
             what = "stays as it is"
-        row.mend_mm = json.dumps(kept)
+        put_list(row, "mend_mm", kept)
         self.report({"INFO"}, f"{row.name}: the place {what} when the sheets are built.")
         return {"FINISHED"}
 
@@ -159,14 +158,8 @@ def layer_of(scene: bpy.types.Scene, sheet: str) -> Any:
 
 
 def _places(row: Any) -> list[list[float]]:
-    """Return the places that a layer is to have mended, as far as their text can be read."""
-    return [
-        place
-        for place in list_of(row, "mend_mm")
-        if isinstance(place, list)
-        and len(place) == 2
-        and all(isinstance(c, int | float) for c in place)
-    ]
+    """Return the places that a layer is to have mended."""
+    return list_value(row, "mend_mm")
 
 
 def _same_place(a: Any, b: Any) -> bool:

@@ -2,13 +2,18 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Callable
 from typing import Any
 
 import bpy
 from bpy.app.handlers import persistent
 
+from ...geometry.job.sections import SECTIONS
+from ..core.blender_versions import stored_properties
+from ..core.list_rows import put_list
 from ..core.ownership import add_made, own
+from ..core.setting_property import LISTS, fields_of
 from .job_property import FORMAT
 from .scene_job import being_filled
 
@@ -27,8 +32,19 @@ def _list_made(state: Any) -> None:
             add_made(state.id_data, kind, thing, thing.sheetstack.layer)
 
 
+def _lists_to_rows(state: Any) -> None:
+    """Format 2 kept a list as one text."""
+    groups = [getattr(state, key) for key in SECTIONS]
+    groups += [*state.layers, *state.bridges_by_hand, *state.own_materials]
+    for group in groups:
+        kept = stored_properties(group)
+        for field, _ in fields_of(group.section):
+            if isinstance(kept.get(field.name), str) and field.metadata["kind"] in LISTS:
+                put_list(group, field.name, json.loads(kept[field.name]))
+
+
 #: For each format the step that brings a scene's properties up to the next.
-STEPS: dict[int, Callable[[Any], None]] = {1: _list_made}
+STEPS: dict[int, Callable[[Any], None]] = {1: _list_made, 2: _lists_to_rows}
 
 
 def upgrade(state: Any) -> None:

@@ -18,7 +18,7 @@ from ..core.setting_property import property_group
 from ..core.viewport import draw_anew
 
 #: Version of the properties' meaning; ``file_upgrade`` brings older files up to it.
-FORMAT = 2
+FORMAT = 3
 
 FIRST_VALUES: dict[str, dict[str, Any]] = {
     "sheet": {"width_mm": 400.0, "height_mm": 500.0},

@@ -24,7 +24,7 @@ def materials_of(scene: bpy.types.Scene) -> dict[str, Material]:
     found = dict(load_materials())
     for row in scene.sheetstack.own_materials:
         try:
-            found[row.name] = read_section(Material, table_of(row, Material, row.name), row.name)
+            found[row.name] = read_section(Material, table_of(row, Material), row.name)
         except SheetstackError:  # being edited; the build says what is wrong
             continue
     return found

@@ -79,7 +79,7 @@ class SHEETSTACK_PT_layer(TabPanel, bpy.types.Panel):
             layout.prop(layer, "group")
         layout.prop(layer, "scale")
         if ending in MASK_ENDINGS:
-            draw_setting(layout, layer, "pixel_mm", optional=True)
+            draw_setting(layout, layer, "pixel_mm")
             for key in MASK_KEYS[1:]:
                 layout.prop(layer, key)
         draw_section(layout, layer, LayerSettings, leave_out=LAYER_KEYS)

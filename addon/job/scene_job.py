@@ -31,7 +31,7 @@ def section_of(scene: bpy.types.Scene, key: str) -> Any:
     """
     where = f"Scene '{scene.name}': [{key}]"
     section = SECTIONS[key]
-    return read_section(section, table_of(getattr(scene.sheetstack, key), section, where), where)
+    return read_section(section, table_of(getattr(scene.sheetstack, key), section), where)
 
 
 def job_of(scene: bpy.types.Scene) -> Job:
@@ -50,7 +50,7 @@ def job_of(scene: bpy.types.Scene) -> Job:
     layers = []
     for number, row in enumerate(state.layers, 1):
         where = f"{name}: layer {number} '{row.name}'"
-        table = table_of(row, LayerSettings, where)
+        table = table_of(row, LayerSettings)
         for file in ("artwork", "font"):
             if table.get(file, "").startswith("//"):
                 table[file] = bpy.path.abspath(table[file])
@@ -58,15 +58,15 @@ def job_of(scene: bpy.types.Scene) -> Job:
     by_hand = []
     for number, row in enumerate(state.bridges_by_hand, 1):
         where = f"{name}: bridge {number} set by hand"
-        by_hand.append(read_section(BridgeByHand, table_of(row, BridgeByHand, where), where))
+        by_hand.append(read_section(BridgeByHand, table_of(row, BridgeByHand), where))
     areas = []
     for number, row in enumerate(state.areas, 1):
         where = f"{name}: area {number}"
-        areas.append(read_section(BridgeArea, table_of(row, BridgeArea, where), where))
+        areas.append(read_section(BridgeArea, table_of(row, BridgeArea), where))
     own = {}
     for row in state.own_materials:
         where = f"{name}: material '{row.name}'"
-        own[row.name] = read_section(Material, table_of(row, Material, where), where)
+        own[row.name] = read_section(Material, table_of(row, Material), where)
     job = Job(
         title=state.title or "Untitled",
         ground=hexadecimal(state.ground),

@@ -10,6 +10,7 @@ from ..core.blender_versions import HAS_PROGRESS_BAR
 from ..core.long_work import running
 from ..core.setting_property import draw_section
 from ..core.tab import ClosedPanel, TabPanel, section_panel
+from ..job.in_force import values_in_force
 from ..job.material_preset import material_of, own_material
 
 
@@ -96,12 +97,13 @@ class SHEETSTACK_PT_own_material(ClosedPanel, bpy.types.Panel):
         row.operator("sheetstack.own_material", icon="ADD", text="New")
         row.operator("sheetstack.remove_own_material", icon="REMOVE", text="Remove")
         if own is not None:
-            # Its long labels have room within the fields only.
-            layout.use_property_split = False
             layout.prop(own, "name")
-            draw_section(layout, own, Material)
+            told = values_in_force(context.scene)
+            draw_section(layout, own, Material, in_force=told)
 
 
-SHEETSTACK_PT_process_settings = section_panel("process", "SHEETSTACK_PT_sheets")
+SHEETSTACK_PT_process_settings = section_panel(
+    "process", "SHEETSTACK_PT_sheets", in_force=values_in_force
+)
 
 CLASSES = (SHEETSTACK_PT_sheets, SHEETSTACK_PT_own_material, SHEETSTACK_PT_process_settings)

@@ -57,7 +57,7 @@ def settings_of(scene: bpy.types.Scene) -> TracingSettings:
     JobError
         A list cannot be read or a value is out of its limits.
     """
-    table = table_of(scene.sheetstack_tracing, TracingSettings, "tracing")
+    table = table_of(scene.sheetstack_tracing, TracingSettings)
     for key in PATHS:
         if table.get(key):
             table[key] = bpy.path.abspath(table[key])

@@ -29,7 +29,7 @@ def field(
     about: str,
     least: float | None = None,
     most: float | None = None,
-    choices: tuple[str, ...] = (),
+    choices: tuple[str, ...] | Mapping[str, str] = (),
     kind: str = "",
 ) -> Any:
     """Declare one field of a section.
@@ -42,14 +42,17 @@ def field(
         What the value means, in one line; tooltips and ``--help`` show it.
     least, most : float, optional
         Limits of a number, both allowed.
-    choices : tuple of str
-        The only texts allowed.
+    choices : tuple of str, or mapping of str to str
+        The only texts allowed; a mapping says what each of them means.
     kind : str
         ``"colour"`` (#rrggbb), ``"colours"`` (list), ``"numbers"`` (list), ``"point"`` (x, y),
         ``"points"`` (list of x, y), ``"lines"`` (list of lists of points), ``"box"`` (x, y, width,
         height) or ``"boxes"`` (list of them); else the type says it.
     """
-    metadata = dict(about=about, least=least, most=most, choices=choices, kind=kind)
+    meanings = dict(choices) if isinstance(choices, Mapping) else {}
+    metadata = dict(
+        about=about, least=least, most=most, choices=tuple(choices), meanings=meanings, kind=kind
+    )
     if default is _REQUIRED:
         return dataclasses.field(metadata=metadata)
     return dataclasses.field(default=default, metadata=metadata)

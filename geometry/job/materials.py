@@ -83,7 +83,12 @@ class Material:
     laser: str = field(
         "unknown",
         about="whether it may go under a laser: fit, poor (melts or chars), never, unknown",
-        choices=("fit", "poor", "never", "unknown"),
+        choices={
+            "fit": "its maker sells it for lasers",
+            "poor": "it melts or chars under a laser",
+            "never": "it must not go under a laser",
+            "unknown": "ask its maker before it goes under a laser",
+        },
     )
     laser_note: str = field("", about="what to know before it goes under a laser")
     care: str = field("", about="cleaning, storing and what spoils it")

@@ -14,7 +14,14 @@ from ..finding import Finding, Severity
 from .fields import field, read_section
 from .materials import Material
 
-KINDS = ("knife", "laser", "printer")
+KIND_MEANINGS = {
+    "material": "what the material is usually made by",
+    "knife": "cut by hand or by a plotter",
+    "laser": "cut by a laser",
+    "printer": "printed in layers",
+}
+#: Kinds that have a row in the table.
+KINDS = tuple(kind for kind in KIND_MEANINGS if kind != "material")
 
 
 @dataclass(frozen=True)
@@ -65,7 +72,7 @@ class ProcessSettings:
     kind: str = field(
         "material",
         about="knife, laser or printer; 'material' takes the material's usual one",
-        choices=("material", *KINDS),
+        choices=KIND_MEANINGS,
     )
     kerf_mm: float | None = field(
         None, about="width that the cut removes; measure it with the kerf strip", least=0, most=20

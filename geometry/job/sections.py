@@ -8,15 +8,54 @@ from .fields import field
 from .processes import ProcessSettings
 
 ROLES = ("mid-tone", "shadow", "highlight")
-PAPERS = ("A0", "A1", "A2", "A3", "A4", "A5")
-JOINTS = ("puzzle", "lap", "butt")
-SURFACES = ("brick", "plaster", "concrete", "board", "canvas")
-LIGHTS = ("daylight", "evening")
+#: Papers of ISO 216 with their size in mm.
+PAPER_MEANINGS = {
+    "A0": "841 x 1189 mm",
+    "A1": "594 x 841 mm",
+    "A2": "420 x 594 mm",
+    "A3": "297 x 420 mm",
+    "A4": "210 x 297 mm",
+    "A5": "148 x 210 mm",
+}
+PAPERS = tuple(PAPER_MEANINGS)
+JOINT_MEANINGS = {
+    "puzzle": "dovetailed keys hold the tiles together",
+    "lap": "each tile has half the thickness where it lies over the next; printed or routed",
+    "butt": "straight edges that are taped together",
+}
+JOINTS = tuple(JOINT_MEANINGS)
+SURFACE_MEANINGS = {
+    "brick": "a wall of bricks and mortar",
+    "plaster": "a plastered wall",
+    "concrete": "a wall of bare concrete",
+    "board": "a board of plywood",
+    "canvas": "a stretched canvas",
+}
+SURFACES = tuple(SURFACE_MEANINGS)
+LIGHT_MEANINGS = {
+    "daylight": "sun from the left and a bright sky",
+    "evening": "a lamp over the picture at dusk",
+}
+LIGHTS = tuple(LIGHT_MEANINGS)
+SCALE_MEANINGS = {
+    "auto": "a figure beside pictures higher than 900 mm, a rule beside smaller ones",
+    "rule": "a rule with marks",
+    "figure": "a standing figure",
+    "none": "nothing",
+}
+SCALES = tuple(SCALE_MEANINGS)
 #: Ways that bridges may be told to run; an angle of one's own is given beside the last.
-DIRECTIONS = ("any", "drawing", "vertical", "horizontal", "angle")
+DIRECTION_MEANINGS = {
+    "any": "bridges run the way that is best for each by itself",
+    "drawing": "bridges rather run along an island's long axis, as strokes of the drawing",
+    "vertical": "bridges run straight up",
+    "horizontal": "bridges run straight across",
+    "angle": "bridges run at the angle that is given",
+}
+DIRECTIONS = tuple(DIRECTION_MEANINGS)
 #: What a layer or an area says that leaves the direction as it is.
 AS_JOB = "as the job"
-SCALES = ("auto", "rule", "figure", "none")
+OWN_DIRECTION_MEANINGS = {AS_JOB: "the way that the whole job's bridges run", **DIRECTION_MEANINGS}
 #: Pictures higher than this, in mm, are shown with a figure beside them, smaller with a rule.
 FIGURE_FROM = 900.0
 
@@ -33,7 +72,10 @@ class SheetSettings:
     placement: str = field(
         "centre",
         about="where the artwork's page lies: centred on the sheet, or corner on corner",
-        choices=("centre", "corner"),
+        choices={
+            "centre": "the middle of the artwork's page lies on the middle of the sheet",
+            "corner": "the page's lower left corner lies on the sheet's",
+        },
     )
 
 
@@ -79,7 +121,14 @@ class LayerSettings:
     pixel_mm: float | None = field(
         None, about="side of one pixel of a mask image", least=1e-4, most=1000
     )
-    painted: str = field("dark", about="part of a mask that is painted", choices=("dark", "light"))
+    painted: str = field(
+        "dark",
+        about="part of a mask that is painted",
+        choices={
+            "dark": "what is darker than the threshold is painted",
+            "light": "what is lighter than the threshold is painted",
+        },
+    )
     threshold: float = field(0.5, about="level between dark and light of a mask", least=0, most=1)
     smooth_mm: float = field(0.0, about="smoothing of a mask's contours", least=0, most=100)
     simplify_mm: float = field(
@@ -92,7 +141,7 @@ class LayerSettings:
         "", about="id or label of an SVG group whose lines are bridges drawn by hand"
     )
     bridge_direction: str = field(
-        AS_JOB, about="way this layer's bridges run", choices=(AS_JOB, *DIRECTIONS)
+        AS_JOB, about="way this layer's bridges run", choices=OWN_DIRECTION_MEANINGS
     )
     bridge_angle_deg: float | None = field(
         None, about="their angle, with direction 'angle'; the job's when absent", least=0, most=180
@@ -122,13 +171,16 @@ class BridgeSettings:
     choice: str = field(
         "least-visible",
         about="which bridges are laid: those that spoil the picture least, or the shortest",
-        choices=("least-visible", "shortest"),
+        choices={
+            "least-visible": "bridges lie where later paint hides them, or where they show least",
+            "shortest": "bridges are as short as can be, wherever they show",
+        },
     )
     direction: str = field(
         "any",
         about="way bridges run: any, rather along the drawing (an island's long axis), or straight "
         "in a direction: vertical, horizontal, or at angle_deg",
-        choices=DIRECTIONS,
+        choices=DIRECTION_MEANINGS,
     )
     angle_deg: float = field(
         90.0, about="angle of bridges, from the right, with direction 'angle'", least=0, most=180
@@ -139,7 +191,10 @@ class BridgeSettings:
     style: str = field(
         "straight",
         about="sides of bridges: straight, or filleted where they meet the sheet",
-        choices=("straight", "filleted"),
+        choices={
+            "straight": "the sides of a bridge run straight into the sheet",
+            "filleted": "the corners where a bridge meets the sheet are rounded",
+        },
     )
     fillet_mm: float = field(1.0, about="radius of fillets", least=0.05, most=100)
     handling_load_n: float | None = field(
@@ -194,7 +249,10 @@ class BridgeByHand:
     state: str = field(
         "locked",
         about="locked: stays where it is; forbidden: no bridge is laid across this line",
-        choices=("locked", "forbidden"),
+        choices={
+            "locked": "the bridge stays where it was put",
+            "forbidden": "no bridge is laid across this line",
+        },
     )
 
 
@@ -214,7 +272,7 @@ class BridgeArea:
         (), about="the area by its corners", kind="points"
     )
     keep_free: bool = field(False, about="bridges keep out of it")
-    direction: str = field(AS_JOB, about="way bridges run in it", choices=(AS_JOB, *DIRECTIONS))
+    direction: str = field(AS_JOB, about="way bridges run in it", choices=OWN_DIRECTION_MEANINGS)
     angle_deg: float | None = field(
         None, about="their angle, with direction 'angle'; the job's when absent", least=0, most=180
     )
@@ -237,7 +295,10 @@ class RegistrationSettings:
     feature: str = field(
         "holes",
         about="holes for pins, or half holes in three edges that are pushed against pins",
-        choices=("holes", "notches"),
+        choices={
+            "holes": "whole holes that sheets are hung on pins by",
+            "notches": "half holes in three edges that are pushed against pins",
+        },
     )
     marks: bool = field(
         False, about="engraved crosses at the edges' middles, and the layer's number and name"
@@ -251,7 +312,10 @@ class RegistrationSettings:
     drifts_add: str = field(
         "worst case",
         about="how the drifts of two sheets add up: both against each other, or by chance",
-        choices=("worst case", "root sum square"),
+        choices={
+            "worst case": "both sheets drift their full way in opposite directions",
+            "root sum square": "drifts meet by chance: the root of the sum of their squares",
+        },
     )
     trap_mm: float = field(
         0.0, about="how far lower layers are let run under upper ones; 0 for not", least=0, most=50
@@ -297,7 +361,7 @@ class TileSettings:
     joint: str = field(
         "puzzle",
         about="dovetailed keys, half laps (printed or routed), or butted edges to be taped",
-        choices=JOINTS,
+        choices=JOINT_MEANINGS,
     )
     key_width_mm: float = field(8.0, about="width of a key at its head", least=1, most=200)
     key_depth_mm: float = field(5.0, about="depth of a key, or width of a lap", least=0.5, most=200)
@@ -312,7 +376,7 @@ class TileSettings:
 class PaperSettings:
     """``[paper]``: PDF pages at true size, to be cut by hand."""
 
-    size: str = field("A4", about="ISO 216 paper", choices=PAPERS)
+    size: str = field("A4", about="ISO 216 paper", choices=PAPER_MEANINGS)
     overlap_mm: float = field(10.0, about="what neighbouring pages both show", least=0, most=100)
     margin_mm: float = field(
         7.0, about="edge of the paper that a printer leaves white", least=0, most=50
@@ -368,10 +432,12 @@ class SpraySettings:
 class MockupSettings:
     """``[mockup]``: the scene that the painted picture is shown in."""
 
-    surface: str = field("brick", about="what the picture is painted on", choices=SURFACES)
-    light: str = field("daylight", about="light that it is seen in", choices=LIGHTS)
+    surface: str = field("brick", about="what the picture is painted on", choices=SURFACE_MEANINGS)
+    light: str = field("daylight", about="light that it is seen in", choices=LIGHT_MEANINGS)
     scale: str = field(
-        "auto", about="what stands beside it for its size: a rule or a figure", choices=SCALES
+        "auto",
+        about="what stands beside it for its size: a rule or a figure",
+        choices=SCALE_MEANINGS,
     )
 
     def scale_for(self, height_mm: float) -> str:

@@ -180,7 +180,6 @@ def test_sheets_of_format_1_are_known_again(built):
             lambda s: setattr(s.layers[0], "artwork", "none.svg"),
             "none.svg: the artwork file",
         ),
-        (lambda s: setattr(s.registration, "holes_mm", "[[1,"), "expected a list like"),
     ],
 )
 def test_what_cannot_be_built_is_one_sentence(opened, change, sentence):

@@ -6,28 +6,32 @@ bpy = pytest.importorskip("bpy", reason="Blender's Python module is not installe
 
 import blf  # noqa: E402
 
+from sheetstack.geometry.job.materials import Material  # noqa: E402
 from sheetstack.geometry.job.sections import SECTIONS, LayerSettings  # noqa: E402
 from sheetstack.geometry.tracing.settings import TracingSettings  # noqa: E402
 
 #: Pixels of Blender's own font at 11 points. Measured in Blender 3.4's first sidebar, 220 pixels
-#: wide: the label 'Rib spacing' (62) is whole, 'Layer height' (65) is cut.
+#: wide: beside a field the label 'Rib spacing' (62) is whole, 'Layer height' (65) is cut.
 ROOM = 63
+#: What is left above a field, beside the check box of an optional one or the button of a list.
+ROOM_ABOVE = 150
 
 
 @pytest.mark.parametrize(
-    "section", [*SECTIONS.values(), LayerSettings, TracingSettings], ids=lambda s: s.__name__
+    "section",
+    [*SECTIONS.values(), LayerSettings, TracingSettings, Material],
+    ids=lambda s: s.__name__,
 )
 def test_labels_have_room(blender, section):
-    from sheetstack.addon.core.setting_property import fields_of
+    from sheetstack.addon.core.setting_property import LISTS, LONGEST_BESIDE, fields_of
 
     group = section.__name__
     blf.size(0, 11)
     for field, hint in fields_of(section):
-        if hint is bool:
-            continue  # its label stands right of the check box, where there is more room
-        properties = _group(section).bl_rna.properties
-        width = blf.dimensions(0, properties[field.name].name)[0]
-        assert 0 < width <= ROOM, (group, field.name, properties[field.name].name, width)
+        label = _group(section).bl_rna.properties[field.name].name
+        above = len(label) > LONGEST_BESIDE or hint is bool or field.metadata["kind"] in LISTS
+        width = blf.dimensions(0, label)[0]
+        assert 0 < width <= (ROOM_ABOVE if above else ROOM), (group, field.name, label, width)
 
 
 def _group(section):
@@ -37,6 +41,8 @@ def _group(section):
 
     if section is LayerSettings:
         return scene_property.SHEETSTACK_PG_layer
+    if section is Material:
+        return job_property.SHEETSTACK_PG_material
     if section is TracingSettings:
         return tracing_property.SHEETSTACK_PG_tracing
     key = next(key for key, value in SECTIONS.items() if value is section)
