@@ -97,7 +97,8 @@ def encoded(rng: random.Random, image: Image.Image) -> tuple[bytes, str, str]:
         image = image.convert("RGB").convert(form) if form != "LA" else image.convert("LA")
     elif form in ("16", "12 of 16"):
         top = 65535 if form == "16" else 4095
-        image = Image.fromarray((np.asarray(image, float) / 255 * top).astype(np.uint16))
+        grey = np.asarray(image.convert("L"), float)
+        image = Image.fromarray((grey / 255 * top).astype(np.uint16))
     if form in ("F", "CMYK", "0 is white"):
         suffix = "jpg" if form == "CMYK" and rng.random() < 0.5 else "tif"
     if suffix == "jpg" and form not in ("L", "RGB", "CMYK", "1"):
