@@ -8,10 +8,12 @@ import numpy as np
 import shapely
 from shapely import MultiPolygon, Polygon
 
-from ..arrays import Geometries
+from ..arrays import Geometries, Indices, ramp
 from ..threads import map_geometries
 from .graph import connected_labels, members_of
 from .polygons import as_multipolygon
+from .subdivide import small_polygons
+from .union import unite
 
 #: Segments a quarter circle: the reach of a corner is short by 2 per cent at most.
 _QUARTER_SEGMENTS = 4
@@ -91,7 +93,7 @@ def without_thin_walls(openings: MultiPolygon, width: float) -> Walled:
     walls: list[Polygon] = []
     result: list[Geometries] = [parts[~np.isin(labels, [labels[g[0]] for g in groups])]]
     for group in groups:
-        found = _walls(parts[group], wide[group], closed[group], width)
+        found = _walls(parts[group], closed[group], width)
         walls += found
         joined: Geometries = parts[group]
         if found:
@@ -103,31 +105,49 @@ def without_thin_walls(openings: MultiPolygon, width: float) -> Walled:
     return Walled(shapely.multipolygons(np.concatenate(result)), tuple(walls))
 
 
-def _walls(parts: Geometries, wide: Geometries, closed: Geometries, width: float) -> list[Polygon]:
+def _walls(parts: Geometries, closed: Geometries, width: float) -> list[Polygon]:
     """Return the walls within a cluster of openings."""
-    whole = shapely.multipolygons(parts)
     if len(parts) > 1:
-        closing = shapely.buffer(shapely.union_all(wide), -width / 2, quad_segs=_QUARTER_SEGMENTS)
+        fills = _filled_by_closing(parts, width / 2)
     else:
-        closing = closed[0]
-    fills = shapely.difference(closing, whole)
+        fills = shapely.difference(closed, parts)
     # Rounding leaves films along the edges that would string separate places together.
-    fills = shapely.get_parts(as_multipolygon(shapely.buffer(fills, -_FILM * width)))
+    fills = shapely.get_parts(shapely.buffer(shapely.get_parts(fills), -_FILM * width))
+    fills = fills[~shapely.is_empty(fills)]
     if len(fills) == 0:
         return []
     # What touches is one place: the two halves of a wall that narrows to nothing in its middle, the
     # tip of a corner and the sliver beside it that its rounding leaves.
     grown = shapely.buffer(fills, (_OVERLAP + _FILM) * width)
-    places = shapely.get_parts(as_multipolygon(shapely.union_all(grown)))
+    places = shapely.get_parts(unite(grown))
     x0, y0, x1, y1 = shapely.bounds(places).T
     extent = np.hypot(x1 - x0, y1 - y0)
-    which, part = shapely.STRtree(parts).query(places, predicate="intersects")
-    contact = shapely.intersection(places[which], parts[part])
-    sides = np.bincount(which, _count_polygons(contact), len(places))
+    sides = _openings_met(places, parts)
     return list(places[(sides >= 2) | (extent > _BLIND * width)])
 
 
-def _count_polygons(shapes: Geometries) -> np.ndarray[tuple[int], np.dtype[np.int64]]:
-    parts, owner = shapely.get_parts(shapes, return_index=True)
-    areas = shapely.area(parts) > 0
-    return np.bincount(owner[areas], minlength=len(shapes))
+def _openings_met(places: Geometries, parts: Geometries) -> Indices:
+    """Return how many separate stretches of the openings each place covers."""
+    # Openings may have all the vertices of the sheet, and places are many: tile by tile.
+    tiles = small_polygons(shapely.multipolygons(parts))
+    which, tile = shapely.STRtree(tiles).query(places, predicate="intersects")
+    order = np.argsort(which, kind="stable")
+    which, tile = which[order], tile[order]
+    pieces = shapely.intersection(places[which], tiles[tile])
+    # Stretches that run on from one tile into the next are one.
+    rank = ramp(np.bincount(which, minlength=len(places)))
+    rows = np.full((len(places), int(rank.max(initial=0)) + 1), None, object)
+    rows[which, rank] = pieces
+    contact, owner = shapely.get_parts(shapely.union_all(rows, axis=1), return_index=True)
+    return np.bincount(owner[shapely.area(contact) > 0], minlength=len(places))
+
+
+def _filled_by_closing(parts: Geometries, reach: float) -> Geometries:
+    """Return what closing fills between openings: what opening takes from each piece of sheet."""
+    x0, y0, x1, y1 = shapely.total_bounds(parts) + reach * np.array([-4, -4, 4, 4])
+    sheet = shapely.get_parts(
+        as_multipolygon(shapely.box(x0, y0, x1, y1).difference(shapely.multipolygons(parts)))
+    )
+    eroded = map_geometries(shapely.buffer, sheet, distance=-reach, quad_segs=_QUARTER_SEGMENTS)
+    opened = map_geometries(shapely.buffer, eroded, distance=reach, quad_segs=_QUARTER_SEGMENTS)
+    return map_geometries(shapely.difference, sheet, opened)

@@ -233,7 +233,7 @@ def _plan(
     new = choice.chosen >= fixed
     laid = choice.chosen[new] - fixed
     gaps, gap_width = places.gaps.take(laid), choice.width[new]
-    roots = Roots(pieces, core)
+    roots = Roots(pieces, core, width)
     paths = roots.paths(gaps)
     straight = np.flatnonzero(places.straight[laid])
     if len(straight):

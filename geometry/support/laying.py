@@ -21,6 +21,8 @@ from .gaps import Gaps
 
 #: The core is taken at this share of half the width: "just under half".
 JUST_UNDER = 0.995
+#: A piece too narrow for a core is rooted in within so many widths of the gap.
+_REACH = 4.0
 
 
 @dataclass(frozen=True)
@@ -149,6 +151,15 @@ def is_crumb(opening: Polygon, width: float) -> bool:
     return opening.area < 0.01 * width * width or opening.buffer(-0.02 * width).is_empty
 
 
+def _near_part(piece: Polygon, point: shapely.Point, reach: float) -> Polygon:
+    """Return the part of a piece within reach of a point, the one next to it."""
+    x0, y0, x1, y1 = piece.bounds
+    if max(x1 - x0, y1 - y0) <= reach:
+        return piece
+    parts = as_multipolygon(piece.intersection(point.buffer(reach, quad_segs=4))).geoms
+    return min(parts, key=point.distance)
+
+
 class Roots:
     """Finds where strips across gaps are rooted: in the core of the pieces on either side.
 
@@ -157,9 +168,12 @@ class Roots:
     pieces : sequence of Polygon
     core : MultiPolygon
         Core of the same sheet.
+    width : float
+        Of a bridge, in mm.
     """
 
-    def __init__(self, pieces: Sequence[Polygon], core: MultiPolygon) -> None:
+    def __init__(self, pieces: Sequence[Polygon], core: MultiPolygon, width: float) -> None:
+        self._width = width
         self._pieces = np.asarray(pieces, object)
         self._cores = shapely.get_parts(core)
         self._home = piece_of(shapely.point_on_surface(self._cores), self._pieces)
@@ -172,7 +186,8 @@ class Roots:
     def paths(self, gaps: Gaps) -> list[Floats]:
         """Return middle lines from core to core across each gap, arrays (4, 2).
 
-        A piece without a core, narrower than a bridge all over, is held at its widest place.
+        A piece without a core, narrower than a bridge all over, is held at its widest place within
+        reach of the gap.
         """
         first = self._roots(gaps.pieces[:, 0], gaps.start)
         second = self._roots(gaps.pieces[:, 1], gaps.end)
@@ -193,6 +208,8 @@ class Roots:
                 nearest = mine[np.argmin(shapely.distance(mine, points[number]))]
                 line = shapely.shortest_line(nearest, points[number])
             else:
-                line = shapely.maximum_inscribed_circle(self._pieces[piece[number]], 0.01)
+                whole, reach = self._pieces[piece[number]], _REACH * self._width
+                near_by = _near_part(whole, points[number], reach)
+                line = shapely.maximum_inscribed_circle(near_by, 0.005 * self._width)
             roots[number] = shapely.get_coordinates(line)[0]
         return roots

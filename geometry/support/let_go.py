@@ -14,7 +14,7 @@ import numpy as np
 import shapely
 from shapely import Polygon
 
-from ..arrays import Bools, Indices
+from ..arrays import Bools, Geometries, Indices
 from ..finding import Finding, Severity
 from ..planar.graph import connected_labels, members_of
 from ..planar.polygons import largest_piece
@@ -51,6 +51,72 @@ class LetGo:
         return (at.x, at.y)
 
 
+#: Where more islands than this are smaller all round than the least width, they go before bridges
+#: are looked for: a sheet of crossing hatches has tens of thousands.
+CROWD = 200
+
+
+def crowd_to_let_go(
+    plain: Sheet,
+    damage: DamageMap,
+    least: float,
+    kept: Sequence[tuple[float, float]] = (),
+    by_hand: Sequence[shapely.Geometry] = (),
+) -> tuple[LetGo, ...]:
+    """Return the islands that are smaller all round than the least width, where they are a crowd.
+
+    Parameters
+    ----------
+    plain : Sheet
+        As drawn.
+    damage : DamageMap
+    least : float
+        Least width of sheet in the material, in mm.
+    kept : sequence of tuple of float
+        Places whose island, the nearest within ``least``, stays.
+    by_hand : sequence of Geometry
+        Strips or their middle lines that the artist has set; what they meet stays.
+
+    Returns
+    -------
+    tuple of LetGo
+        None where there are no more than ``CROWD``: those few are weighed against their bridges.
+    """
+    pieces = shapely.get_parts(plain.shape)
+    if len(pieces) <= CROWD:
+        return ()
+    may_go = _free_to_go(pieces, plain, least, kept)
+    hands = np.array(by_hand, object)
+    _, met = shapely.STRtree(pieces).query(hands, predicate="intersects")
+    may_go[met] = False
+    going = pieces[may_go & _smaller_all_round(pieces, least)]
+    if len(going) <= CROWD:
+        return ()
+    worth = damage.painted_over(going.tolist()).damage.tolist()
+    return tuple(LetGo(piece, w, 0.0, True) for piece, w in zip(going, worth, strict=True))
+
+
+def _smaller_all_round(pieces: Geometries, least: float) -> Bools:
+    small: Bools = 2 * shapely.minimum_bounding_radius(pieces) < least
+    return small
+
+
+def _free_to_go(
+    pieces: Geometries, plain: Sheet, least: float, kept: Sequence[tuple[float, float]]
+) -> Bools:
+    """Tell which pieces may go: not the frame, none with a registration hole, none that is kept."""
+    may_go = np.ones(len(pieces), bool)
+    may_go[largest_piece(pieces.tolist())] = False
+    if not plain.holes.is_empty:
+        may_go[shapely.distance(pieces, plain.holes) == 0] = False
+    if kept:
+        found = shapely.STRtree(pieces).query_nearest(
+            shapely.points(kept), max_distance=least, all_matches=False
+        )[1]
+        may_go[found] = False
+    return may_go
+
+
 def islands_to_let_go(
     plain: Sheet,
     held: Supported,
@@ -85,15 +151,9 @@ def islands_to_let_go(
     tree = shapely.STRtree(pieces)
     strips = [bridge.shape for bridge in held.bridges]
     bridge, piece = tree.query(strips, predicate="intersects")
-    may_go = np.ones(count, bool)
-    may_go[frame] = False
-    if not plain.holes.is_empty:
-        may_go[shapely.distance(pieces, plain.holes) == 0] = False
+    may_go = _free_to_go(pieces, plain, least, kept)
     by_hand = np.array([b.state != "automatic" or b.kind == "mend" for b in held.bridges], bool)
     may_go[piece[by_hand[bridge]]] = False
-    if kept:
-        found = tree.query_nearest(shapely.points(kept), max_distance=least, all_matches=False)[1]
-        may_go[found] = False
     free = np.flatnonzero(may_go)
     if not len(free):
         return ()
@@ -109,7 +169,7 @@ def islands_to_let_go(
     runs_on = of_bridge[1:] == of_bridge[:-1]
     links = np.stack([ends[:-1][runs_on], ends[1:][runs_on]], axis=1)
     link_of = of_bridge[1:][runs_on]
-    small = 2 * shapely.minimum_bounding_radius(pieces) < least
+    small = _smaller_all_round(pieces, least)
     used = np.ones(len(strips), bool)
     gone = np.zeros(count, bool)
     spared = np.zeros(count)
@@ -153,24 +213,48 @@ def _all_held(links: Indices, frame: int, gone: Bools) -> bool:
 
 
 def let_go_findings(gone: Sequence[LetGo], layer: str) -> list[Finding]:
-    """Return what is told of islands let go: a note where nobody can see it, else a warning."""
+    """Return what is told of islands let go: a note where nobody can see it, else a warning.
+
+    A crowd of islands of which none was weighed is told together, with the place of the largest.
+    """
+    crowd = [island for island in gone if island.small and not island.spared]
     told = []
+    if len(crowd) > CROWD:
+        gone = [island for island in gone if island.spared or not island.small]
+        largest = max(crowd, key=lambda island: island.worth)
+        area = sum(island.shape.area for island in crowd)
+        told.append(
+            _let_go_finding(
+                f"{len(crowd)} islands, {area:.3g} mm2 in all, are let go and painted over: each "
+                "is smaller than anything that the material holds; the largest is here. To hold "
+                "one",
+                layer,
+                largest,
+            )
+        )
     for island in gone:
-        seen = island.worth > 0
         why = (
             "it is smaller than anything that the material holds"
             if island.small and island.spared <= island.worth
             else "bridges to it would spoil more of the picture than it shows"
         )
         told.append(
-            Finding(
-                "support.let-go",
-                Severity.WARNING if seen else Severity.NOTE,
+            _let_go_finding(
                 f"An island of {island.shape.area:.3g} mm2 is let go and painted over: {why} "
-                f"({island.spared:.0f} against {island.worth:.0f} mm2 x Delta E). To hold it, name "
-                "its place in the layer's keep_mm, or set let_go = false under [bridges].",
+                f"({island.spared:.0f} against {island.worth:.0f} mm2 x Delta E). To hold it",
                 layer,
-                island.place,
+                island,
             )
         )
     return told
+
+
+def _let_go_finding(sentence: str, layer: str, island: LetGo) -> Finding:
+    return Finding(
+        "support.let-go",
+        Severity.WARNING if island.worth > 0 else Severity.NOTE,
+        f"{sentence}, name its place in the layer's keep_mm, or set let_go = false under "
+        "[bridges].",
+        layer,
+        island.place,
+    )

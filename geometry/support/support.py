@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 import shapely
+from shapely import LineString
 
 from ..finding import Finding, Severity
 from ..job.job import Job
@@ -21,7 +22,7 @@ from ..sheet.sheet import TOUCHES_AT_POINT, PlacedArtwork, Sheet, make_sheet
 from ..tolerance import TOLERANCES, Tolerances
 from .bridges import Supported, hold_islands
 from .constraints import Rules
-from .let_go import LetGo, islands_to_let_go, let_go_findings
+from .let_go import LetGo, crowd_to_let_go, islands_to_let_go, let_go_findings
 from .lost import lost_findings
 from .repairs import accepted, mend, narrow_findings
 from .visible_damage import DamageMap
@@ -106,19 +107,25 @@ def support_layer(
         )
         for point in points
     ]
+    weighed = damage if job.bridges.let_go else None
+    gone: list[LetGo] = []
+    if weighed is not None:
+        by_hand = [*(LineString(d.line) for d in rules.drawn), *(LineString(m.path) for m in mends)]
+        gone += crowd_to_let_go(plain, weighed, least, settings.keep_mm, by_hand)
+        if gone:
+            artwork = _with_opened(artwork, gone)
+            plain, told = make_sheet(artwork, job.sheet, plain.holes, tolerances)
     held = hold_islands(
         plain, rules.width, progress.part(0.1, 0.5), rules=rules, damage=damage, mends=mends
     )
-    gone: list[LetGo] = []
-    if damage is not None and job.bridges.let_go:
+    if weighed is not None:
         # Cut away, they may leave crumbs that touched them at a point: looked at once more.
         for round_ in range(_MOST_ROUNDS):
-            more = islands_to_let_go(plain, held, damage, least, settings.keep_mm)
+            more = islands_to_let_go(plain, held, weighed, least, settings.keep_mm)
             if not more:
                 break
             gone += more
-            parts = [*shapely.get_parts(artwork.shape), *(island.shape for island in more)]
-            artwork = replace(artwork, shape=unite(np.array(parts, object)))
+            artwork = _with_opened(artwork, more)
             plain, told = make_sheet(artwork, job.sheet, plain.holes, tolerances)
             part = progress.part(0.5 + 0.1 * round_, 0.6 + 0.1 * round_)
             held = hold_islands(plain, rules.width, part, rules=rules, damage=damage, mends=mends)
@@ -137,6 +144,12 @@ def support_layer(
         strips=[bridge.shape for bridge in held.bridges],
     )
     return SupportedLayer(plain, held, (*told, *findings), tuple(gone))
+
+
+def _with_opened(artwork: PlacedArtwork, islands: Sequence[LetGo]) -> PlacedArtwork:
+    """Return artwork that covers islands too."""
+    parts = [*shapely.get_parts(artwork.shape), *(island.shape for island in islands)]
+    return replace(artwork, shape=unite(np.array(parts, object)))
 
 
 def _drawn_narrow(

@@ -59,3 +59,12 @@ def test_a_blade_of_sheet_thinner_than_a_cut_goes():
     openings = cut(box(0, 0, 10, 10).difference(box(1, 5, 11, 5.01)))
     found = without_thin_walls(openings, WIDTH)
     assert found.openings.area == pytest.approx(100, abs=0.01)
+
+
+def test_many_walls_in_one_great_opening_are_each_found():
+    """A comb of two hundred slits, every tenth wall of which is thinner than a cut."""
+    walls = [box(k, 0, k + (0.02 if k % 10 == 0 else 0.5), 90) for k in range(1, 200)]
+    openings = cut(box(0, -10, 201, 100).difference(shapely.union_all(walls)))
+    found = without_thin_walls(openings, WIDTH)
+    assert len(found.walls) == 19
+    assert len(found.openings.geoms[0].interiors) == len(walls) - 19

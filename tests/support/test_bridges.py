@@ -108,3 +108,13 @@ def test_two_thousand_islands_are_held():
     held = hold_islands(sheet, 1.0)
     assert len(held.bridges) >= 2000
     assert len(held.sheet.shape.geoms) == 1
+
+
+def test_a_long_ring_too_thin_for_a_core_is_rooted_beside_the_gap():
+    """Its widest place may be on the far side: a strip to there would cross all within it."""
+    ring = Point(100, 100).buffer(60, quad_segs=64)
+    ring = ring.difference(Point(100, 100.05).buffer(59.8, quad_segs=64))
+    held = hold_islands(sheet_of(Point(100, 100).buffer(65, quad_segs=64).difference(ring)), 2.0)
+    assert len(held.sheet.shape.geoms) == 1
+    longest = max(shapely.length(shapely.LineString(b.path)) for b in held.bridges)
+    assert longest < 20

@@ -132,3 +132,15 @@ def test_of_holding_and_painting_over_that_is_done_which_spoils_less(side):
 
     done, held = other_colour(sheets(shape)), other_colour(sheets(shape, let_go=False))
     assert done == pytest.approx(min(held, island.area), abs=0.01)
+
+
+def test_a_crowd_of_specks_goes_before_bridges_are_looked_for_and_is_told_once():
+    """Crossing hatches leave more islands than anyone could hold; what is kept by hand stays."""
+    specks = [box(x, y, x + 0.6, y + 0.6) for x in range(-20, 21, 2) for y in range(-20, 21, 2)]
+    build = sheets(opened(*specks, radius=35), keep=[(100.3, 100.3)])
+    layer = only(build)
+    assert len(layer.let_go) == len(specks) - 1
+    (told,) = [f for f in layer.findings if f.code == "support.let-go"]
+    assert str(len(specks) - 1) in told.message
+    assert len(layer.islands) == 1
+    assert find_pieces(layer.mesh).islands == ()
