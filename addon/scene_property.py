@@ -7,9 +7,11 @@ from ..geometry.job.sections import LayerSettings
 from .core.ownership import OwnershipProperties
 from .core.setting_property import property_group
 from .findings.finding_list import FindingProperties
+from .job.drawn_objects import DRAWN_PROPERTIES
 from .job.import_drawing import groups_to_choose
 from .job.job_property import JobProperties, job_changed
 from .job.material_preset import PresetProperty
+from .job.sources import SourceProperties
 from .mockup.mockup import MockupProperties
 from .sheets.view_property import LAYER_PROPERTIES, ViewProperties
 
@@ -26,6 +28,7 @@ SHEETSTACK_PG_layer = property_group(
             description="Copy of the artwork in this .blend, used where the file is missing",
         ),
         **LAYER_PROPERTIES,
+        **DRAWN_PROPERTIES,
     },
 )
 
@@ -34,6 +37,7 @@ class SHEETSTACK_PG_scene(
     OwnershipProperties,
     JobProperties,
     PresetProperty,
+    SourceProperties,
     ViewProperties,
     FindingProperties,
     MockupProperties,

@@ -19,6 +19,13 @@ STORES_LOOP_TOTAL = VERSION < (3, 6, 0)
 #: Grease Pencil objects were rewritten with curves in 4.3.
 GREASE_PENCIL_TYPES = ("GPENCIL", "GREASEPENCIL")
 
+#: Options of a property whose path may begin with ``//`` (newer versions want to be told).
+RELATIVE_PATH = (
+    {"PATH_SUPPORTS_BLEND_RELATIVE"}
+    if "is_path_supports_blend_relative" in bpy.types.Property.bl_rna.properties
+    else set()
+)
+
 #: Whether Cycles was built with Open Image Denoise, which Debian's Blender lacks.
 CAN_DENOISE = bool(getattr(_cycles, "with_openimagedenoise", False))
 

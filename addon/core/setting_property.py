@@ -23,6 +23,7 @@ from bpy.props import (
     StringProperty,
 )
 
+from .blender_versions import RELATIVE_PATH
 from .conversion import display_colour, hexadecimal
 from .list_rows import (
     ROWS,
@@ -360,4 +361,6 @@ def _property(
     if search is not None:
         given.update(search=search, search_options={"SUGGESTION"})
     subtype = "FILE_PATH" if field.name in FILES else "NONE"
+    if subtype == "FILE_PATH":
+        given["options"] = {"ANIMATABLE", *RELATIVE_PATH}
     return StringProperty(**given, default=default, subtype=subtype)

@@ -18,6 +18,7 @@ from ...geometry.mesh.solid import Mesh
 from ..core.blender_versions import GREASE_PENCIL_TYPES, stroke_points
 from ..core.conversion import METRES_PER_MM, millimetres, read_mesh
 from ..core.ownership import is_made
+from .drawn_objects import draw_with
 from .job_property import job_changed
 from .layer_list import add_layer
 from .scene_job import folder_of
@@ -58,6 +59,7 @@ class SHEETSTACK_OT_artwork_from_objects(bpy.types.Operator):
         row.artwork = free_file(folder_of(scene), file_stem(row.name))
         row.kept = bpy.data.texts.new(row.artwork)
         row.kept.from_string(artwork_svg(parts, (sheet.width_mm, sheet.height_mm)))
+        draw_with(row, things)
         job_changed(row, context)
         self.report({"INFO"}, f"Layer '{row.name}' from {len(things)} objects.")
         return {"FINISHED"}

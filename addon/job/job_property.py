@@ -13,6 +13,7 @@ from bpy.props import (
 
 from ...geometry.job.materials import Material
 from ...geometry.job.sections import SECTIONS, BridgeArea, BridgeByHand
+from ..core.blender_versions import RELATIVE_PATH
 from ..core.conversion import display_colour
 from ..core.setting_property import property_group
 from ..core.viewport import draw_anew
@@ -99,10 +100,14 @@ class JobProperties:
         name="Folder",
         description="Folder that relative artwork paths start from",
         subtype="DIR_PATH",
+        options=RELATIVE_PATH,
         update=job_changed,
     )
     file: StringProperty(
-        name="Job file", description="File the job was opened from or saved to", subtype="FILE_PATH"
+        name="Job file",
+        description="File the job was opened from or saved to",
+        subtype="FILE_PATH",
+        options=RELATIVE_PATH,
     )
     text: StringProperty(
         description="The job file as it was, so that saving keeps its comments", options={"HIDDEN"}

@@ -9,6 +9,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
 import bpy
 
@@ -85,10 +86,12 @@ def restored(copies: dict[str, tuple[str, str]], job: Job) -> Iterator[Job]:
         for number, layer in enumerate(job.layers):
             if layer.name in copies and not source_of(job, layer).path.exists():
                 name, text = copies[layer.name]
-                path = Path(folder, str(number), Path(layer.artwork).name)
+                file = "font" if layer.text else "artwork"
+                path = Path(folder, str(number), Path(getattr(layer, file)).name)
                 path.parent.mkdir()
                 path.write_bytes(bytes_from_text(text, name))
-                layer = replace(layer, artwork=str(path))
+                changed: dict[str, Any] = {file: str(path)}
+                layer = replace(layer, **changed)
             layers.append(layer)
         yield replace(job, layers=tuple(layers))
 

@@ -9,6 +9,7 @@ from ...geometry.job.sections import LayerSettings
 from ..core.setting_property import draw_section, draw_setting
 from ..core.tab import TabPanel
 from .layer_list import MASK_ENDINGS, active_layer
+from .sources import is_missing
 
 #: Settings of a layer that only masks have.
 MASK_KEYS = ("pixel_mm", "painted", "threshold", "smooth_mm", "simplify_mm")
@@ -70,7 +71,14 @@ class SHEETSTACK_PT_layer(TabPanel, bpy.types.Panel):
         row.prop(layer, "role")
         row.menu("SHEETSTACK_MT_role", text="", icon="DOWNARROW_HLT")
         layout.prop(layer, "artwork")
-        if layer.kept:
+        if is_missing(context.scene, layer):
+            missing = layout.column(align=True)
+            missing.alert = True
+            missing.label(text="The file is not found", icon="ERROR")
+            if layer.kept:
+                missing.label(text="Its copy in the .blend is used")
+            missing.prop(context.scene.sheetstack, "folder")
+        elif layer.kept:
             kept = layout.row()
             kept.active = False
             kept.label(text="A copy is kept in this .blend", icon="PACKAGE")

@@ -10,7 +10,9 @@ from ..core.long_work import LongWork, Work, may_begin
 from ..core.look import frame, isolate, join
 from ..core.ownership import key_of, scene_of
 from ..job import kept_artwork
+from ..job.drawn_objects import renew_drawn
 from ..job.scene_job import job_of
+from ..job.sources import missing_files, states_of
 from .last_build import builder
 from .sheet_object import sheets_of, show_build
 
@@ -37,7 +39,9 @@ class SHEETSTACK_OT_build(LongWork, bpy.types.Operator):
 
     def work(self, context: Any) -> Work:
         self._scene = key_of(context.scene)
+        renew_drawn(context)
         self._job = job_of(context.scene)
+        self._sources, self._missing = states_of(context.scene), missing_files(context.scene)
         return builder(context.scene, self._job)
 
     def done(self, context: Any, result: Any) -> set[str]:
@@ -57,7 +61,13 @@ class SHEETSTACK_OT_build(LongWork, bpy.types.Operator):
         if unchanged:
             kept_artwork.keep(scene, self._job)
         scene.sheetstack.is_stale = not unchanged
+        scene.sheetstack.sources, scene.sheetstack.changed_sources = self._sources, ""
         self.report(*_summary(result))
+        if self._missing:
+            self.report(
+                {"WARNING"},
+                f"{', '.join(self._missing)}: not found; built from the copy in this .blend.",
+            )
         if edited:
             self.report({"WARNING"}, f"Edits by hand were kept in {', '.join(edited)}.")
         return {"FINISHED"}

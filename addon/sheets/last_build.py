@@ -15,7 +15,8 @@ from ...geometry.job.job import Job
 from ...geometry.progress import Progress
 from ..job import kept_artwork
 
-Stamp = tuple[tuple[int, int], ...]
+#: What files and kept copies were like.
+Stamp = tuple[tuple[int, int] | tuple[str, str], ...]
 
 _last: list[tuple[Job, Stamp, Build]] = []
 
@@ -28,7 +29,7 @@ def builder(scene: bpy.types.Scene, job: Job) -> Callable[[Progress], Build]:
     copies = kept_artwork.copies_of(scene)
 
     def work(progress: Progress) -> Build:
-        stamp = _stamp(job)
+        stamp: Stamp = (*_stamp(job), *copies.values())
         for known, its_stamp, result in _last:
             if known == job and its_stamp == stamp:
                 return result
@@ -45,7 +46,7 @@ def last_build_of(job: Job) -> Build | None:
     return next((result for known, _, result in _last if known == job), None)
 
 
-def _stamp(job: Job) -> Stamp:
+def _stamp(job: Job) -> tuple[tuple[int, int], ...]:
     """Return size and time of change of each layer's file, (0, 0) where there is none."""
     stamps = []
     for layer in job.layers:

@@ -78,6 +78,8 @@ def _draw_build(layout: Any, state: Any) -> None:
     row.operator("sheetstack.build", icon="MOD_BUILD")
     if state.is_stale and state.collection is not None:
         layout.label(text="Changed since the last build", icon="INFO")
+        if state.changed_sources:
+            layout.label(text=f"New on disk: {state.changed_sources}", icon="FILE_REFRESH")
     row = layout.row()
     row.use_property_split = False
     row.prop(state, "follow")

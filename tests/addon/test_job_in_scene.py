@@ -175,7 +175,7 @@ def test_sheets_of_format_1_are_known_again(built):
         (lambda s: setattr(s.sheet, "margin_mm", 60), "margin_mm = 60: expected less than half"),
         (lambda s: setattr(s.sheet, "material", "lead"), "material = 'lead': expected one of"),
         (lambda s: setattr(s.layers[1], "name", "Base"), "two \\[\\[layers\\]\\] tables are named"),
-        (lambda s: setattr(s.layers[0], "artwork", ""), "layer 1 'Base': artwork is empty"),
+        (lambda s: setattr(s.layers[0], "artwork", ""), "the key 'artwork' is missing"),
         (
             lambda s: setattr(s.layers[0], "artwork", "none.svg"),
             "none.svg: the artwork file",
