@@ -33,6 +33,7 @@ from ..finding import Finding, Severity
 from ..planar.contours import level_curves
 from ..planar.simplify import thin_out
 from ..tolerance import TOLERANCES, Tolerances
+from .deep_grey import deep_levels
 from .read import Artwork
 from .source import ArtworkSource
 
@@ -213,7 +214,7 @@ def _load(
         picture = picture.transpose(_TURNS[orientation])
         if orientation >= 5 and dpi is not None:
             dpi = (dpi[1], dpi[0])
-    grey, opacity = _levels(picture)
+    grey, opacity = _levels(picture, path)
     return grey, opacity, dpi, findings
 
 
@@ -246,12 +247,13 @@ def _stated_dpi(
     return None if dpi is None else (float(dpi[0]), float(dpi[1]))
 
 
-def _levels(image: Image.Image) -> tuple[NDArray[np.float32], NDArray[np.float32] | None]:
+def _levels(
+    image: Image.Image, path: Path
+) -> tuple[NDArray[np.float32], NDArray[np.float32] | None]:
     if image.mode.startswith("I"):  # 16 bits
-        values = np.asarray(image).astype(np.float32)
         key = image.info.get("transparency")
-        opacity = None if key is None else (values != key).astype(np.float32)
-        return np.clip(values / 65535, 0, 1), opacity
+        opacity = None if key is None else (np.asarray(image) != key).astype(np.float32)
+        return deep_levels(image, path), opacity
     transparent = "transparency" in image.info or image.mode in ("LA", "La", "PA", "RGBA", "RGBa")
     if not transparent:
         return _unit(image.convert("L")), None

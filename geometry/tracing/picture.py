@@ -19,6 +19,7 @@ from numpy.typing import NDArray
 from PIL import Image, ImageCms, ImageOps, UnidentifiedImageError
 
 from ..arrays import Bools, Plane
+from ..artwork.deep_grey import deep_levels
 from ..errors import ArtworkError
 
 Size = tuple[int, int]
@@ -148,7 +149,7 @@ def _read(path: Path, working: Callable[[Size], Size]) -> Picture:
         stored = wanted[::-1] if turned else wanted
         image.draft(None, stored)  # JPEG is decoded at half, quarter or eighth size
         image.load()
-        small = ImageOps.exif_transpose(_scaled(image, stored))
+        small = ImageOps.exif_transpose(_scaled(image, stored, path))
     if small.mode == "F":
         grey = np.clip(np.asarray(small, np.float32), 0, 1)
         return Picture(np.repeat(grey[..., None], 3, axis=2), np.ones_like(grey), full, path.name)
@@ -160,10 +161,12 @@ def _read(path: Path, working: Callable[[Size], Size]) -> Picture:
     return Picture(srgb, opacity, full, path.name)
 
 
-def _scaled(image: Image.Image, size: Size) -> Image.Image:
+def _scaled(image: Image.Image, size: Size, path: Path) -> Image.Image:
     """Return the picture as RGB, RGBA or, for more than 8 bits of grey, F from 0 to 1, scaled."""
     exif, profile = image.info.get("exif"), image.info.get("icc_profile")
-    if image.mode.startswith("I") or image.mode == "F":
+    if image.mode.startswith("I"):
+        image = Image.fromarray(deep_levels(image, path))
+    elif image.mode == "F":
         image = Image.fromarray(_unit(np.asarray(image)))
     elif image.mode in ("LA", "La", "PA", "RGBA", "RGBa") or "transparency" in image.info:
         image = image.convert("RGBA")
@@ -181,10 +184,8 @@ def _unit(values: NDArray[np.generic]) -> Plane:
     levels = values.astype(np.float32)
     if not np.isfinite(levels).all():
         raise ValueError("a pixel's value is not a number")
-    if values.dtype.kind == "f":
-        low, high = min(0.0, float(levels.min())), max(1.0, float(levels.max()))
-        return (levels - np.float32(low)) / np.float32(high - low)
-    return levels / np.float32(max(65535.0, float(levels.max())))
+    low, high = min(0.0, float(levels.min())), max(1.0, float(levels.max()))
+    return (levels - np.float32(low)) / np.float32(high - low)
 
 
 def _in_srgb(image: Image.Image, profile: bytes | None) -> Image.Image:

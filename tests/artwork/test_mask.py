@@ -447,3 +447,10 @@ def test_the_door_leads_here_and_scales(tmp_path):
     artwork = read_artwork(ArtworkSource(tmp_path / "MASK.PNG", pixel_mm=1, scale=2))
     assert artwork.page == (120, 80)
     assert artwork.shape.bounds == (40, 50, 100, 70)
+
+
+def test_twelve_bits_that_call_themselves_sixteen_are_refused(tmp_path):
+    """All of it would be read as black, and painted."""
+    Image.fromarray(np.full((9, 9), 4095, np.uint16)).save(tmp_path / "a.png")
+    with pytest.raises(ArtworkError, match="up to 4095 of 65535 only"):
+        read_mask(ArtworkSource(tmp_path / "a.png", pixel_mm=1))

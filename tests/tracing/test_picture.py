@@ -66,6 +66,27 @@ def test_sixteen_bits_of_grey_are_kept(tmp_path):
         assert np.abs(picture.srgb[..., 1] - ramp / 65535).max() < 1e-4
 
 
+@pytest.mark.parametrize("photometric", ["minisblack", "miniswhite"])
+@pytest.mark.parametrize("kind", [bool, np.uint8, np.uint16])
+def test_a_tiff_says_whether_0_is_white(tmp_path, kind, photometric):
+    """TIFF 6.0, section 3: PhotometricInterpretation. Written by tifffile."""
+    tifffile = pytest.importorskip("tifffile")
+    most = 1 if kind is bool else np.iinfo(kind).max
+    stored = (np.linspace(0, 1, 48).round(0 if kind is bool else 9) * most).astype(kind)
+    stored = np.tile(stored, (32, 1))
+    tifffile.imwrite(tmp_path / "a.tif", stored, photometric=photometric)
+    wanted = stored / most if photometric == "minisblack" else 1 - stored / most
+    found = read_picture(tmp_path / "a.tif", full_size).srgb[..., 1]
+    assert np.abs(found - wanted).max() < 1 / 200
+
+
+@pytest.mark.parametrize("name", ["a.png", "a.tif"])
+def test_twelve_bits_that_call_themselves_sixteen_are_refused(tmp_path, name):
+    Image.fromarray(np.full((32, 64), 4095, np.uint16)).save(tmp_path / name)
+    with pytest.raises(ArtworkError, match="up to 4095 of 65535 only"):
+        read_picture(tmp_path / name, full_size)
+
+
 def test_sixteen_bits_of_colour_are_read(tmp_path):
     tifffile = pytest.importorskip("tifffile")
     pixels = (data.coffee().astype(np.uint16) * 257)[::4, ::4]
