@@ -66,10 +66,15 @@ def pins(registration: RegistrationSettings, sheet: SheetSettings) -> MultiPolyg
 
 
 def holes(registration: RegistrationSettings, sheet: SheetSettings) -> MultiPolygon:
-    """Return what registration takes out of a sheet, as polygons in mm: holes, or half holes."""
+    """Return what registration takes out of a sheet, as polygons in mm: holes, or half holes.
+
+    Holes that do not lie within the sheet are left out, and told by ``registration_findings``.
+    """
     discs = pins(registration, sheet)
-    if registration.feature == "holes" or discs.is_empty:
-        return discs
+    if registration.feature == "holes":
+        centres = pin_centres(registration, sheet)
+        fits = [_within(at, registration, sheet) for at in centres]
+        return MultiPolygon([d for d, fit in zip(discs.geoms, fits, strict=True) if fit])
     plate = shapely.box(0, 0, sheet.width_mm, sheet.height_mm)
     return MultiPolygon([disc.intersection(plate) for disc in discs.geoms])
 
@@ -111,6 +116,14 @@ def wrong_ways_that_fit(
     return tuple(found)
 
 
+def _within(
+    centre: tuple[float, float], registration: RegistrationSettings, sheet: SheetSettings
+) -> bool:
+    x, y = centre
+    nearest = min(x, y, sheet.width_mm - x, sheet.height_mm - y)
+    return registration.hole_diameter_mm / 2 < nearest
+
+
 def _off_the_sheet(
     pins: tuple[tuple[float, float], ...],
     registration: RegistrationSettings,
@@ -119,18 +132,18 @@ def _off_the_sheet(
     """Return a finding for each hole that runs over an edge of the sheet, or lies beyond it."""
     if registration.feature != "holes":
         return []
-    radius = registration.hole_diameter_mm / 2
     told = []
     for x, y in pins:
-        if radius < min(x, y, sheet.width_mm - x, sheet.height_mm - y):
+        if _within((x, y), registration, sheet):
             continue
         told.append(
             Finding(
                 "registration.hole-off-sheet",
                 Severity.SPOILS,
-                f"A registration hole of {2 * radius:g} mm about ({x:g}, {y:g}) mm does not lie "
-                f"within the sheet of {sheet.width_mm:g} x {sheet.height_mm:g} mm; change "
-                "inset_mm or hole_diameter_mm.",
+                f"A registration hole of {registration.hole_diameter_mm:g} mm about "
+                f"({x:g}, {y:g}) mm does not lie within the sheet of {sheet.width_mm:g} x "
+                f"{sheet.height_mm:g} mm and is left out; change "
+                f"{'holes_mm' if registration.holes_mm else 'inset_mm'} or hole_diameter_mm.",
                 place=(min(max(x, 0.0), sheet.width_mm), min(max(y, 0.0), sheet.height_mm)),
             )
         )
@@ -152,7 +165,7 @@ def registration_findings(
                 place=pins[0],
             )
         )
-    ways = wrong_ways_that_fit(registration, sheet)
+    ways = () if found else wrong_ways_that_fit(registration, sheet)
     if len(pins) > 1 and ways:
         found.append(
             Finding(

@@ -8,6 +8,7 @@ from hypothesis import strategies as st
 from shapely import MultiPolygon, affinity, box
 
 from sheetstack.geometry.fabricate.marks import edge_marks, pin_crosses
+from sheetstack.geometry.finding import Severity
 from sheetstack.geometry.job.sections import RegistrationSettings, SheetSettings
 from sheetstack.geometry.sheet.registration import (
     holes,
@@ -91,3 +92,23 @@ def test_crosses_meet_in_the_pins_and_letters_stay_on_the_sheet():
     every = np.concatenate(letters)
     assert (every >= 0).all()
     assert (every <= (200, 150)).all()
+
+
+@pytest.mark.parametrize(("diameter", "inset"), [(200, 10), (30, 10), (8, 4), (5, 0), (5, 2000)])
+def test_holes_that_the_sheet_has_no_room_for_are_left_out_and_told(diameter, inset):
+    """Cut by half they would leave horns at the edge, told as islands and narrow places."""
+    sheet = SheetSettings(width_mm=140, height_mm=140)
+    registration = RegistrationSettings(hole_diameter_mm=diameter, inset_mm=inset)
+    assert holes(registration, sheet).is_empty
+    told = registration_findings(registration, sheet)
+    assert [f.code for f in told] == ["registration.hole-off-sheet"] * 3
+    assert all(f.severity is Severity.SPOILS and "is left out" in f.message for f in told)
+
+
+def test_holes_that_fit_are_cut_beside_one_that_does_not():
+    sheet = SheetSettings(width_mm=140, height_mm=140)
+    own = RegistrationSettings(hole_diameter_mm=6, holes_mm=((10, 10), (139, 70)))
+    (hole,) = holes(own, sheet).geoms
+    assert hole.centroid.coords[0] == pytest.approx((10, 10))
+    (told,) = [f for f in registration_findings(own, sheet) if "left out" in f.message]
+    assert "holes_mm" in told.message
