@@ -50,6 +50,10 @@ class SHEETSTACK_PT_support(TabPanel, bpy.types.Panel):
         row.use_property_split = False
         row.prop(state, "show_labels")
         row.prop(state, "show_all_layers")
+        column = layout.column(align=True)
+        column.use_property_split = False
+        column.prop(state, "show_outlines")
+        column.prop(state, "solo")
 
 
 def _draw_boxes(layout: Any) -> None:

@@ -9,7 +9,7 @@ from mathutils import Vector
 
 from ...geometry.arrays import Floats
 from ...geometry.errors import SheetstackError
-from ..core.conversion import millimetres
+from ..core.conversion import metres_per_unit, millimetres
 from ..core.list_rows import list_value, put_list, rows_name
 from ..core.ownership import is_made
 from ..job.layer_list import active_layer
@@ -115,7 +115,10 @@ def _on_sheet(point: Vector, scene: Any) -> Floats:
     sheets, layer = sheets_of(scene), active_layer(scene)
     names = sheet_names(layer) if layer else ()
     sheet = next((sheets[name] for name in names if name in sheets), None)
-    inside = sheet.matrix_world.inverted() @ point if sheet is not None else point
+    if sheet is not None:
+        inside = sheet.matrix_world.inverted() @ point
+    else:
+        inside = point * metres_per_unit(scene)
     flat: Floats = millimetres(inside)[:2]
     return flat
 

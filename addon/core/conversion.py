@@ -1,4 +1,8 @@
-"""Conversion between geometry and Blender: the one place where mm meet m and sRGB meets linear."""
+"""Conversion between geometry and Blender: the one place where mm meet m and sRGB meets linear.
+
+What the add-on makes is in metres, and hangs on something that is scaled to the scene's units; what
+the user has made is in the scene's units, of which ``metres_per_unit`` tells the length.
+"""
 
 from __future__ import annotations
 
@@ -13,7 +17,7 @@ from ...geometry.colour import hex_from_srgb, linear_from_srgb, srgb_from_hex
 from ...geometry.mesh.solid import Mesh
 from .blender_versions import STORES_LOOP_TOTAL, forget_selection
 
-#: 1 Blender unit is 1 m.
+#: 1 Blender unit is 1 m in all that the add-on makes.
 METRES_PER_MM = 0.001
 
 
@@ -25,6 +29,12 @@ def metres(mm: Any) -> Any:
 def millimetres(units: Any) -> Any:
     """Return lengths in Blender units as mm."""
     return np.asarray(units, np.float64) / METRES_PER_MM
+
+
+def metres_per_unit(scene: bpy.types.Scene) -> float:
+    """Return the length of a scene's unit in metres, as its Unit Scale says."""
+    units = scene.unit_settings
+    return 1.0 if units.system == "NONE" else float(units.scale_length)
 
 
 def blender_coordinates(mesh: Mesh) -> NDArray[np.float32]:

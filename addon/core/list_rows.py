@@ -22,7 +22,7 @@ from bpy.props import (
     StringProperty,
 )
 
-from .conversion import display_colour, hexadecimal, millimetres
+from .conversion import display_colour, hexadecimal, metres_per_unit, millimetres
 
 #: Digits (mm) of what comes from the 3D cursor: a micrometre.
 DIGITS = 3
@@ -356,7 +356,8 @@ class SHEETSTACK_OT_add_list_row(ListWork, bpy.types.Operator):
         if group is None:
             return {"CANCELLED"}
         rows = getattr(group, rows_name(self.name))
-        cursor = millimetres(context.scene.cursor.location)[:2]
+        scene = context.scene
+        cursor = millimetres(scene.cursor.location)[:2] * metres_per_unit(scene)
         here = [round(float(c), DIGITS) for c in cursor]
         kind = type(rows.add())
         rows[len(rows) - 1].set_value(_first_value(kind, rows, here))

@@ -16,6 +16,7 @@ from bpy.props import (
 
 from ...geometry.finding import Severity
 from ...geometry.support.repairs import can_be_mended
+from ..core.conversion import metres_per_unit
 from ..core.list_rows import list_value, put_list
 from ..core.viewport import NARROW
 from ..sheets.sheet_object import place_in_scene, sheet_names
@@ -204,9 +205,10 @@ def fly_to_active(context: Any) -> None:
     if finding is None or not finding.has_place:
         return
     target = place_in_scene(context.scene, finding.layer, finding.place_mm)
+    near = DISTANCE / metres_per_unit(context.scene)
     if bpy.app.background:
         for view in _views(context).values():
-            view.view_location, view.view_distance = target, DISTANCE
+            view.view_location, view.view_distance = target, near
         return
     flights = {
         key: (view.view_location.copy(), view.view_distance)
@@ -222,7 +224,7 @@ def fly_to_active(context: Any) -> None:
             if key in flights:
                 start, distance = flights[key]
                 view.view_location = start.lerp(target, eased)
-                view.view_distance = distance * (DISTANCE / distance) ** eased
+                view.view_distance = distance * (near / distance) ** eased
         return STEP if share < 1.0 else None
 
     bpy.app.timers.register(step)

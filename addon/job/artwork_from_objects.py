@@ -8,6 +8,7 @@ from typing import Any
 
 import bpy
 import numpy as np
+from mathutils import Matrix
 
 from ...geometry.arrays import Floats
 from ...geometry.errors import ArtworkError, GeometryError, SheetstackError
@@ -16,7 +17,7 @@ from ...geometry.job.names import file_stem
 from ...geometry.mesh.outline import flat_shape
 from ...geometry.mesh.solid import Mesh
 from ..core.blender_versions import GREASE_PENCIL_TYPES, stroke_points
-from ..core.conversion import METRES_PER_MM, millimetres, read_mesh
+from ..core.conversion import METRES_PER_MM, metres_per_unit, millimetres, read_mesh
 from ..core.ownership import is_made
 from .drawn_objects import draw_with
 from .job_property import job_changed
@@ -82,12 +83,13 @@ def parts_of(thing: bpy.types.Object, context: Any) -> list[Part]:
     ArtworkError
         It has nothing with an area.
     """
+    matrix = Matrix.Scale(metres_per_unit(context.scene), 4) @ thing.matrix_world
     if thing.type == "CURVE" and all(s.type in {"BEZIER", "POLY"} for s in thing.data.splines):
-        parts = _curve_parts(thing)
+        parts = _curve_parts(thing, matrix)
     elif thing.type in GREASE_PENCIL_TYPES:
-        parts = _stroke_parts(thing)
+        parts = _stroke_parts(thing, matrix)
     else:
-        parts = _mesh_parts(thing, context)
+        parts = _mesh_parts(thing, matrix, context)
     if not parts:
         raise ArtworkError(
             f"Object '{thing.name}': expected something with an area: a closed or bevelled curve, "
@@ -106,20 +108,20 @@ def free_file(folder: Path, stem: str) -> str:
 
 
 def _flat(points: Any, matrix: Any) -> Floats:
-    """Return points (..., 3) of an object as x, y in the scene's mm."""
+    """Return points (..., 3) of an object, by its matrix to metres, as x, y in the scene's mm."""
     points = np.asarray(points, float)
     moved = points @ np.array(matrix.to_3x3()).T + np.array(matrix.translation)
     flat: Floats = millimetres(moved[..., :2])
     return flat
 
 
-def _curve_parts(thing: bpy.types.Object) -> list[Part]:
+def _curve_parts(thing: bpy.types.Object, matrix: Any) -> list[Part]:
     filled: list[Line] = []
     parts: list[Part] = []
-    width = 2 * thing.data.bevel_depth * max(thing.matrix_world.to_scale()[:2]) / METRES_PER_MM
+    width = 2 * thing.data.bevel_depth * max(matrix.to_scale()[:2]) / METRES_PER_MM
     fills = thing.data.dimensions == "2D" and thing.data.fill_mode != "NONE"
     for spline in thing.data.splines:
-        line = _line(spline, thing.matrix_world)
+        line = _line(spline, matrix)
         if line.closed and (fills or width == 0):
             filled.append(line)
         elif width > 0:
@@ -140,11 +142,11 @@ def _line(spline: Any, matrix: Any) -> Line:
     return Line(_flat(pieces, matrix), closed)
 
 
-def _stroke_parts(thing: bpy.types.Object) -> list[Part]:
+def _stroke_parts(thing: bpy.types.Object, matrix: Any) -> list[Part]:
     parts: list[Part] = []
-    scale = max(thing.matrix_world.to_scale()[:2])
+    scale = max(matrix.to_scale()[:2])
     for points, cyclic, thickness in stroke_points(thing):
-        line = Line(_flat(points, thing.matrix_world), cyclic)
+        line = Line(_flat(points, matrix), cyclic)
         if cyclic and len(points) > 2:
             parts.append(Fill((line,)))
         elif len(points) > 1:
@@ -152,12 +154,12 @@ def _stroke_parts(thing: bpy.types.Object) -> list[Part]:
     return parts
 
 
-def _mesh_parts(thing: bpy.types.Object, context: Any) -> list[Part]:
+def _mesh_parts(thing: bpy.types.Object, matrix: Any, context: Any) -> list[Part]:
     evaluated = thing.evaluated_get(context.evaluated_depsgraph_get())
     mesh, _ = read_mesh(evaluated.to_mesh())
     evaluated.to_mesh_clear()
     flat = np.zeros_like(mesh.vertices)
-    flat[:, :2] = _flat(mesh.vertices * METRES_PER_MM, thing.matrix_world)
+    flat[:, :2] = _flat(mesh.vertices * METRES_PER_MM, matrix)
     try:
         shape = flat_shape(Mesh(flat, mesh.faces))
     except GeometryError:

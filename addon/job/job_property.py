@@ -112,12 +112,6 @@ class JobProperties:
     text: StringProperty(
         description="The job file as it was, so that saving keeps its comments", options={"HIDDEN"}
     )
-    active_layer: IntProperty(
-        name="Active layer",
-        description="Layer whose settings and marks are shown",
-        min=0,
-        update=draw_anew,
-    )
     bridges_by_hand: CollectionProperty(
         type=SHEETSTACK_PG_bridge, description="Bridges set by hand"
     )

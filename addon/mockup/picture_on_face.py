@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from ...geometry.errors import GeometryError
 from ...geometry.scene.wall_face import face_frame, face_size
-from ..core.conversion import metres
+from ..core.conversion import metres, metres_per_unit
 from ..core.ownership import is_made, owning, remove_made
 from . import mockup_material
 
@@ -75,7 +75,7 @@ def put_picture(
         [wall.matrix_world @ mesh.vertices[v].co for v in mesh.polygons[face].vertices], np.float64
     )
     middle, axes = face_frame(corners)
-    width, height = metres(size_mm).tolist()
+    width, height = (metres(size_mm) / metres_per_unit(scene)).tolist()
     old = wall.sheetstack.picture
     if old is not None and is_made(scene, old):
         remove_made(scene, ROLE, thing=old)
@@ -83,7 +83,7 @@ def put_picture(
         wall.sheetstack.picture = _plane(scene, picture, (width, height))
     place = np.eye(4)
     place[:3, :3] = axes.T
-    place[:3, 3] = middle + axes[2] * float(metres(OFF))
+    place[:3, 3] = middle + axes[2] * float(metres(OFF)) / metres_per_unit(scene)
     thing = wall.sheetstack.picture
     thing.parent = wall
     thing.matrix_parent_inverse = wall.matrix_world.inverted()

@@ -11,7 +11,7 @@ from ...geometry.arrays import Bools
 from ...geometry.errors import SheetstackError
 from ...geometry.mesh.islands import Piece, find_pieces
 from ..core.blender_versions import forget_selection
-from ..core.conversion import read_mesh
+from ..core.conversion import metres_per_unit, read_mesh
 
 
 class SHEETSTACK_OT_find_islands(bpy.types.Operator):
@@ -42,7 +42,8 @@ class SHEETSTACK_OT_find_islands(bpy.types.Operator):
         thing = context.object
         if thing.mode == "EDIT":
             thing.update_from_editmode()
-        mesh, polygons = read_mesh(thing.data, tuple(thing.matrix_world.to_scale()))
+        scale = thing.matrix_world.to_scale() * metres_per_unit(context.scene)
+        mesh, polygons = read_mesh(thing.data, tuple(scale))
         try:
             pieces = find_pieces(mesh)
         except SheetstackError as error:

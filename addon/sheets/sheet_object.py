@@ -17,7 +17,7 @@ from ...geometry.job.sections import LayerSettings
 from ...geometry.scene.marks import Mark, marks_of
 from ...geometry.scene.stack import sheet_places
 from ..core.blender_versions import show_transparency, use_nodes
-from ..core.conversion import fill_mesh, metres, shader_colour, vertex_coordinates
+from ..core.conversion import fill_mesh, metres, metres_per_unit, shader_colour, vertex_coordinates
 from ..core.ownership import add_made, give_away, is_own, made, own, remove_made
 
 
@@ -53,6 +53,7 @@ def show_build(scene: bpy.types.Scene, build: Build) -> list[str]:
         Names of the objects that hold such edits.
     """
     stack = stack_of(scene)
+    fit_units(scene, stack)
     old = made(scene, "SHEET")
     kept = []
     for layer in build.layers:
@@ -85,12 +86,21 @@ def stack_of(scene: bpy.types.Scene) -> bpy.types.Object:
     if found:
         return next(iter(found.values()))
     remove_made(scene, "STACK")
+    scene.sheetstack.stack_scale = 1.0
     stack = add_made(scene, "STACK", bpy.data.objects.new("Stack", None))
     stack.sheetstack.kind = "STACK"
     stack.empty_display_type = "ARROWS"
     stack.empty_display_size = 0.05
     collection.objects.link(stack)
     return stack
+
+
+def fit_units(scene: bpy.types.Scene, stack: bpy.types.Object) -> None:
+    """Let the stack have true size in the scene's units, beside any scale that the user gave it."""
+    wanted, state = 1 / metres_per_unit(scene), scene.sheetstack
+    if state.stack_scale != wanted:
+        stack.scale = stack.scale * (wanted / state.stack_scale)
+        state.stack_scale = wanted
 
 
 def put_findings(scene: bpy.types.Scene, findings: tuple[Finding, ...]) -> None:
@@ -123,11 +133,12 @@ def arrange(scene: bpy.types.Scene) -> None:
 
 def show_layers(scene: bpy.types.Scene) -> None:
     """Hide the sheets of the layers that are not to be shown."""
-    sheets = sheets_of(scene)
-    for row in scene.sheetstack.layers:
+    sheets, state = sheets_of(scene), scene.sheetstack
+    for number, row in enumerate(state.layers):
+        shown = row.is_shown and (not state.solo or number == state.active_layer)
         for name in sheet_names(row):
-            if name in sheets and sheets[name].hide_viewport == row.is_shown:
-                sheets[name].hide_viewport = not row.is_shown
+            if name in sheets and sheets[name].hide_viewport == shown:
+                sheets[name].hide_viewport = not shown
 
 
 def place_in_scene(scene: bpy.types.Scene, layer: str, place_mm: Any) -> Any:
@@ -135,7 +146,7 @@ def place_in_scene(scene: bpy.types.Scene, layer: str, place_mm: Any) -> Any:
     sheet = sheets_of(scene).get(layer)
     x, y = place_mm
     if sheet is None:
-        return Vector(metres((x, y, 0.0)))
+        return Vector(metres((x, y, 0.0))) / metres_per_unit(scene)
     return sheet.matrix_world @ Vector(metres((x, y, sheet.sheetstack.thickness_mm)))
 
 

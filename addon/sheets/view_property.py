@@ -3,9 +3,10 @@
 from typing import Any
 
 import bpy
-from bpy.props import BoolProperty, FloatProperty, PointerProperty, StringProperty
+from bpy.props import BoolProperty, FloatProperty, IntProperty, PointerProperty, StringProperty
 
-from ..core.viewport import draw_anew
+from ..core.viewport import draw_anew, redraw_views
+from .selection import choose_sheet
 from .sheet_object import arrange, show_layers
 
 
@@ -17,6 +18,12 @@ def _moved(group: Any, context: Any) -> None:
 def _shown(group: Any, context: Any) -> None:
     """Show or hide a layer's sheet with its check box."""
     show_layers(group.id_data)
+
+
+def _chosen(group: Any, context: Any) -> None:
+    """Choose the active layer's sheet in the view, too."""
+    choose_sheet(group.id_data)
+    redraw_views()
 
 
 #: What a layer keeps of how its sheet is shown.
@@ -33,8 +40,19 @@ LAYER_PROPERTIES = {
 class ViewProperties:
     """What a scene keeps of its sheets in the view."""
 
+    active_layer: IntProperty(
+        name="Active layer",
+        description="Layer whose settings and marks are shown; its sheet is the active object",
+        min=0,
+        update=_chosen,
+    )
     collection: PointerProperty(
         type=bpy.types.Collection, name="Sheets", description="Collection of the built sheets"
+    )
+    stack_scale: FloatProperty(
+        description="Factor that fits the stack to the scene's units",
+        default=1.0,
+        options={"HIDDEN"},
     )
     follow: BoolProperty(
         name="Follow changes",
@@ -67,6 +85,17 @@ class ViewProperties:
     show_all_layers: BoolProperty(
         name="All layers",
         description="Draw the marks of all layers, not of the active one only",
+        update=draw_anew,
+    )
+    solo: BoolProperty(
+        name="Active sheet alone",
+        description="Show the active layer's sheet and hide the others, which lie over it",
+        update=_shown,
+    )
+    show_outlines: BoolProperty(
+        name="Outlines",
+        description="Draw the edges of every sheet, so that dark ones are seen on a dark view",
+        default=True,
         update=draw_anew,
     )
     show_islands: BoolProperty(

@@ -57,6 +57,15 @@ OVERLAY_LIFT, DASH = 5.0, 3.0
 #: More labels than this only hide the picture.
 MOST_LABELS = 400
 
+#: Colour and width (pixels) of the outlines that keep dark sheets visible on a dark view.
+OUTLINE, OUTLINE_WIDTH = (0.75, 0.75, 0.75, 0.55), 1.0
+#: How much is seen of a sign that another sheet lies before.
+COVERED = 0.2
+#: A line of sight counts as meeting a sheet from this share of its way on: its own is no obstacle.
+OFF = 1e-4
+#: So many of the view's distances away lies the eye that sees in parallel lines.
+FAR = 100.0
+
 #: Kind, place in the scene, label.
 Sign = tuple[str, Any, str]
 
@@ -67,11 +76,20 @@ _overlays: dict[tuple[str, bool], tuple[str, Any]] = {}
 
 def draw_outlines() -> None:
     """Draw outlines of marks and the overlay; Blender calls it in each 3D view."""
+    if not overlays_are_on():
+        return
     scene = bpy.context.scene
     state = scene.sheetstack
     gpu.state.depth_test_set("LESS_EQUAL")
     gpu.state.blend_set("ALPHA")
     try:
+        for name, sheet in sheets_of(scene).items() if state.show_outlines else ():
+            if sheet.visible_get():
+                with gpu.matrix.push_pop():
+                    gpu.matrix.multiply_matrix(sheet.matrix_world)
+                    height = sheet.sheetstack.thickness_mm + LIFT / 2
+                    gpu.matrix.translate((0, 0, height * METRES_PER_MM))
+                    draw_lines(_outline_of(name, sheet, False), OUTLINE, OUTLINE_WIDTH)
         for sheet in marked_sheets(scene):
             with gpu.matrix.push_pop():
                 gpu.matrix.multiply_matrix(sheet.matrix_world)
@@ -88,22 +106,24 @@ def draw_outlines() -> None:
 def draw_signs() -> None:
     """Draw signs and labels at the places of marks and findings, over the picture."""
     context = bpy.context
-    signs = list(signs_of(context.scene))
+    signs = list(signs_of(context.scene)) if overlays_are_on() else []
     if not signs:
         return
     places, seen = _projected(context, np.array([sign[1] for sign in signs], float))
     scale = context.preferences.system.ui_scale
+    covered = are_covered(context.scene, np.array([sign[1] for sign in signs]), eye_of(context))
     gpu.state.blend_set("ALPHA")
     for kind in COLOURS:
         strokes = np.array(SIGNS[kind], float).reshape(-1, 2) * SIZES[kind] * scale
-        mine = [i for i, sign in enumerate(signs) if sign[0] == kind and seen[i]]
-        if mine:
-            ends = (places[mine][:, None, :] + strokes[None]).reshape(-1, 2)
-            flat = np.concatenate([ends, np.zeros((len(ends), 1))], axis=1)
-            draw_lines(line_batch(flat), COLOURS[kind], 2.0)
+        of_kind = np.array([sign[0] == kind for sign in signs]) & seen
+        for mine, alpha in ((of_kind & ~covered, 1.0), (of_kind & covered, COVERED)):
+            if mine.any():
+                ends = (places[mine][:, None, :] + strokes[None]).reshape(-1, 2)
+                flat = np.concatenate([ends, np.zeros((len(ends), 1))], axis=1)
+                draw_lines(line_batch(flat), (*COLOURS[kind][:3], alpha), 2.0)
     gpu.state.blend_set("NONE")
     if context.scene.sheetstack.show_labels:
-        _draw_labels(signs, places, seen, scale)
+        _draw_labels(signs, places, seen & ~covered, scale)
 
 
 def signs_of(scene: bpy.types.Scene) -> Iterator[Sign]:
@@ -118,11 +138,49 @@ def signs_of(scene: bpy.types.Scene) -> Iterator[Sign]:
                 place = to_scene @ (*metres((*mark["place"], top)), 1.0)
                 yield mark["kind"], place[:3], mark["label"]
     if state.show_findings:
+        marked = marked_sheets(scene)
         for number, finding in enumerate(state.findings, 1):
             sheet = sheets.get(finding.layer)
-            if finding.has_place and (sheet is None or sheet.visible_get()):
+            chosen = sheet is None or sheet in marked or number - 1 == state.active_finding
+            if finding.has_place and chosen and (sheet is None or sheet.visible_get()):
                 place = place_in_scene(scene, finding.layer, finding.place_mm)
                 yield finding.severity, tuple(place), f"!{number}"
+
+
+def overlays_are_on() -> bool:
+    """Return whether the view that is drawn shows overlays: marks are among them."""
+    space = bpy.context.space_data
+    return space is None or bool(space.overlay.show_overlays)
+
+
+def eye_of(context: Any) -> Floats:
+    """Return the place that a view is seen from, or far off along its way where it has none."""
+    view = context.region_data
+    back = np.array(view.view_matrix.inverted())
+    if view.is_perspective:
+        return np.asarray(back[:3, 3])
+    return np.asarray(back[:3, 3] + back[:3, 2] * view.view_distance * FAR)
+
+
+def are_covered(scene: bpy.types.Scene, places: Floats, eye: Floats) -> Bools:
+    """Return which places (n, 3) of the scene have a sheet between them and the eye.
+
+    Sheets are taken as whole plates: what is seen through an opening counts as covered.
+    """
+    covered = np.zeros(len(places), bool)
+    size = metres((scene.sheetstack.sheet.width_mm, scene.sheetstack.sheet.height_mm))
+    for sheet in sheets_of(scene).values():
+        if not sheet.visible_get():
+            continue
+        inwards = np.array(sheet.matrix_world.inverted())
+        begin = places @ inwards[:3, :3].T + inwards[:3, 3]
+        way = inwards[:3, :3] @ eye + inwards[:3, 3] - begin
+        for z in (0.0, float(metres(sheet.sheetstack.thickness_mm))):
+            rises = np.abs(way[:, 2]) > 0
+            share = np.where(rises, (z - begin[:, 2]) / np.where(rises, way[:, 2], 1.0), -1.0)
+            at = begin[:, :2] + share[:, None] * way[:, :2]
+            covered |= (share > OFF) & (share < 1) & (at >= 0).all(1) & (at <= size).all(1)
+    return covered
 
 
 def marked_sheets(scene: bpy.types.Scene) -> list[bpy.types.Object]:
@@ -164,6 +222,18 @@ def _outline_batches(sheet: bpy.types.Object) -> dict[str, Any]:
     return batches
 
 
+def _outline_of(name: str, sheet: bpy.types.Object, is_dashed: bool) -> Any:
+    """Return the outline of a sheet's openings and edge, made once for each build of it."""
+    key, mark = (name, is_dashed), sheet.sheetstack.fingerprint
+    if key not in _overlays or _overlays[key][0] != mark:
+        mesh, _ = read_mesh(sheet.data)
+        outline = cap_outline(mesh)
+        ends = (dashed(outline, DASH) if is_dashed else outline).reshape(-1, 2)
+        flat = np.concatenate([ends, np.zeros((len(ends), 1))], axis=1)
+        _overlays[key] = (mark, line_batch(metres(flat)))
+    return _overlays[key][1]
+
+
 def _draw_overlay(scene: bpy.types.Scene) -> None:
     sheets = sheets_of(scene)
     state = scene.sheetstack
@@ -177,21 +247,14 @@ def _draw_overlay(scene: bpy.types.Scene) -> None:
         row = state.layers.get(name)
         if sheet is None or row is None:
             continue
-        key = (name, is_dashed)
-        mark = sheet.sheetstack.fingerprint
-        if key not in _overlays or _overlays[key][0] != mark:
-            mesh, _ = read_mesh(sheet.data)
-            outline = cap_outline(mesh)
-            ends = (dashed(outline, DASH) if is_dashed else outline).reshape(-1, 2)
-            flat = np.concatenate([ends, np.zeros((len(ends), 1))], axis=1)
-            _overlays[key] = (mark, line_batch(metres(flat)))
+        batch = _outline_of(name, sheet, is_dashed)
         with gpu.matrix.push_pop():
             if sheet.parent is not None:
                 gpu.matrix.multiply_matrix(sheet.parent.matrix_world)
             gpu.matrix.translate((0, 0, height + OVERLAY_LIFT * METRES_PER_MM))
             # Dashes are the thinner lines: the solid ones stay visible on both sides of them.
             # The viewport's lines are drawn in display space: no transfer curve is undone.
-            draw_lines(_overlays[key][1], (*row.colour, 1.0), 1.5 if is_dashed else 4.0)
+            draw_lines(batch, (*row.colour, 1.0), 1.5 if is_dashed else 4.0)
 
 
 def _draw_labels(signs: list[Sign], places: Floats, seen: Bools, scale: float) -> None:
