@@ -139,6 +139,11 @@ class Sheets:
         piece = self._pieces(set(extent.opened))
         return [k for k in range(self.frame) if piece[k] > 0]
 
+    def plain_extent(self, layer: int) -> Extent:
+        """Return the extent of a layer that is open where it is seen, and nowhere else."""
+        must = set(self._of.get(layer, []))
+        return self._measured(must, layer, [], whole=True)
+
     def within_islands(self, extent: Extent) -> list[int]:
         """Return the regions that islands of a sheet shut off from the frame."""
         piece = self._pieces(set(extent.opened))
@@ -204,11 +209,24 @@ class Sheets:
                     stack.append(other)
         return found
 
-    def _measured(self, opened: set[int], layer: int, may: list[int]) -> Extent:
+    def _measured(
+        self, opened: set[int], layer: int, may: list[int], whole: bool = False
+    ) -> Extent:
+        """Return an extent with what it costs.
+
+        Parameters
+        ----------
+        opened : set of int
+        layer : int
+        may : list of int
+            What later layers paint over.
+        whole : bool
+            Leave all as it is.
+        """
         label = self.label
         piece = self._pieces(opened)
         # Pieces that later layers paint over wholly need not be held: they are opened.
-        idle = set(range(1, max(piece) + 1))
+        idle = set() if whole else set(range(1, max(piece) + 1))
         idle -= {p for k, p in enumerate(piece) if p > 0 and k not in opened and k not in set(may)}
         if idle:
             opened = opened | {k for k, p in enumerate(piece) if p in idle}

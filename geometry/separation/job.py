@@ -74,12 +74,13 @@ def separated_drawing(separation: Separation, title: str, job_digest: str = "") 
     if kind is not None and source.is_file():
         underlay = Underlay(source.read_bytes(), kind, label="Original, never cut")
     trap = separation.settings.trap_mm
+    tolerance = separation.settings.tolerance(separation.page)
     return layered_svg(
         separated_layers(separation),
         separation.page,
         title,
         separation.ground,
-        f"Separated from {source.name}; curves within {separation.settings.tolerance:g} mm. Layers "
+        f"Separated from {source.name}; curves within {tolerance:g} mm. Layers "
         f"run {trap:g} mm under later ones: the seams show where one ends for the eye.",
         underlay,
         job_digest,
@@ -91,5 +92,5 @@ def _seams(separation: Separation) -> tuple[shapely.Geometry, ...]:
     """Return the lines where two colours meet, each once."""
     edges = shapely.union_all([shapely.boundary(layer.seen) for layer in separation.layers])
     lines = shapely.get_parts(shapely.line_merge(edges) if not edges.is_empty else edges)
-    thin = shapely.simplify(lines, separation.settings.tolerance)
+    thin = shapely.simplify(lines, separation.settings.tolerance(separation.page))
     return tuple(shapely.get_coordinates(line) for line in thin)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
@@ -95,11 +95,17 @@ class Separation:
     ground : str
     page, sheet : tuple of float
         Width and height in mm.
+    sheets : Sheets
+        What any order of the layers would cost.
+    can_of : dict of int to int
+        Number of each layer's can; -1 for the wall's colour.
     plan : Plan
     exact : bool
         Whether no other order costs less.
     others : tuple of (str, Plan)
         What other orders would cost.
+    drawn_order : tuple of int
+        The plans' layers in the drawing's own order.
     drawn_names : tuple of str
         Names of the plans' layers by number.
     findings : tuple of Finding
@@ -114,9 +120,12 @@ class Separation:
     ground: str
     page: tuple[float, float]
     sheet: tuple[float, float]
+    sheets: Sheets
+    can_of: dict[int, int]
     plan: Plan
     exact: bool
     others: tuple[tuple[str, Plan], ...]
+    drawn_order: tuple[int, ...]
     drawn_names: tuple[str, ...]
     findings: tuple[Finding, ...]
 
@@ -210,14 +219,11 @@ def separate(
     order += [k for k in sheets.layers if k not in order]
     others = alternatives(sheets, plan, order)
     progress(0.6, "drawing the layers")
-    names = _names(plan, [*palette.cans, ground], can_of)
-    layers = _layers(regions, sheets, plan, [*palette.cans, ground], can_of, names, settings)
+    names = _names(sheets, (*palette.cans, ground), can_of)
+    layers = _layers(sheets, plan, (*palette.cans, ground), can_of, names, settings)
     findings = [*drawing.findings]
     findings += _lost_findings(lost)
     findings += _can_findings(palette, colours, areas, settings)
-    by_number = [""] * (1 + max(plan.order))
-    for number, name in zip(plan.order, names, strict=True):
-        by_number[number] = name
     page = drawing.page
     sheet = fit_sheet(page, settings.sheet_width_mm, settings.sheet_height_mm, settings.margin_mm)
     return Separation(
@@ -230,12 +236,36 @@ def separate(
         ground,
         page,
         sheet,
+        sheets,
+        can_of,
         plan,
         exact,
         tuple(others),
-        tuple(by_number),
+        tuple(order),
+        names,
         tuple(findings),
     )
+
+
+def with_plan(separation: Separation, plan: Plan) -> Separation:
+    """Return a separation with its layers in another order, or with other extents.
+
+    Parameters
+    ----------
+    separation : Separation
+    plan : Plan
+        Of the same layers.
+    """
+    colours = (*separation.palette.cans, separation.ground)
+    layers = _layers(
+        separation.sheets,
+        plan,
+        colours,
+        separation.can_of,
+        separation.drawn_names,
+        separation.settings,
+    )
+    return replace(separation, plan=plan, layers=layers)
 
 
 def _apart(colours: Sequence[str]) -> Floats:
@@ -287,13 +317,14 @@ def _plan(
     return min(found, key=lambda f: f[1].cost)
 
 
-def _names(plan: Plan, colours: Sequence[str], can_of: dict[int, int]) -> tuple[str, ...]:
-    """Return the names of the plan's layers: of the same can, the later one is numbered."""
-    return colour_names([colours[can_of[k]] for k in plan.order])
+def _names(sheets: Sheets, colours: Sequence[str], can_of: dict[int, int]) -> tuple[str, ...]:
+    """Return the names of the layers by number; those of like colours are numbered."""
+    layers = sheets.layers
+    named = dict(zip(layers, colour_names([colours[can_of[k]] for k in layers]), strict=True))
+    return tuple(named.get(k, "") for k in range(1 + max(layers)))
 
 
 def _layers(
-    regions: Regions,
     sheets: Sheets,
     plan: Plan,
     colours: Sequence[str],
@@ -301,6 +332,7 @@ def _layers(
     names: Sequence[str],
     settings: SeparationSettings,
 ) -> tuple[SeparatedLayer, ...]:
+    regions = sheets.regions
     label = np.array(sheets.label)
     seen = [_united(regions, label == k) for k in plan.order]
     shapes = []
@@ -310,12 +342,12 @@ def _layers(
         shape = _united(regions, chosen)
         later = _united(regions, np.isin(label, plan.order[number + 1 :]))
         shapes.append(_run_under(shape, later, settings.trap_mm, settings.least_bridge))
-    curves = fit_shapes(shapes, settings.tolerance, regions.page)
+    curves = fit_shapes(shapes, settings.tolerance(regions.page), regions.page)
     found = []
     for number, extent in enumerate(plan.extents):
         found.append(
             SeparatedLayer(
-                names[number],
+                names[plan.order[number]],
                 colours[can_of[plan.order[number]]],
                 can_of[plan.order[number]],
                 shapes[number],

@@ -12,6 +12,8 @@ from ..job.processes import Process, ProcessSettings, process_of
 #: Cans where the settings ask for no number.
 USUAL_CANS = 12
 MOST_CANS = 40
+#: Curves may stray by this share of the longer side, and by so much at least, in mm.
+_TOLERANCE, _LEAST_TOLERANCE = 0.0005, 0.02
 
 
 @dataclass(frozen=True)
@@ -60,7 +62,8 @@ class SeparationSettings:
     )
     tolerance_mm: float | None = field(
         None,
-        about="how far fitted curves may stray from the outline; 0.1 when absent",
+        about="how far fitted curves may stray from the outline; a share of the drawing's size when "
+        "absent",
         least=0.01,
         most=10,
     )
@@ -96,7 +99,7 @@ class SeparationSettings:
         """Least width in mm of sheet that holds."""
         return self.sheet_material.least_bridge(self.made_by.kind)
 
-    @property
-    def tolerance(self) -> float:
-        """How far curves may stray from the outline, in mm."""
-        return self.tolerance_mm or 0.1
+    def tolerance(self, page: tuple[float, float]) -> float:
+        """Return how far curves may stray from the outline, in mm, on a page in mm."""
+        usual = max(_LEAST_TOLERANCE, _TOLERANCE * max(page))
+        return self.tolerance_mm or min(usual, self.least / 4)

@@ -1,0 +1,178 @@
+"""Layers of colour drawings that others have drawn: what is painted, what it costs, how long.
+
+    python tests/bench/bench_separation.py FOLDER ... --count 300 --out ROWS
+
+Each drawing becomes layers and a built job. Told are the share of pixels that look different from
+resvg's picture of the drawing (of the layers, and of the sheets with their bridges), findings that
+spoil, islands, and what bridges leave bare; and the same for layers in the drawing's own order
+that show what is seen and run one trap under the next. Rows are added to the file as they come, so
+that a run goes on where it was stopped. FOLDER holds SVG files, as npm packages unpack them.
+"""
+
+from __future__ import annotations
+
+import argparse
+import io
+import json
+import random
+import re
+import time
+from pathlib import Path
+
+import numpy as np
+import resvg_py
+from PIL import Image
+from shapely.affinity import translate
+
+from sheetstack.geometry import build_job
+from sheetstack.geometry.colour import ciede2000, lab_from_srgb, srgb_from_hex
+from sheetstack.geometry.errors import SheetstackError
+from sheetstack.geometry.job.load import load_job
+from sheetstack.geometry.planar.raster import coverage
+from sheetstack.geometry.separation.order import Plan, planned
+from sheetstack.geometry.separation.separate import read_and_separate, with_plan
+from sheetstack.geometry.separation.settings import SeparationSettings
+from sheetstack.geometry.separation.write import write_separation
+
+PIXELS = 500
+#: CIEDE2000 from which on a pixel is off.
+OFF = 5.0
+
+
+def rendered(path, ground):
+    """What resvg shows of a drawing on its wall."""
+    data = bytes(resvg_py.svg_to_bytes(svg_string=path.read_text(encoding="utf-8"), width=PIXELS))
+    rgba = np.asarray(Image.open(io.BytesIO(data)).convert("RGBA")) / 255.0
+    return rgba[..., :3] * rgba[..., 3:] + srgb_from_hex(ground) * (1 - rgba[..., 3:])
+
+
+def off_share(shown, wanted):
+    rows, columns = (min(a, b) for a, b in zip(shown.shape[:2], wanted.shape[:2], strict=True))
+    lab = [lab_from_srgb(p[:rows, :columns]) for p in (shown, wanted)]
+    return float((ciede2000(*lab) > OFF).mean())
+
+
+def painted(shapes, ground, page):
+    """Layers laid over each other; edges mix in sRGB, as resvg's do."""
+    scale = PIXELS / page[0]
+    picture = None
+    for shape, colour in shapes:
+        share = coverage(shape, page, scale)[..., None]
+        if picture is None:
+            picture = np.broadcast_to(srgb_from_hex(ground), (*share.shape[:2], 3)).copy()
+        picture = picture * (1 - share) + srgb_from_hex(colour) * share
+    return picture
+
+
+def built(separation, folder, wanted):
+    """Build a separation's job: findings, islands, what is bare, pixels off with bridges."""
+    write_separation(separation, folder, "bench")
+    build = build_job(load_job(folder / "job.toml"))
+    dx, dy = ((a - b) / 2 for a, b in zip(separation.sheet, separation.page, strict=True))
+
+    shapes = [
+        (translate(layer.sheet.openings, -dx, -dy), layer.settings.colour) for layer in build.layers
+    ]
+    return {
+        "spoils": [f.sentence() for f in build.findings if f.severity == 2],
+        "islands": sum(len(layer.islands) for layer in build.layers),
+        "bridges": sum(len(layer.bridges) for layer in build.layers),
+        "damage": sum(b.damage or 0.0 for layer in build.layers for b in layer.bridges),
+        "sheets": len(build.layers),
+        "off": off_share(painted(shapes, separation.ground, separation.page), wanted),
+    }
+
+
+def measured(path, scratch):
+    begin = time.process_time()
+    separation = read_and_separate(path, SeparationSettings(sheet_width_mm=340))
+    write_separation(separation, scratch / "own", "bench")
+    took = time.process_time() - begin
+    wanted = rendered(path, separation.ground)
+    shapes = [(layer.curves.flattened(), layer.colour) for layer in separation.layers]
+    order = [k for k in separation.drawn_order if k in separation.sheets.layers]
+    plain = Plan(tuple(order), tuple(separation.sheets.plain_extent(k) for k in order))
+    best_in_order = planned(separation.sheets, order)
+    return {
+        "seconds": took,
+        "flat": not separation.seen.drawing.gradients,
+        "cells": len(separation.seen.cells.cells),
+        "cans": len(separation.palette.cans),
+        "gathered": bool((separation.palette.differences > OFF).any()),
+        "off": off_share(painted(shapes, separation.ground, separation.page), wanted),
+        "estimate": [separation.plan.islands, separation.plan.spoiled],
+        "drawn_best": [best_in_order.islands, best_in_order.spoiled],
+        "chosen": built(separation, scratch / "own", wanted),
+        "drawn": built(with_plan(separation, plain), scratch / "drawn", wanted),
+    }
+
+
+def coloured(path):
+    """Whether a drawing names at least three colours."""
+
+    text = path.read_text(encoding="utf-8", errors="replace").lower()
+    return len(set(re.findall(r"#[0-9a-f]{3,6}\b", text))) >= 3
+
+
+def main():
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("folders", nargs="+", type=Path)
+    parser.add_argument("--count", type=int, default=300)
+    parser.add_argument("--seed", type=int, default=1)
+    parser.add_argument("--out", type=Path, required=True)
+    chosen = parser.parse_args()
+    done = set()
+    if chosen.out.exists():
+        done = {json.loads(line)["file"] for line in chosen.out.read_text().splitlines()}
+    each = -(-chosen.count // len(chosen.folders))
+    for folder in chosen.folders:
+        paths = [p for p in sorted(folder.rglob("*.svg")) if coloured(p)]
+        random.Random(chosen.seed).shuffle(paths)
+        for path in paths[:each]:
+            if str(path) in done:
+                continue
+            row = {"file": str(path)}
+            scratch = chosen.out.parent / "scratch" / path.stem
+            try:
+                row |= measured(path, scratch)
+            except SheetstackError as error:
+                row["error"] = str(error)
+            with chosen.out.open("a") as out:
+                out.write(json.dumps(row) + "\n")
+    tell([json.loads(line) for line in chosen.out.read_text().splitlines()])
+
+
+def tell(rows):
+    good = [r for r in rows if "error" not in r]
+    for r in rows:
+        if "error" in r:
+            print("not read:", r["file"], r["error"])
+    for r in good:
+        if r["chosen"]["spoils"]:
+            print("spoils:", r["file"], r["chosen"]["spoils"][0])
+    flat = [r for r in good if r["flat"] and not r["gathered"]]
+
+    def line(name, values):
+        v = np.array(values, float)
+        print(f"{name:<44} median {np.median(v):8.4f}  mean {v.mean():8.4f}  worst {v.max():8.4f}")
+
+    print(f"{len(good)} drawings, {len(flat)} of them flat with a can for each colour")
+    line("% of pixels off, layers, all", [100 * r["off"] for r in good])
+    line("% of pixels off, layers, flat", [100 * r["off"] for r in flat])
+    line("% of pixels off, sheets with bridges, all", [100 * r["chosen"]["off"] for r in good])
+    line("% of pixels off, sheets with bridges, flat", [100 * r["chosen"]["off"] for r in flat])
+    line("% off, drawing's order, with bridges, flat", [100 * r["drawn"]["off"] for r in flat])
+    line("seconds of processor time", [r["seconds"] for r in good])
+    for key in ("islands", "bridges", "damage", "sheets"):
+        line(f"{key}, order chosen", [r["chosen"][key] for r in good])
+        line(f"{key}, drawing's order", [r["drawn"][key] for r in good])
+    print(
+        sum(not r["chosen"]["spoils"] for r in good),
+        "jobs exit 0;",
+        sum(not r["drawn"]["spoils"] for r in good),
+        "in the drawing's order",
+    )
+
+
+if __name__ == "__main__":
+    main()
