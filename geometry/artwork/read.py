@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from importlib import import_module
 
@@ -14,6 +14,7 @@ from ..finding import Finding
 from ..job.job import Job
 from ..progress import Progress
 from ..tolerance import TOLERANCES, Tolerances
+from .fit import Read, artwork_size, fitted_sources, with_pixels
 from .source import ArtworkSource, source_of
 
 
@@ -52,6 +53,11 @@ class LayerDrawing:
     source: ArtworkSource
     artwork: Artwork
     bridges: tuple[Floats, ...] = ()
+
+    @property
+    def as_read(self) -> Read:
+        """Source, page and bounds, by which artwork is fitted to a size."""
+        return self.source, self.artwork.page, self.artwork.shape.bounds
 
 
 Reader = Callable[[ArtworkSource, Tolerances], Artwork]
@@ -135,13 +141,44 @@ def read_all(
     Cancelled
     """
     progress = progress or Progress()
+    sources = [source_of(job, layer) for layer in job.layers]
+    if job.sheet.room is None:
+        return _read_sources(job, sources, progress, tolerances)
+    # Read twice: what is scaled up afterwards would show the chords of its curves.
+    sources = [with_pixels(source) for source in sources]
+    drawn = _read_sources(job, sources, progress.part(0.0, 0.5), tolerances)
+    sources = fitted_sources([d.as_read for d in drawn], job.sheet.room)
+    return _read_sources(job, sources, progress.part(0.5, 1.0), tolerances)
+
+
+def size_of(
+    job: Job, progress: Progress | None = None, tolerances: Tolerances = TOLERANCES
+) -> tuple[float, float]:
+    """Return width and height in mm of a job's artwork as drawn.
+
+    Parameters are those of :func:`read_all`.
+
+    Raises
+    ------
+    ArtworkError
+        A file cannot be read, or nothing in them has a size.
+    Cancelled
+    """
+    sources = [with_pixels(source_of(job, layer)) for layer in job.layers]
+    drawn = _read_sources(job, sources, progress or Progress(), tolerances)
+    size = artwork_size([d.as_read for d in drawn])
+    if size is None or min(size) <= 0:
+        raise ArtworkError("The artwork has no size that it could be fitted by.")
+    return size
+
+
+def _read_sources(
+    job: Job, sources: Sequence[ArtworkSource], progress: Progress, tolerances: Tolerances
+) -> tuple[LayerDrawing, ...]:
     read: dict[ArtworkSource, Artwork] = {}
     drawings = []
-    for number, layer in enumerate(job.layers):
-        progress(
-            number / len(job.layers), f"{layer.name}: reading {source_of(job, layer).path.name}"
-        )
-        source = source_of(job, layer)
+    for number, (layer, source) in enumerate(zip(job.layers, sources, strict=True)):
+        progress(number / len(job.layers), f"{layer.name}: reading {source.path.name}")
         try:
             if source not in read:
                 read[source] = read_artwork(source, tolerances)

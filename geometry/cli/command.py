@@ -8,6 +8,12 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
+from ..artwork.read import size_of
+from ..errors import JobError
+from ..job.job import Job
+from ..job.load import load_job
+from ..job.resize import job_on_sheets
+from ..progress import Progress
 from .meter import Meter
 
 #: Exit codes of a command that has run.
@@ -46,8 +52,34 @@ def add_command(
 
 
 def add_job(parser: argparse.ArgumentParser) -> None:
-    """Let a command take a job file."""
+    """Let a command take a job file, and be told the size of its sheets (see ``sized_job``)."""
     parser.add_argument("job", metavar="JOB", type=Path, help="job file (TOML)")
+    for side in ("width", "height"):
+        parser.add_argument(
+            f"--sheet-{side}-mm",
+            metavar="MM",
+            type=float,
+            help=f"{side} of the sheets: the artwork is fitted to them in its shape, and the other "
+            "side follows where it is not given; as the job says when absent",
+        )
+
+
+def sized_job(chosen: argparse.Namespace, progress: Progress) -> Job:
+    """Return the job that a command was given, on sheets of the size that it was told.
+
+    Raises
+    ------
+    JobError, ArtworkError
+    Cancelled
+    """
+    job = load_job(chosen.job)
+    width, height = chosen.sheet_width_mm, chosen.sheet_height_mm
+    if width is None and height is None:
+        return job
+    for option, value in (("--sheet-width-mm", width), ("--sheet-height-mm", height)):
+        if value is not None and not 5 <= value <= 20000:
+            raise JobError(f"{option} {value:g}: expected 5 to 20000 mm.")
+    return job_on_sheets(job, size_of(job, progress), width, height)
 
 
 def add_out(parser: argparse.ArgumentParser, beside: str) -> None:

@@ -14,10 +14,9 @@ from ..files.atomic import atomic
 from ..files.batch import output_batch
 from ..files.cut_dxf import cut_dxf
 from ..files.cut_svg import cut_svg
-from ..job.load import load_job
 from ..progress import Progress
 from ..report.estimate_text import estimate_text
-from .command import add_command, add_job, add_out, add_quiet, out_folder
+from .command import add_command, add_job, add_out, add_quiet, out_folder, sized_job
 from .findings import print_findings, verdict
 from .meter import Meter
 
@@ -77,10 +76,10 @@ def add_export_commands(commands: Any) -> None:
 def _run_export(chosen: argparse.Namespace, meter: Meter) -> int:
     formats = [word.strip().lower() for word in chosen.format.split(",") if word.strip()]
     check_formats(formats)
-    job = load_job(chosen.job)
     folder = out_folder(chosen, "export")
     progress = Progress(meter)
-    built = build(job, progress.part(0.0, 0.5))
+    job = sized_job(chosen, progress.part(0.0, 0.05))
+    built = build(job, progress.part(0.05, 0.5))
     written = export_build(
         built,
         formats,

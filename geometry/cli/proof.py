@@ -12,7 +12,6 @@ from ..build import Build, build
 from ..files.batch import Batch, output_batch
 from ..files.png import write_png
 from ..finding import Finding
-from ..job.load import load_job
 from ..job.names import file_stem
 from ..paint.drift import Drift, drift_findings, drift_of
 from ..paint.overspray import shade_findings, soft_edge, soft_picture
@@ -22,7 +21,7 @@ from ..paint.wall import Wall, colour_areas, painted_pixels, wall_of
 from ..progress import Progress
 from ..report.drift_picture import write_drift_picture
 from ..report.order_picture import write_order_picture
-from .command import add_command, add_job, add_out, add_quiet, out_folder
+from .command import add_command, add_job, add_out, add_quiet, out_folder, sized_job
 from .meter import Meter
 
 #: Pixels of the pictures along the long side.
@@ -52,7 +51,8 @@ def add_proof_command(commands: Any) -> None:
 def _run(chosen: argparse.Namespace, meter: Meter) -> int:
     folder = out_folder(chosen, "proof")
     progress = Progress(meter)
-    built = build(load_job(chosen.job), progress.part(0.0, 0.3))
+    job = sized_job(chosen, progress.part(0.0, 0.05))
+    built = build(job, progress.part(0.05, 0.3))
     with output_batch(folder, kind="proof", job=built.job.title) as batch:
         text = write_proof(built, batch, progress.part(0.3, 1.0))
         count = len(batch.names)

@@ -25,11 +25,10 @@ from typing import Any
 from ..build import build
 from ..errors import JobError, SheetstackError, WriteError
 from ..files.batch import output_batch
-from ..job.load import load_job
 from ..job.sections import LIGHTS, SCALES, SURFACES
 from ..progress import Progress
 from ..report.client_html import client_html
-from .command import add_command, add_job, add_out, add_quiet, out_folder
+from .command import add_command, add_job, add_out, add_quiet, out_folder, sized_job
 from .meter import Meter
 
 #: Run in the other process; a name, so that nothing of it is imported here.
@@ -80,7 +79,6 @@ def add_render_command(commands: Any) -> None:
 
 def _run(chosen: argparse.Namespace, meter: Meter) -> int:
     pixels = _checked(chosen)
-    job = load_job(chosen.job)
     if find_spec("bpy") is None:
         raise JobError(
             "Rendering needs Blender's Python module 'bpy', which is not installed here: "
@@ -88,7 +86,8 @@ def _run(chosen: argparse.Namespace, meter: Meter) -> int:
         )
     folder = out_folder(chosen, "render")
     progress = Progress(meter)
-    built = build(job, progress.part(0.0, 0.1))
+    job = sized_job(chosen, progress.part(0.0, 0.02))
+    built = build(job, progress.part(0.02, 0.1))
     order = {
         "job": str(chosen.job.absolute()),
         "pixels": pixels,

@@ -7,6 +7,9 @@ from .job import Job
 from .names import file_stem
 from .sections import LayerSettings
 
+#: No sheet is wider, in mm.
+_WIDEST = 20000.0
+
 
 def check_job(job: Job, name: str = "job") -> None:
     """Check what spans several keys of a job; ``read_section`` has checked each by itself.
@@ -32,6 +35,11 @@ def check_job(job: Job, name: str = "job") -> None:
         raise JobError(
             f"{name}: [sheet]: margin_mm = {sheet.margin_mm:g}: expected less than half of the "
             f"sheet's {sheet.width_mm:g} x {sheet.height_mm:g} mm."
+        )
+    if len(sheet.fit_mm) > 2 or any(not 0 < v <= _WIDEST for v in sheet.fit_mm):
+        raise JobError(
+            f"{name}: [sheet]: fit_mm = {list(sheet.fit_mm)}: expected one length, or a width and "
+            f"a height, above 0 and at most {_WIDEST:g} mm."
         )
     seen: set[str] = set()
     for layer in job.layers:

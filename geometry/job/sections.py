@@ -77,6 +77,29 @@ class SheetSettings:
             "corner": "the page's lower left corner lies on the sheet's",
         },
     )
+    fit: str = field(
+        "as drawn",
+        about="size of the artwork, keeping its shape",
+        choices={
+            "as drawn": "the artwork is as large as its file says",
+            "sheet": "the artwork fills the sheet within its margin",
+        },
+    )
+    fit_mm: tuple[float, ...] = field(
+        (),
+        about="size that the artwork is brought to, keeping its shape: its longer side, or the "
+        "width and height that it fits into",
+        kind="numbers",
+    )
+
+    @property
+    def room(self) -> tuple[float, float] | None:
+        """Width and height in mm that the artwork is fitted into; None where it stays as drawn."""
+        if self.fit_mm:
+            return (self.fit_mm[0], self.fit_mm[-1])
+        if self.fit == "sheet":
+            return (self.width_mm - 2 * self.margin_mm, self.height_mm - 2 * self.margin_mm)
+        return None
 
 
 @dataclass(frozen=True)

@@ -17,11 +17,11 @@ from ..artwork.svg.coloured import read_svg_colours
 from ..colour import ciede2000, hex_from_srgb, lab_from_srgb, srgb_from_hex
 from ..errors import ArtworkError
 from ..finding import Finding, Severity
+from ..job.fit import fit_scale, fit_sheet
 from ..planar.arrangement import merge_faces
 from ..planar.morphology import close_shape
 from ..planar.polygons import as_multipolygon, without_specks
 from ..progress import Progress
-from ..sheet.fit import fit_scale, fit_sheet
 from ..tolerance import TOLERANCES
 from ..tracing.bezier_fit import CurvedShape, fit_shapes
 from .cans import Palette, gather

@@ -62,8 +62,8 @@ class SeparationSettings:
     )
     tolerance_mm: float | None = field(
         None,
-        about="how far fitted curves may stray from the outline; a share of the drawing's size when "
-        "absent",
+        about="how far fitted curves may stray from the outline; a share of the drawing's size "
+        "when absent",
         least=0.01,
         most=10,
     )

@@ -22,9 +22,9 @@ from ..colour import (
 )
 from ..errors import JobError
 from ..finding import Finding, Severity
+from ..job.fit import fit_scale, fit_sheet
 from ..planar.raster import coverage
 from ..progress import Progress
-from ..sheet.fit import fit_scale, fit_sheet
 from .bezier_fit import CurvedShape, fit_shape
 from .blur import blur_within
 from .draw_roles import Board, Role, draw, plan_roles

@@ -1,12 +1,13 @@
 """Layers of colour drawings that others have drawn: what is painted, what it costs, how long.
 
-    python tests/bench/bench_separation.py FOLDER ... --count 300 --out ROWS
+    python tests/bench/bench_separation.py FOLDER ... --count 300 --out ROWS [--builds]
 
-Each drawing becomes layers and a built job. Told are the share of pixels that look different from
-resvg's picture of the drawing (of the layers, and of the sheets with their bridges), findings that
-spoil, islands, and what bridges leave bare; and the same for layers in the drawing's own order
-that show what is seen and run one trap under the next. Rows are added to the file as they come, so
-that a run goes on where it was stopped. FOLDER holds SVG files, as npm packages unpack them.
+Each drawing becomes layers, with --builds a built job, too. Told are the share of pixels that look
+different from resvg's picture of the drawing (of the layers, and of the sheets with their bridges),
+findings that spoil, islands, and what bridges leave bare; and the same for layers in the drawing's
+own order that show what is seen and run one trap under the next. Rows are added to the file as they
+come, so that a run goes on where it was stopped. FOLDER holds SVG files, as npm packages unpack
+them.
 """
 
 from __future__ import annotations
@@ -83,7 +84,7 @@ def built(separation, folder, wanted):
     }
 
 
-def measured(path, scratch):
+def measured(path, scratch, builds):
     begin = time.process_time()
     separation = read_and_separate(path, SeparationSettings(sheet_width_mm=340))
     write_separation(separation, scratch / "own", "bench")
@@ -93,7 +94,7 @@ def measured(path, scratch):
     order = [k for k in separation.drawn_order if k in separation.sheets.layers]
     plain = Plan(tuple(order), tuple(separation.sheets.plain_extent(k) for k in order))
     best_in_order = planned(separation.sheets, order)
-    return {
+    row = {
         "seconds": took,
         "flat": not separation.seen.drawing.gradients,
         "cells": len(separation.seen.cells.cells),
@@ -101,10 +102,13 @@ def measured(path, scratch):
         "gathered": bool((separation.palette.differences > OFF).any()),
         "off": off_share(painted(shapes, separation.ground, separation.page), wanted),
         "estimate": [separation.plan.islands, separation.plan.spoiled],
+        "drawn_plain": [plain.islands, plain.spoiled],
         "drawn_best": [best_in_order.islands, best_in_order.spoiled],
-        "chosen": built(separation, scratch / "own", wanted),
-        "drawn": built(with_plan(separation, plain), scratch / "drawn", wanted),
     }
+    if builds:
+        row["chosen"] = built(separation, scratch / "own", wanted)
+        row["drawn"] = built(with_plan(separation, plain), scratch / "drawn", wanted)
+    return row
 
 
 def coloured(path):
@@ -119,6 +123,7 @@ def main():
     parser.add_argument("folders", nargs="+", type=Path)
     parser.add_argument("--count", type=int, default=300)
     parser.add_argument("--seed", type=int, default=1)
+    parser.add_argument("--builds", action="store_true", help="build the jobs, too: slow")
     parser.add_argument("--out", type=Path, required=True)
     chosen = parser.parse_args()
     done = set()
@@ -134,7 +139,7 @@ def main():
             row = {"file": str(path)}
             scratch = chosen.out.parent / "scratch" / path.stem
             try:
-                row |= measured(path, scratch)
+                row |= measured(path, scratch, chosen.builds)
             except SheetstackError as error:
                 row["error"] = str(error)
             with chosen.out.open("a") as out:
@@ -144,10 +149,11 @@ def main():
 
 def tell(rows):
     good = [r for r in rows if "error" not in r]
+    jobs = [r for r in good if "chosen" in r]
     for r in rows:
         if "error" in r:
             print("not read:", r["file"], r["error"])
-    for r in good:
+    for r in jobs:
         if r["chosen"]["spoils"]:
             print("spoils:", r["file"], r["chosen"]["spoils"][0])
     flat = [r for r in good if r["flat"] and not r["gathered"]]
@@ -159,17 +165,28 @@ def tell(rows):
     print(f"{len(good)} drawings, {len(flat)} of them flat with a can for each colour")
     line("% of pixels off, layers, all", [100 * r["off"] for r in good])
     line("% of pixels off, layers, flat", [100 * r["off"] for r in flat])
-    line("% of pixels off, sheets with bridges, all", [100 * r["chosen"]["off"] for r in good])
-    line("% of pixels off, sheets with bridges, flat", [100 * r["chosen"]["off"] for r in flat])
-    line("% off, drawing's order, with bridges, flat", [100 * r["drawn"]["off"] for r in flat])
     line("seconds of processor time", [r["seconds"] for r in good])
+    for key, place in (("islands", 0), ("bare mm2", 1)):
+        for name, what in (
+            ("chosen", "estimate"),
+            ("drawing's, best extents", "drawn_best"),
+            ("drawing's, as seen", "drawn_plain"),
+        ):
+            line(f"{key}, estimated, order {name}", [r[what][place] for r in good])
+    if not jobs:
+        return
+    flat = [r for r in jobs if r["flat"] and not r["gathered"]]
+    print(f"{len(jobs)} jobs built")
+    for name, some in (("all", jobs), ("flat", flat)):
+        line(f"% of pixels off with bridges, {name}", [100 * r["chosen"]["off"] for r in some])
+        line(f"% off, drawing's order, {name}", [100 * r["drawn"]["off"] for r in some])
     for key in ("islands", "bridges", "damage", "sheets"):
-        line(f"{key}, order chosen", [r["chosen"][key] for r in good])
-        line(f"{key}, drawing's order", [r["drawn"][key] for r in good])
+        line(f"{key}, order chosen", [r["chosen"][key] for r in jobs])
+        line(f"{key}, drawing's order", [r["drawn"][key] for r in jobs])
     print(
-        sum(not r["chosen"]["spoils"] for r in good),
+        sum(not r["chosen"]["spoils"] for r in jobs),
         "jobs exit 0;",
-        sum(not r["drawn"]["spoils"] for r in good),
+        sum(not r["drawn"]["spoils"] for r in jobs),
         "in the drawing's order",
     )
 

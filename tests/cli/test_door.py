@@ -70,7 +70,7 @@ def test_what_nobody_foresaw_has_a_code_of_its_own_and_one_sentence(
     def broken(*_):
         raise RuntimeError("of a kind\nthat nobody foresaw")
 
-    monkeypatch.setattr(build_command, "load_job", broken)
+    monkeypatch.setattr(build_command, "sized_job", broken)
     monkeypatch.setattr("tempfile.tempdir", str(tmp_path))
     assert main(["check", str(job)]) == 70
     told = capsys.readouterr().err
@@ -111,11 +111,11 @@ def test_being_ended_while_working_leaves_nothing(job, tmp_path):
     program = f"""
 import os, signal, sys
 from sheetstack.geometry.cli import build
-real = build.load_job
-def load(path):
+real = build.sized_job
+def load(*given):
     os.kill(os.getpid(), signal.SIGTERM)
-    return real(path)
-build.load_job = load
+    return real(*given)
+build.sized_job = load
 from sheetstack.geometry.cli.main import main
 sys.exit(main(["build", {str(job)!r}]))
 """
