@@ -87,6 +87,7 @@ ORDER = [
     "files",
     "tracing",
     "separation",
+    "photo",
     "scene",
     "report",
     "export",

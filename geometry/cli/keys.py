@@ -10,6 +10,7 @@ from typing import Any
 
 from ..job.materials import Material
 from ..job.sections import SECTIONS, BridgeArea, BridgeByHand, LayerSettings
+from ..photo.wall_file import MorePicture, WallSettings
 from .command import add_command
 from .meter import Meter
 
@@ -44,6 +45,8 @@ def key_list() -> Iterator[str]:
         "[[bridge]], laid by hand": BridgeByHand,
         "[[area]], a part of the sheet": BridgeArea,
         "[materials.KEY], a row of your own": Material,
+        "a wall file (render --photo), keys at its top": WallSettings,
+        "[[picture]] of a wall file, more jobs on one wall": MorePicture,
     }
     for head, section in tables.items():
         yield f"\n{head}"

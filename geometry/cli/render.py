@@ -30,6 +30,7 @@ from ..progress import Progress
 from ..report.client_html import client_html
 from .command import add_command, add_job, add_out, add_quiet, out_folder, sized_job
 from .meter import Meter
+from .photo import add_photo_arguments, render_on_photos
 
 #: Run in the other process; a name, so that nothing of it is imported here.
 RENDERER = "sheetstack.addon.mockup.render_job"
@@ -45,12 +46,16 @@ def add_render_command(commands: Any) -> None:
         _run,
         summary="render pictures for the client, and a client sheet",
         description=(
-            "Render by Blender's Cycles what a client wants to see: mockup.png, the painted "
-            "picture at true size on its wall, board or canvas; exploded.png, the sheets in their "
-            "material; client.html, one page with both, size, colours, sheets, estimate and "
-            "cautions. All files appear together at the end, or none. Needs the Python module bpy."
+            "Show what a client wants to see. With --photo: the picture on a photo of the client's "
+            "own wall. Else, rendered by Blender's Cycles: mockup.png, the painted picture at true "
+            "size on its wall, board or canvas; exploded.png, the sheets in their material. Both "
+            "with client.html, one page with pictures, size, colours, sheets, estimate and "
+            "cautions. All files appear together at the end, or none. Without --photo it needs the "
+            "Python module bpy."
         ),
-        example="sheetstack render leaf.toml --surface plaster --size 1920x1080",
+        example="sheetstack render leaf.toml --surface plaster --size 1920x1080\n"
+        "sheetstack render leaf.toml --photo yard.jpg --rectangle 2400x1800 --corners 412,318 "
+        "1630,402\n    1598,1310 398,1275",
     )
     add_job(parser)
     add_out(parser, "render")
@@ -74,10 +79,13 @@ def add_render_command(commands: Any) -> None:
     parser.add_argument(
         "--face", metavar="WALL[:N]", help="mesh object in that scene, and number of its face"
     )
+    add_photo_arguments(parser)
     add_quiet(parser, "no progress, no list")
 
 
 def _run(chosen: argparse.Namespace, meter: Meter) -> int:
+    if chosen.photo:
+        return render_on_photos(chosen, meter)
     pixels = _checked(chosen)
     if find_spec("bpy") is None:
         raise JobError(

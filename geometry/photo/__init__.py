@@ -1,0 +1,1 @@
+"""A photo of the client's wall: how it was taken, and the picture painted onto it."""
