@@ -11,6 +11,7 @@ from typing import Any, TypeVar
 
 from ..errors import JobError
 from ..job.fields import read_section
+from ..job.load import load_job
 from ..progress import Progress
 from ..separation.settings import SeparationSettings
 from ..tracing.settings import TracingSettings
@@ -45,6 +46,7 @@ def add_layers_command(commands: Any) -> None:
         example=(
             "sheetstack layers portrait.jpg --layers 4 --sheet-width-mm 400\n"
             "sheetstack layers poster.svg --layers 5 --sheet-width-mm 600\n"
+            "sheetstack layers leaf.toml --reorder --out leaf-reordered\n"
             "sheetstack build portrait-layers/job.toml"
         ),
     )
@@ -68,6 +70,12 @@ def add_layers_command(commands: Any) -> None:
         "--sweep",
         action="store_true",
         help="also write sweep.png: detail against cutting time",
+    )
+    parser.add_argument(
+        "--reorder",
+        action="store_true",
+        help="PICTURE is a job file: write a copy of it, with its layers in the spray order and "
+        "with the extents that cost least, painting the same picture",
     )
     add_quiet(parser)
     _add_fields(parser, TracingSettings, ())
@@ -142,6 +150,8 @@ def _numbers(text: str, option: str) -> list[float]:
 
 
 def _run_layers(chosen: argparse.Namespace, meter: Meter) -> int:
+    if chosen.reorder or chosen.image.suffix.lower() == ".toml":
+        return _reorder(chosen, meter)
     if chosen.image.suffix.lower() in _DRAWINGS:
         return _separate(chosen, meter)
     return _trace(chosen, meter)
@@ -177,6 +187,52 @@ def _separate(chosen: argparse.Namespace, meter: Meter) -> int:
             f"{folder / 'job.toml'}"
         )
     return 0
+
+
+def _reorder(chosen: argparse.Namespace, meter: Meter) -> int:
+    from ..separation.reorder import reordered
+    from ..separation.report import reorder_lines
+    from ..separation.write import write_separation
+    from ..tracing.hand_edits import check_untouched
+    from ..tracing.job import DRAWING
+    from ..tracing.write import JOB
+
+    if chosen.image.suffix.lower() != ".toml":
+        raise JobError(f"--reorder: expected a job file (TOML), found {chosen.image.name}.")
+    if not chosen.reorder:
+        raise JobError(
+            f"{chosen.image}: is a job; give --reorder for a copy of it in the spray order that "
+            "costs least."
+        )
+    _refuse_options(chosen)
+    folder = chosen.out or chosen.image.with_name(chosen.image.stem + "-reordered")
+    check_untouched(folder, DRAWING, JOB)
+    progress = Progress(meter)
+    found = reordered(load_job(chosen.image), folder, progress.part(0.0, 0.8))
+    part = progress.part(0.8, 1.0)
+    written = write_separation(found.separation, folder, found.job.title, part, (), found.job)
+    meter.clear()
+    if not chosen.quiet:
+        for finding in found.separation.findings:
+            print(f"  look  {finding.sentence()}")
+        for line in reorder_lines(found):
+            print(line)
+        print(
+            f"{len(written)} files written to {folder}; {chosen.image} is as it was; next: "
+            f"sheetstack build {folder / 'job.toml'}"
+        )
+    return 0
+
+
+def _refuse_options(chosen: argparse.Namespace) -> None:
+    """Refuse options that a job's own keys give."""
+    for table in (TracingSettings, SeparationSettings):
+        for field in dataclasses.fields(table):
+            if getattr(chosen, field.name) is not None:
+                option = "--" + field.name.replace("_", "-")
+                raise JobError(f"{option}: does not apply to a job, whose own keys say it.")
+    if chosen.only or chosen.sweep:
+        raise JobError("--only and --sweep do not apply to a job.")
 
 
 def _trace(chosen: argparse.Namespace, meter: Meter) -> int:

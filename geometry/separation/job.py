@@ -75,12 +75,13 @@ def separated_drawing(separation: Separation, title: str, job_digest: str = "") 
         underlay = Underlay(source.read_bytes(), kind, label="Original, never cut")
     trap = separation.settings.trap_mm
     tolerance = separation.settings.tolerance(separation.page)
+    of_what = f"Separated from {source.name}" if source.name else "Put in another spray order"
     return layered_svg(
         separated_layers(separation),
         separation.page,
         title,
         separation.ground,
-        f"Separated from {source.name}; curves within {tolerance:g} mm. Layers "
+        f"{of_what}; curves within {tolerance:g} mm. Layers "
         f"run {trap:g} mm under later ones: the seams show where one ends for the eye.",
         underlay,
         job_digest,

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from .reorder import Reordered
 from .separate import Separation
 
 
@@ -28,6 +29,20 @@ def separation_lines(separation: Separation) -> list[str]:
             f"{plan.cut / 1000:.2f} m to cut ({names})"
         )
     return lines
+
+
+def reorder_lines(found: Reordered) -> list[str]:
+    """Return what another order changes of a job, as lines of plain text."""
+    separation = found.separation
+    before, after = found.before, found.after
+    return [
+        f"as it is: {before.islands} islands, {before.cut / 1000:.2f} m to cut "
+        f"({', '.join(separation.drawn_names)})",
+        f"reordered: {after.islands} islands, {after.cut / 1000:.2f} m to cut "
+        f"({', '.join(layer.name for layer in separation.layers)})",
+        "",
+        *separation_lines(separation),
+    ]
 
 
 def order_sentence(separation: Separation) -> str:

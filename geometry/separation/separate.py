@@ -209,9 +209,9 @@ def separate(
     progress(0.35, "finding regions")
     label = np.full(len(painted), BARE)
     label[painted] = palette.can_of
-    apart = _apart((*palette.cans, ground))
+    apart = differences((*palette.cans, ground))
     regions, lost = regions_of(seen.cells, label, painted, apart, settings.least / 2)
-    drawn = _drawn_order(seen, label)
+    drawn = order_of_sight(seen.top, label)
     sheets, plan, exact, can_of = _plan(
         regions, drawn, (*palette.cans, ground), settings, progress.part(0.4, 0.6)
     )
@@ -220,9 +220,9 @@ def separate(
     others = alternatives(sheets, plan, order)
     progress(0.6, "drawing the layers")
     names = _names(sheets, (*palette.cans, ground), can_of)
-    layers = _layers(sheets, plan, (*palette.cans, ground), can_of, names, settings)
+    layers = lay_out(sheets, plan, (*palette.cans, ground), can_of, names, settings)
     findings = [*drawing.findings]
-    findings += _lost_findings(lost)
+    findings += lost_findings(lost)
     findings += _can_findings(palette, colours, areas, settings)
     page = drawing.page
     sheet = fit_sheet(page, settings.sheet_width_mm, settings.sheet_height_mm, settings.margin_mm)
@@ -257,7 +257,7 @@ def with_plan(separation: Separation, plan: Plan) -> Separation:
         Of the same layers.
     """
     colours = (*separation.palette.cans, separation.ground)
-    layers = _layers(
+    layers = lay_out(
         separation.sheets,
         plan,
         colours,
@@ -268,16 +268,17 @@ def with_plan(separation: Separation, plan: Plan) -> Separation:
     return replace(separation, plan=plan, layers=layers)
 
 
-def _apart(colours: Sequence[str]) -> Floats:
+def differences(colours: Sequence[str]) -> Floats:
+    """Return CIEDE2000 (n, n) between colours."""
     lab = lab_from_srgb(np.array([srgb_from_hex(c) for c in colours]))
     found: Floats = ciede2000(lab[:, None], lab[None])
     return found
 
 
-def _drawn_order(seen: Seen, label: Indices) -> list[int]:
-    """Return the cans in the order in which the drawing first shows them."""
+def order_of_sight(top: Indices, label: Indices) -> list[int]:
+    """Return the labels of cells in the order of the lowest shape that shows each."""
     order: list[int] = []
-    for cell in np.argsort(seen.top, kind="stable").tolist():
+    for cell in np.argsort(top, kind="stable").tolist():
         own = int(label[cell])
         if own != BARE and own not in order:
             order.append(own)
@@ -324,7 +325,7 @@ def _names(sheets: Sheets, colours: Sequence[str], can_of: dict[int, int]) -> tu
     return tuple(named.get(k, "") for k in range(1 + max(layers)))
 
 
-def _layers(
+def lay_out(
     sheets: Sheets,
     plan: Plan,
     colours: Sequence[str],
@@ -332,6 +333,20 @@ def _layers(
     names: Sequence[str],
     settings: SeparationSettings,
 ) -> tuple[SeparatedLayer, ...]:
+    """Return the layers of a plan, with their traps, as shapes and as curves.
+
+    Parameters
+    ----------
+    sheets : Sheets
+    plan : Plan
+    colours : sequence of str
+        Of the cans; the wall's comes last.
+    can_of : dict of int to int
+        Each layer's can; -1 for the wall's colour.
+    names : sequence of str
+        Of the layers by number.
+    settings : SeparationSettings
+    """
     regions = sheets.regions
     label = np.array(sheets.label)
     seen = [_united(regions, label == k) for k in plan.order]
@@ -388,7 +403,8 @@ def _united(regions: Regions, chosen: Bools) -> MultiPolygon:
     return shapely.multipolygons(shapely.orient_polygons(merge_faces(parts, TOLERANCES)))
 
 
-def _lost_findings(lost: Lost | None) -> list[Finding]:
+def lost_findings(lost: Lost | None) -> list[Finding]:
+    """Return what is to be told of places too thin to be cut."""
     if lost is None or lost.area < 1.0:
         return []
     return [

@@ -57,6 +57,12 @@ class SeparationSettings:
         least=0.05,
         most=500,
     )
+    least_bridge_mm: float | None = field(
+        None,
+        about="least width of sheet that holds; the material's for its process when absent",
+        least=0.05,
+        most=500,
+    )
     trap_mm: float = field(
         1.0, about="how far a layer runs under the ones sprayed over it", least=0, most=50
     )
@@ -97,7 +103,7 @@ class SeparationSettings:
     @property
     def least_bridge(self) -> float:
         """Least width in mm of sheet that holds."""
-        return self.sheet_material.least_bridge(self.made_by.kind)
+        return self.least_bridge_mm or self.sheet_material.least_bridge(self.made_by.kind)
 
     def tolerance(self, page: tuple[float, float]) -> float:
         """Return how far curves may stray from the outline, in mm, on a page in mm."""

@@ -10,6 +10,7 @@ from typing import Any
 
 from ..errors import JobError
 from ..files.batch import output_batch
+from ..job.job import Job
 from ..job.load import job_text
 from ..progress import Progress
 from ..tracing.hand_edits import check_untouched, digest, with_groups
@@ -30,6 +31,7 @@ def write_separation(
     title: str,
     progress: Progress | None = None,
     only: Sequence[str] = (),
+    job: Job | None = None,
 ) -> tuple[str, ...]:
     """Write drawing, job, preview and the orders compared.
 
@@ -44,6 +46,8 @@ def write_separation(
     only : sequence of str
         Ids of the groups to draw anew; the others, and the job, are kept as they are. All, when
         empty.
+    job : Job, optional
+        The job to write; the separation's own when None.
 
     Returns
     -------
@@ -58,7 +62,7 @@ def write_separation(
         Nothing has changed then.
     """
     progress = progress or Progress()
-    text = job_text(replace(separated_job(separation, title), folder=folder))
+    text = job_text(replace(job or separated_job(separation, title), folder=folder))
     drawing = separated_drawing(separation, title, digest(text)).encode()
     found = check_untouched(folder, DRAWING, JOB, only)
     if only and found is not None:
