@@ -237,6 +237,15 @@ class BridgeSettings:
         None, about="times that bridges must be stronger than needed", least=1, most=100
     )
     most_per_island: int = field(6, about="most bridges that one island gets", least=1, most=40)
+    alike: str = field(
+        "shifted",
+        about="openings of one shape get the same bridges, and symmetric ones symmetric: where "
+        "shifted only, also turned or mirrored, also scaled, or not at all",
+        choices=("shifted", "turned", "scaled", "off"),
+    )
+    alike_percent: float = field(
+        25.0, about="what that may cost more, in percent", least=0, most=500
+    )
     let_go: bool = field(
         True,
         about="islands that are worth less than their bridges spoil are painted over",

@@ -18,10 +18,11 @@ import numpy as np
 import shapely
 from shapely import LineString, MultiPolygon, Polygon
 
-from ..arrays import Floats
+from ..arrays import Floats, Indices
 from ..finding import Finding
 from ..progress import Progress
 from ..sheet.sheet import Sheet
+from .alike import Ground, Laid, made_alike
 from .constraints import Rules
 from .cost import Prices
 from .directed_ways import SquareRoots
@@ -32,7 +33,7 @@ from .held_islands import HeldIsland
 from .laying import Laying, Roots, Strip
 from .places import find_places
 from .plain_bridges import PlainBridges
-from .selection import choose_bridges
+from .selection import choose_bridges, held_by
 from .visible_damage import DamageMap
 
 #: Rounds of neck mending before giving up; one is the rule, a second where strips make new corners.
@@ -231,21 +232,37 @@ def _plan(
     progress(0.2, f"{layer}: choosing bridges")
     choice = choose_bridges(pieces, candidates, cost, widths, rules, fixed, progress.part(0.2, 0.5))
     new = choice.chosen >= fixed
-    laid = choice.chosen[new] - fixed
-    gaps, gap_width = places.gaps.take(laid), choice.width[new]
     roots = Roots(pieces, core, width)
-    paths = roots.paths(gaps)
-    straight = np.flatnonzero(places.straight[laid])
-    if len(straight):
-        square, _ = SquareRoots(pieces, core, width).paths(gaps.take(straight))
-        for number, path in zip(straight.tolist(), square, strict=True):
-            paths[number] = path
+    square = SquareRoots(pieces, core, width)
+    directions = rules.directions
+
+    def rooted(gaps: Gaps) -> Floats:
+        paths = np.array(roots.paths(gaps)).reshape(-1, 4, 2)
+        straight = np.flatnonzero(directions.stated(gaps) & ~directions.leaning(gaps))
+        paths[straight] = square.paths(gaps.take(straight))[0]
+        return paths
+
+    def weighed(laid: Laid) -> Indices:
+        bridges = join_gaps([drawn.links, laid.gaps])
+        return held_by(pieces, bridges, np.append(widths[:fixed], laid.width), rules).over
+
+    gaps = candidates.take(choice.chosen[new])
+    laid = Laid(gaps, choice.width[new], rooted(gaps))
+    ground = Ground(
+        pieces, laying.openings, prices, rules, drawn.links, places.gaps, rooted, weighed
+    )
+    alike = made_alike(laid, ground)
+    islands = choice.islands
+    if alike is not laid:
+        bridges = join_gaps([drawn.links, alike.gaps])
+        islands = held_by(pieces, bridges, np.append(widths[:fixed], alike.width), rules).islands
+    gaps, gap_width, paths = alike.gaps, alike.width, list(alike.paths)
     plain = None if damage is None else PlainBridges(pieces, places.plain, roots, rules, damage)
     findings = [*drawn.findings, *barred_bridges(gaps, gap_width, prices, layer)]
-    findings += leaning_bridges(gaps.take(places.leaning[laid]), layer)
+    findings += leaning_bridges(gaps.take(directions.leaning(gaps)), layer)
     if rules.loads is not None:
-        findings += weak_islands(choice.islands, rules.loads, layer)
-    return _Plan(drawn, gaps, gap_width, paths, choice.islands, plain, tuple(findings))
+        findings += weak_islands(islands, rules.loads, layer)
+    return _Plan(drawn, gaps, gap_width, paths, islands, plain, tuple(findings))
 
 
 def _mend_necks(laying: Laying, width: float, progress: Progress) -> None:

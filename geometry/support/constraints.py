@@ -89,6 +89,10 @@ class Rules:
     loads : Loads, optional
         Islands get one bridge each when None.
     most_per_island : int
+    alike : str
+        Which openings get the same bridges: ``"off"``, ``"shifted"``, ``"turned"``, ``"scaled"``.
+    alike_share : float
+        What it may cost more, as a share, that openings are alike or symmetric.
     """
 
     width: float
@@ -101,6 +105,8 @@ class Rules:
     keep_free: MultiPolygon = field(default_factory=MultiPolygon)
     loads: Loads | None = None
     most_per_island: int = 6
+    alike: str = "off"
+    alike_share: float = 0.25
 
     @property
     def directions(self) -> Directions:
@@ -161,6 +167,8 @@ def rules_for(job: Job, layer: LayerSettings, more_drawn: tuple[DrawnBridge, ...
             strength_mpa=material.strength_mpa,
         ),
         most_per_island=settings.most_per_island,
+        alike=settings.alike,
+        alike_share=settings.alike_percent / 100,
     )
 
 

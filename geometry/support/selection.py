@@ -189,6 +189,50 @@ def choose_bridges(
     return Choice(chosen, scheme.width[chosen], held_islands(islands, held, rules))
 
 
+@dataclass(frozen=True)
+class HeldBy:
+    """How bridges hold a sheet.
+
+    Parameters
+    ----------
+    over : int array (pieces,)
+        Limits that each piece is over: its own deflection, and stresses in bridges that it has.
+    islands : tuple of HeldIsland
+    """
+
+    over: Indices
+    islands: tuple[HeldIsland, ...]
+
+
+def held_by(pieces: Sequence[Polygon], bridges: Gaps, width: Floats, rules: Rules) -> HeldBy:
+    """Return how given bridges hold a sheet, all of it solved as one.
+
+    Parameters
+    ----------
+    pieces : sequence of Polygon
+    bridges : Gaps
+        They join all pieces.
+    width : float64 array (n,)
+        In mm.
+    rules : Rules
+        Nothing is over a limit where they give no loads.
+    """
+    over = np.zeros(len(pieces), np.int64)
+    if rules.loads is None or len(pieces) < 2:
+        return HeldBy(over, ())
+    frame = largest_piece(pieces)
+    islands = [piece for number, piece in enumerate(pieces) if number != frame]
+    nothing = np.zeros(len(bridges))
+    task = _task(islands, frame, bridges, nothing, width, rules, rules.loads, len(bridges))
+    held = Scheme(np.ones(len(bridges), bool), width).under_load(task)
+    push, loads = rules.loads.handling_n, rules.loads
+    soft = held.deflections(push).max(axis=1) > loads.deflection_mm * SLIGHT
+    over[np.delete(np.arange(len(pieces)), frame)] += soft
+    strained = held.stresses(push, PUSHED).mpa > loads.stress_mpa * SLIGHT
+    np.add.at(over, bridges.pieces[held.which[strained]].ravel(), 1)
+    return HeldBy(over, held_islands(islands, held, rules))
+
+
 def _task(
     islands: Sequence[Polygon],
     frame: int,

@@ -1,0 +1,242 @@
+"""Congruence: which shapes are the same but for where they lie, and which mirror onto themselves.
+
+Shapes are sorted by what no motion changes (area, length of edge, holes, spread about the
+centroid), and those that agree are laid on each other by their centroids. Where they may be turned,
+the turn is that at which their outlines, as distances from the centroid by angle, agree best. They
+are the same where no vertex of one lies further than a tolerance from the edge of the other.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import shapely
+from shapely import Polygon
+
+from ..arrays import Floats
+
+#: Shapes this near each other everywhere, in mm, are the same: twice the tolerance of chords.
+SAME = 0.1
+#: A shape is symmetric where it is so to this share of its size: outlines of letters are rounded.
+_BY_EYE = 0.004
+#: Shapes are looked at where they agree in area and edge by this share.
+_ALIKE = 0.01
+#: Angles at which outlines are compared, and best turns that are looked at closely.
+_ANGLES, _TURNS = 720, 8
+#: Rounds of laying one outline on the other, vertex on nearest edge.
+_ROUNDS = 6
+
+
+@dataclass(frozen=True)
+class Motion:
+    """A turn, mirroring and scaling, then a shift: p goes to ``matrix @ p + shift``."""
+
+    matrix: Floats
+    shift: Floats
+
+    def __call__(self, points: Floats) -> Floats:
+        """Return moved points (..., 2)."""
+        moved: Floats = points @ self.matrix.T + self.shift
+        return moved
+
+    @property
+    def factor(self) -> float:
+        """How many times longer lengths become."""
+        return float(np.sqrt(abs(np.linalg.det(self.matrix))))
+
+    def inverse(self) -> Motion:
+        """Return the motion back."""
+        back = np.linalg.inv(self.matrix)
+        return Motion(back, -back @ self.shift)
+
+    def after(self, first: Motion) -> Motion:
+        """Return the motion that does another one first."""
+        return Motion(self.matrix @ first.matrix, self.matrix @ first.shift + self.shift)
+
+
+@dataclass(frozen=True)
+class Family:
+    """Shapes that are the same.
+
+    Parameters
+    ----------
+    members : tuple of int
+        Positions of the shapes; the first is the pattern.
+    motions : tuple of Motion
+        From the first to each.
+    """
+
+    members: tuple[int, ...]
+    motions: tuple[Motion, ...]
+
+
+def families(
+    shapes: Sequence[Polygon], *, turned: bool = False, scaled: bool = False
+) -> tuple[Family, ...]:
+    """Return the families of congruent shapes; a shape that is like no other is one of its own.
+
+    Parameters
+    ----------
+    shapes : sequence of Polygon
+        In mm.
+    turned : bool
+        Whether shapes may be turned and mirrored.
+    scaled : bool
+        Whether they may be larger or smaller.
+
+    Examples
+    --------
+    >>> square = shapely.box(0, 0, 2, 2)
+    >>> [f.members for f in families([square, shapely.box(0, 0, 3, 1), shapely.box(5, 1, 7, 3)])]
+    [(0, 2), (1,)]
+    """
+    if not len(shapes):
+        return ()
+    array = np.asarray(shapes, object)
+    area = shapely.area(array)
+    centre = shapely.get_coordinates(shapely.centroid(array))
+    size = np.sqrt(area)
+    edge = shapely.length(array) / (size if scaled else 1.0)
+    holes = shapely.get_num_interior_rings(array)
+    bounds = shapely.bounds(array)
+    box = np.stack([bounds[:, 2] - bounds[:, 0], bounds[:, 3] - bounds[:, 1]], axis=1)
+    free = np.ones(len(array), bool)
+    found = []
+    for first in range(len(array)):
+        if not free[first]:
+            continue
+        like = free & (holes == holes[first])
+        like &= np.abs(edge - edge[first]) <= _ALIKE * edge[first]
+        if not scaled:
+            like &= np.abs(area - area[first]) <= _ALIKE * area[first]
+        if not turned:
+            ratio = (size / size[first] if scaled else np.ones(len(array)))[:, None]
+            like &= (np.abs(box - ratio * box[first]) <= 2 * SAME * np.maximum(ratio, 1)).all(1)
+        like[: first + 1] = False
+        members = [first]
+        motions = [Motion(np.eye(2), np.zeros(2))]
+        for other in np.flatnonzero(like).tolist():
+            factor = float(size[other] / size[first]) if scaled else 1.0
+            motion = _laid_on(
+                array[first], array[other], centre[first], centre[other], factor, turned=turned
+            )
+            if motion is not None:
+                members.append(other)
+                motions.append(motion)
+        free[members] = False
+        found.append(Family(tuple(members), tuple(motions)))
+    return tuple(found)
+
+
+def mirrors(shape: Polygon) -> tuple[Motion, ...]:
+    """Return the mirrorings about an upright or a level line that leave a shape as it is.
+
+    >>> len(mirrors(shapely.box(0, 0, 3, 1)))
+    2
+    >>> len(mirrors(shapely.Polygon([(0, 0), (4, 0), (2, 3)])))
+    1
+    """
+    centre = shapely.get_coordinates(shapely.centroid(shape))[0]
+    found = []
+    for matrix in (np.diag([-1.0, 1.0]), np.diag([1.0, -1.0])):
+        low_x, low_y, high_x, high_y = shape.bounds
+        # The middle of the box is exact where the centroid has rounding.
+        middle = np.array([(low_x + high_x) / 2, (low_y + high_y) / 2])
+        near = max(SAME, _BY_EYE * float(np.hypot(high_x - low_x, high_y - low_y)))
+        if np.abs(middle - centre)[matrix.diagonal() < 0].max() > near:
+            continue
+        motion = Motion(matrix, middle - matrix @ middle)
+        if _same(shape, shape, motion, near):
+            found.append(motion)
+    return tuple(found)
+
+
+def _laid_on(
+    first: Polygon, other: Polygon, from_: Floats, to: Floats, factor: float, *, turned: bool
+) -> Motion | None:
+    """Return the motion from one shape to another, None where they are not the same."""
+    matrices = [np.eye(2)]
+    if turned:
+        matrices += _turns(first, other, from_, to)
+    for matrix in matrices:
+        motion = Motion(factor * matrix, to - factor * matrix @ from_)
+        if turned and not np.array_equal(matrix, np.eye(2)):
+            motion = _fitted(first, other, motion)
+        if _same(first, other, motion, SAME * max(motion.factor, 1.0)):
+            return motion if turned or factor != 1.0 else _exact_shift(first, other, motion)
+    return None
+
+
+def _exact_shift(first: Polygon, other: Polygon, motion: Motion) -> Motion:
+    """Return a shift without the rounding of the centroids, where the vertices give it."""
+    low = np.array(other.bounds) - np.array(first.bounds)
+    shift = (low[:2] + low[2:]) / 2
+    return Motion(motion.matrix, shift) if np.abs(shift - motion.shift).max() < SAME else motion
+
+
+def _same(first: Polygon, other: Polygon, motion: Motion, near: float) -> bool:
+    edge = other.boundary
+    shapely.prepare(edge)
+    moved = motion(shapely.get_coordinates(first))
+    if not shapely.dwithin(edge, shapely.points(moved), near).all():
+        return False
+    back = shapely.transform(first.boundary, motion)
+    shapely.prepare(back)
+    return bool(shapely.dwithin(back, shapely.points(shapely.get_coordinates(other)), near).all())
+
+
+def _turns(first: Polygon, other: Polygon, from_: Floats, to: Floats) -> list[Floats]:
+    """Return turns, and mirrorings with turns, at which the outlines agree best."""
+    one, two = _profile(first, from_), _profile(other, to)
+    scale = two.mean() / one.mean()
+    found = []
+    for mirrored in (False, True):
+        profile = (one[::-1] if mirrored else one) * scale
+        agrees = np.fft.irfft(np.fft.rfft(two) * np.conj(np.fft.rfft(profile)), _ANGLES)
+        peak = (agrees >= np.roll(agrees, 1)) & (agrees >= np.roll(agrees, -1))
+        best = np.flatnonzero(peak)
+        best = best[np.argsort(-agrees[best])][:_TURNS]
+        for step in best.tolist():
+            angle = 2 * np.pi * step / _ANGLES
+            turn = np.array([[np.cos(angle), -np.sin(angle)], [np.sin(angle), np.cos(angle)]])
+            # The profile backwards starts one step early.
+            early = 2 * np.pi / _ANGLES
+            flip = np.array([[np.cos(early), np.sin(early)], [np.sin(early), -np.cos(early)]])
+            found.append((float(agrees[step]), turn @ flip.T if mirrored else turn))
+    return [matrix for _, matrix in sorted(found, key=lambda one: -one[0])]
+
+
+def _profile(shape: Polygon, centre: Floats) -> Floats:
+    """Return how far an outline reaches from a centre, by angle."""
+    ring = shape.exterior
+    count = 4 * _ANGLES
+    along = np.arange(count) / count * ring.length
+    arm = shapely.get_coordinates(shapely.line_interpolate_point(ring, along)) - centre
+    slot = np.floor(np.arctan2(arm[:, 1], arm[:, 0]) / (2 * np.pi) * _ANGLES).astype(int) % _ANGLES
+    reach = np.zeros(_ANGLES)
+    np.maximum.at(reach, slot, np.hypot(*arm.T))
+    known = np.flatnonzero(reach)
+    profile: Floats = np.interp(np.arange(_ANGLES), known, reach[known], period=_ANGLES)
+    return profile
+
+
+def _fitted(first: Polygon, other: Polygon, motion: Motion) -> Motion:
+    """Return the motion made better (Procrustes): vertices on the edge, at last on vertices."""
+    points = shapely.get_coordinates(first)
+    edge, corners = other.boundary, shapely.points(shapely.get_coordinates(other))
+    tree = shapely.STRtree(corners)
+    exact = len(corners) == len(points)
+    for round_ in range(_ROUNDS):
+        moved = shapely.points(motion(points))
+        if exact and round_ >= _ROUNDS // 2:
+            near = shapely.get_coordinates(corners[tree.nearest(moved)])
+        else:
+            near = shapely.get_coordinates(shapely.shortest_line(moved, edge))[1::2]
+        a, b = points - points.mean(axis=0), near - near.mean(axis=0)
+        left, _, right = np.linalg.svd(b.T @ a)
+        hand = np.sign(np.linalg.det(motion.matrix) * np.linalg.det(left @ right))
+        matrix = motion.factor * left @ np.diag([1.0, hand]) @ right
+        motion = Motion(matrix, near.mean(axis=0) - matrix @ points.mean(axis=0))
+    return motion

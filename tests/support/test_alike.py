@@ -1,0 +1,162 @@
+"""The same bridges in openings of one shape; symmetric bridges in symmetric ones."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import matplotlib
+import numpy as np
+import pytest
+import shapely
+from shapely.affinity import rotate, scale, translate
+
+from sheetstack.geometry.artwork.read import Artwork, read_artwork
+from sheetstack.geometry.artwork.source import ArtworkSource, Text
+from sheetstack.geometry.job.load import parse_job
+from sheetstack.geometry.mesh.islands import find_pieces
+from sheetstack.geometry.planar.polygons import as_multipolygon
+
+from ..small_builds import built_from
+
+FONT = Path(matplotlib.get_data_path()) / "fonts" / "ttf" / "DejaVuSans.ttf"
+JOB = """
+title = "Alike"
+[sheet]
+width_mm = {width}
+height_mm = {height}
+margin_mm = 5
+material = "polyester"
+thickness_mm = 0.35
+placement = "corner"
+[bridges]
+width_mm = 2
+{bridges}
+[[layers]]
+name = "Ink"
+colour = "#102040"
+artwork = "ink.svg"
+{more}
+"""
+
+
+def layer_of(shape, size, bridges="", more=""):
+    job = parse_job(JOB.format(width=size[0], height=size[1], bridges=bridges, more=more))
+    (layer,) = built_from(job, [Artwork(as_multipolygon(shape), size)]).layers
+    assert find_pieces(layer.mesh).islands == ()
+    return layer
+
+
+def bridges_in(layer, opening):
+    """Return the middle lines of the bridges of one opening, (n, 2, 2), in a fixed order."""
+    ways = [
+        b.path[1:3]
+        for b in layer.bridges
+        if b.kind == "bridge" and opening.covers(shapely.Point(b.path[1:3].mean(axis=0)))
+    ]
+    return in_order(np.array(ways).reshape(-1, 2, 2))
+
+
+def in_order(ways):
+    """Return ways with their lower end first, from the lowest on."""
+    ways = np.array([way if tuple(way[0]) <= tuple(way[1]) else way[::-1] for way in ways])
+    return ways[np.lexsort(np.round(ways.reshape(-1, 4).T, 6))] if len(ways) else ways
+
+
+@pytest.mark.parametrize("direction", ["any", "vertical", "horizontal"])
+def test_equal_letters_get_equal_bridges(direction):
+    pytest.importorskip("uharfbuzz")
+    line = "ABBA@PAPA&BOB&8"
+    text = Text((line,), 45.0, tracking_mm=3.0, at_mm=(20.0, 30.0))
+    shape = read_artwork(ArtworkSource(FONT, text=text)).shape
+    layer = layer_of(shape, (900, 110), f'direction = "{direction}"')
+    letters = sorted(layer.plain_sheet.openings.geoms, key=lambda part: part.bounds[0])
+    assert len(letters) == len(line)
+    first: dict[str, tuple] = {}
+    for letter, opening in zip(line, letters, strict=True):
+        mine = bridges_in(layer, opening) - np.array(opening.bounds[:2])
+        assert len(mine)
+        if letter in first:
+            assert np.abs(mine - first[letter]).max() < 1e-6
+        first.setdefault(letter, mine)
+
+
+def test_symmetric_letters_are_bridged_symmetrically():
+    pytest.importorskip("uharfbuzz")
+    line = "AOA80Ao"
+    text = Text((line,), 45.0, tracking_mm=3.0, at_mm=(20.0, 30.0))
+    shape = read_artwork(ArtworkSource(FONT, text=text)).shape
+    for keys in ('direction = "vertical"', "alike_percent = 100"):
+        layer = layer_of(shape, (500, 110), keys)
+        for opening in layer.plain_sheet.openings.geoms:
+            mine = bridges_in(layer, opening)
+            middle = (opening.bounds[0] + opening.bounds[2]) / 2
+            image = in_order(mine * [-1, 1] + [2 * middle, 0])
+            assert len(mine)
+            assert np.abs(mine - image).max() < 1e-6
+
+
+#: An opening with an island, like no mirror image of itself.
+HOOK = shapely.Polygon(
+    [(0, 0), (70, 0), (70, 30), (40, 30), (40, 60), (0, 60)],
+    [[(12, 12), (30, 10), (28, 45), (14, 40)]],
+)
+ROW = [translate(HOOK, 20 + 90 * k, 20) for k in range(4)]
+
+
+def relative(layer, k):
+    return bridges_in(layer, ROW[k]) - [20 + 90 * k, 20]
+
+
+def test_an_opening_with_a_reason_differs_and_the_others_do_not():
+    usual = layer_of(shapely.union_all(ROW), (400, 100))
+    here = bridges_in(usual, ROW[1])[0].mean(axis=0)
+    free = f"[[area]]\nbox_mm = [{here[0] - 4}, {here[1] - 4}, 8, 8]\nkeep_free = true"
+    layer = layer_of(shapely.union_all(ROW), (400, 100), "", free)
+    for k in (2, 3):
+        assert np.abs(relative(layer, k) - relative(layer, 0)).max() < 1e-6
+    mine = relative(layer, 1)
+    assert len(mine) != len(relative(layer, 0)) or np.abs(mine - relative(layer, 0)).max() > 1
+    assert all(
+        not b.shape.intersects(shapely.Point(here).buffer(3))
+        for b in layer.bridges
+        if ROW[1].covers(shapely.Point(b.place))
+    )
+
+
+def test_an_opening_with_a_bridge_drawn_by_hand_is_left_alone():
+    by_hand = '[[bridge]]\nlayer = "Ink"\nline_mm = [[215, 55], [225, 95]]'
+    layer = layer_of(shapely.union_all(ROW), (400, 100), "", by_hand)
+    assert any(b.state == "locked" for b in layer.bridges)
+    for k in (1, 3):
+        assert np.abs(relative(layer, k) - relative(layer, 0)).max() < 1e-6
+
+
+def test_turned_and_mirrored_openings_are_alike_on_request():
+    turns = [HOOK, rotate(HOOK, 90), rotate(scale(HOOK, -1, 1), 200), rotate(HOOK, 33)]
+    row = [
+        translate(s, 60 + 100 * k - s.centroid.x, 60 - s.centroid.y) for k, s in enumerate(turns)
+    ]
+    # A later layer's cover would be a reason to differ: care on one of them alone is not.
+    care = "[[area]]\nbox_mm = [0, 0, 110, 60]\ncare = 4"
+    lengths = {}
+    for alike in ("shifted", "turned"):
+        layer = layer_of(
+            shapely.union_all(row), (440, 120), f'alike = "{alike}"\nalike_percent = 200', care
+        )
+        ways = [bridges_in(layer, opening) for opening in row]
+        # What no motion changes: lengths, and distances from the centroid.
+        lengths[alike] = [
+            np.sort(np.hypot(*(w.mean(axis=1) - opening.centroid.coords[0]).T)).round(3).tolist()
+            for w, opening in zip(ways, row, strict=True)
+        ]
+    assert len({tuple(one) for one in lengths["shifted"]}) > 1
+    assert all(np.allclose(one, lengths["turned"][0], atol=0.02) for one in lengths["turned"])
+
+
+def test_being_alike_costs_no_more_than_was_allowed():
+    shape = shapely.union_all(ROW)
+    care = "[[area]]\nbox_mm = [0, 0, 90, 100]\ncare = 30"
+    dearest = layer_of(shape, (400, 100), 'alike = "off"', care).damage
+    for percent in (0, 20):
+        keys = f"alike_percent = {percent}"
+        assert layer_of(shape, (400, 100), keys, care).damage <= dearest * (1 + percent / 100) + 1
