@@ -319,32 +319,61 @@ def _near(
     seeds, and the group of each seed."""
     # Coarse, and as much wider.
     seeds = shapely.simplify(seeds, COARSE * width)
+    seeds, of, bundle = _bundled(seeds, of, width)
     reach = (AROUND + COARSE) * width
     windows = map_geometries(shapely.buffer, seeds, distance=reach, quad_segs=2)
     a, b = shapely.STRtree(windows).query(windows, predicate="intersects")
     same = of[a] == of[b]
     label = connected_labels(len(windows), np.stack([a[same], b[same]], axis=1))
-    windows = union_by_label(windows, label)
-    owner = np.zeros(len(windows), np.int64)
-    owner[label] = of
     window, number = shapely.STRtree(lines).query(windows, predicate="intersects")
-    own = owner[window] == part_of[number]
-    near, group = _within(segments, lines, number[own], windows, window[own], width)
+    own = of[window] == part_of[number]
+    window, number = window[own], number[own]
+    near, group = _within(segments, lines, number, windows[window], label[window], width)
+    count = int(label.max(initial=-1)) + 1
+    owner = np.zeros(count, np.int64)
+    owner[label] = of
     polygons = parts[owner]
     shapely.prepare(polygons)
     order = np.argsort(label, kind="stable")
-    homes = np.full(len(windows), None)
+    homes = np.full(count, None)
     shapely.geometrycollections(seeds[order], indices=label[order], out=homes)
-    return near, group, polygons, homes, label
+    return near, group, polygons, homes, label[bundle]
+
+
+def _bundled(seeds: Geometries, of: Indices, width: float) -> tuple[Geometries, Indices, Indices]:
+    """Return seeds with one hull for all lines whose middles lie in one cell of half the width;
+    the part of each, and for each of the given seeds which one it is now.
+
+    Finely drawn curves have thousands of gaps, whose windows would overlap by the hundred.
+    """
+    line = shapely.get_type_id(seeds) == shapely.GeometryType.LINESTRING
+    cell = np.zeros((len(seeds), 4), np.int64)
+    middle = shapely.get_coordinates(shapely.centroid(seeds[line]))
+    cell[line, :2] = np.floor(middle / (width / 2))
+    cell[line, 2] = of[line]
+    cell[~line, 3] = 1 + np.flatnonzero(~line)  # each by itself
+    _, bundle = np.unique(cell, axis=0, return_inverse=True)
+    bundle = bundle.reshape(-1)
+    order = np.argsort(bundle, kind="stable")
+    first = order[np.flatnonzero(np.diff(bundle[order], prepend=-1))]
+    bundled = seeds[first]
+    lines = order[line[order]]
+    shapely.multilinestrings(seeds[lines], indices=bundle[lines], out=bundled)
+    hulls = line[first]
+    bundled[hulls] = shapely.convex_hull(bundled[hulls])
+    return bundled, of[first], bundle
 
 
 def _at_home(axis: MedialAxis, homes: Geometries, width: float) -> Indices:
     """Return the edges of an axis of whose part none lies where the boundary was not looked at."""
+    # Many spots near few seeds each: an index of seeds, not a look at all that a group has.
     spots = shapely.points(axis.points[axis.edges]).ravel()
-    home = np.repeat(homes[axis.group], 2)
-    away = ~map_geometries(shapely.dwithin, home, spots, distance=(AROUND - 0.5) * width).astype(
-        bool
+    seeds, seed_group = shapely.get_parts(homes, return_index=True)
+    spot, seed = shapely.STRtree(seeds).query(
+        spots, predicate="dwithin", distance=(AROUND - 0.5) * width
     )
+    away = np.ones(len(spots), bool)
+    away[spot[np.repeat(axis.group, 2)[spot] == seed_group[seed]]] = False
     label = connected_labels(len(axis.points), axis.edges)[axis.edges[:, 0]]
     lost = np.zeros(len(axis.points), bool)
     lost[np.repeat(label, 2)[away]] = True
@@ -356,18 +385,35 @@ def _within(
     lines: Geometries,
     number: Indices,
     windows: Geometries,
-    window: Indices,
+    group: Indices,
     width: float,
 ) -> tuple[Segments, Indices]:
-    """Return segments clipped to windows, long ones only, and the window of each."""
-    chosen = segments.take(number)
-    length = np.hypot(*(chosen.end - chosen.start).T)
-    long = np.flatnonzero(length > width)
+    """Return segments clipped to the windows of each group, long ones only, and their groups.
+
+    Parameters
+    ----------
+    segments : Segments
+    lines : object array of LineString
+        The same as geometries.
+    number : int array (n,)
+        Positions of segments.
+    windows : object array (n,)
+        One that the segment meets.
+    group : int array (n,)
+        What the window belongs to.
+    width : float
+        Of a long segment.
+    """
+    length = np.hypot(*(segments.end - segments.start)[number].T)
+    long = length > width
+    short = np.unique(np.stack([group[~long], number[~long]], axis=1), axis=0)
+    number, group = number[long], group[long]
     clipped, of = shapely.get_parts(
-        shapely.intersection(lines[number[long]], windows[window[long]]), return_index=True
+        shapely.intersection(lines[number], windows[long]), return_index=True
     )
     is_line = shapely.get_num_points(clipped) >= 2
-    clipped, of = clipped[is_line], long[of[is_line]]
+    clipped, of = clipped[is_line], of[is_line]
+    number, group = number[of], group[of]
     ends = np.stack(
         [
             shapely.get_coordinates(shapely.get_point(clipped, 0)),
@@ -375,26 +421,44 @@ def _within(
         ],
         axis=1,
     )
-    way = chosen.take(of)
-    along = (way.end - way.start) / length[of, None]
-    start = np.einsum("ni,ni->n", ends[:, 0] - way.start, along)
-    stop = np.einsum("ni,ni->n", ends[:, 1] - way.start, along)
-    turned = start > stop
-    ends[turned] = ends[turned, ::-1]
-    start = np.where(turned, stop, start)
-    short = np.flatnonzero(length <= width)
-    kept = chosen.take(short)
+    way = (segments.end - segments.start)[number]
+    along = way / np.hypot(*way.T)[:, None]
+    at = ((ends - segments.start[number][:, None]) * along[:, None]).sum(axis=2)
+    turned = at[:, 0] > at[:, 1]
+    ends[turned], at[turned] = ends[turned, ::-1], at[turned, ::-1]
+    first, last = _merged(group, number, at)
+    kept = segments.take(np.append(short[:, 1], number[first]))
+    start, end, begins = kept.start.copy(), kept.end.copy(), kept.at.copy()
+    start[len(short) :], end[len(short) :] = ends[first, 0], ends[last, 1]
+    begins[len(short) :] += at[first, 0]
     return (
-        Segments(
-            np.concatenate([kept.start, ends[:, 0]]),
-            np.concatenate([kept.end, ends[:, 1]]),
-            np.concatenate([kept.ring, way.ring]),
-            np.concatenate([kept.at, way.at + start]),
-            np.concatenate([kept.around, way.around]),
-            np.concatenate([kept.mark, way.mark]),
-        ),
-        np.concatenate([window[short], window[of]]),
+        Segments(start, end, kept.ring, begins, kept.around, kept.mark),
+        np.append(short[:, 0], group[first]),
     )
+
+
+def _merged(group: Indices, number: Indices, at: Floats) -> tuple[Indices, Indices]:
+    """Return which pieces of segments begin and which end what pieces of one group cover.
+
+    Parameters
+    ----------
+    group, number : int array (n,)
+        Of each piece.
+    at : float64 array (n, 2)
+        Where it begins and ends on its segment.
+    """
+    order = np.lexsort((at[:, 0], number, group))
+    first, last, reach = [], [], -np.inf
+    before = (-1, -1)
+    keys = zip(group[order].tolist(), number[order].tolist(), strict=True)
+    for piece, key, (begin, end) in zip(order.tolist(), keys, at[order].tolist(), strict=True):
+        if key != before or begin > reach:
+            first.append(piece)
+            last.append(piece)
+            reach, before = end, key
+        elif end > reach:
+            last[-1], reach = piece, end
+    return np.array(first, np.int64), np.array(last, np.int64)
 
 
 def _told(axis: MedialAxis, line: MiddleLine, width: float) -> NarrowPlace | None:

@@ -250,3 +250,21 @@ def test_a_point_accepts_the_nearest_place():
     chosen, idle = accepted(places, [(29.6, 24.0), (5.0, 5.0)])
     assert [p.place[0] for p in chosen] == [pytest.approx(29.5, abs=0.1)]
     assert idle == [(5.0, 5.0)]
+
+
+def test_finely_drawn_walls_are_as_narrow_as_coarsely_drawn_ones():
+    # Corners of a fine curve meet many edges opposite; what is looked at must not depend on it.
+    told = []
+    for count in (60, 1500):
+        x = np.linspace(0, 30, count)
+        upper = np.column_stack([x, 0.9 + 0.2 * np.cos(x * 2)])
+        lower = np.column_stack([x, -0.9 - 0.2 * np.cos(x * 2)])[::-1]
+        slot = Polygon(np.concatenate([lower, upper]))
+        bodies = [shapely.box(-10, -5, 0.1, 5), shapely.box(29.9, -5, 40, 5)]
+        shape = shapely.union_all([slot, *bodies])
+        told.append(narrow_places(shape, 2.5))
+    coarse, fine = told
+    assert [p.kind for p in coarse] == [p.kind for p in fine] == ["neck"]
+    assert fine[0].width_mm == pytest.approx(1.4, abs=2e-3)
+    assert coarse[0].width_mm == pytest.approx(fine[0].width_mm, abs=0.05)
+    assert coarse[0].length_mm == pytest.approx(fine[0].length_mm, abs=0.5)
