@@ -15,7 +15,7 @@ from .errors import JobError
 from .fabricate.cut_sheet import CutSheet, laid_together
 from .fabricate.drill_template import drill_template
 from .fabricate.estimate import Estimate, estimate
-from .fabricate.making import making_of
+from .fabricate.making import Making, making_of
 from .fabricate.nesting import nest
 from .fabricate.patches import Patch, patch_for, patch_sheet, place_marks
 from .fabricate.pieces import (
@@ -26,6 +26,9 @@ from .fabricate.pieces import (
     sheets_to_make,
 )
 from .fabricate.printed import PrintedSheet
+from .fabricate.spray_schedule import schedule_of_build
+from .fabricate.wall_pins import WallPin
+from .fabricate.wall_plan import wall_plan
 from .files.assembly_svg import assembly_svg
 from .files.atomic import atomic
 from .files.batch import Batch, output_batch
@@ -35,6 +38,7 @@ from .files.paper_pdf import write_paper_pdf
 from .files.read_back import judge_stl, judge_three_mf
 from .files.stl import write_stl
 from .files.three_mf import PrintedPart, write_three_mf
+from .files.wall_plan_svg import wall_plan_csv, wall_plan_svg
 from .finding import Finding, Severity
 from .job.job import Job
 from .job.names import cut_stem, file_stem, print_stem
@@ -42,6 +46,7 @@ from .mesh.check import leak_finding, wanted_of_mesh
 from .mesh.solid import Mesh
 from .progress import Progress
 from .report.estimate_text import estimate_text
+from .report.schedule_text import schedule_csv, schedule_text
 
 FORMATS = ("svg", "dxf", "pdf", "stl", "3mf")
 #: Width in mm of the scrap that patches are laid out on: cut by a machine, and on an A4 page.
@@ -161,7 +166,7 @@ def export_sheets(
         count = len(sheets)
         for number, (one, cuts) in enumerate(zip(making.sheets, making.pieces, strict=True)):
             stretch = progress.part(0.4 + 0.4 * number / count, 0.4 + 0.4 * (number + 1) / count)
-            written = _write_sheet(task, one, cuts, stretch)
+            written = _write_sheet(task, one, cuts, making.pins, stretch)
             pieces += cuts if task.cutting else ()
             parts += [(one.sheet, part) for part in written.parts]
             findings += written.findings
@@ -174,6 +179,8 @@ def export_sheets(
             findings += of_stock
         progress(0.9, "templates and texts")
         _write_template(task)
+        if any(one.is_split for one in making.sheets):
+            _write_wall(task, making, build)
         if chosen and (task.cutting or task.on_paper):
             _write_patches(task, sheets, chosen)
         if told is not None:
@@ -217,7 +224,11 @@ class _Written:
 
 
 def _write_sheet(
-    task: _Task, one: MadeSheet, pieces: tuple[CutSheet, ...], progress: Progress
+    task: _Task,
+    one: MadeSheet,
+    pieces: tuple[CutSheet, ...],
+    pins: tuple[WallPin, ...],
+    progress: Progress,
 ) -> _Written:
     """Write all files of one sheet."""
     job, sheet = task.job, one.sheet
@@ -230,7 +241,7 @@ def _write_sheet(
             _write_cut(task, cut_stem(sheet.stem, tile.name), piece)
             findings += piece.cuts.findings
     if one.is_split and (task.cutting or task.solid):
-        _write_assembly(task, one)
+        _write_assembly(task, one, pins)
     if task.on_paper:
         progress(1 / 3, f"{sheet.name}: pages")
         path = task.batch.path(f"{sheet.stem}.pdf")
@@ -310,12 +321,13 @@ def _write_cut(task: _Task, stem: str, piece: CutSheet) -> None:
         _write_text(batch.path(f"{stem}.dxf"), cut_dxf(piece, title=job.title))
 
 
-def _write_assembly(task: _Task, one: MadeSheet) -> None:
+def _write_assembly(task: _Task, one: MadeSheet, pins: Sequence[WallPin]) -> None:
     sheet = one.sheet
     x0, y0, x1, y1 = sheet.shape.bounds
     tiles = [(tile.name, tile.shape) for tile in one.tiling.tiles]
     title = f"{sheet.number} {sheet.name}: {len(tiles)} tiles, seen from the spray side"
-    text = assembly_svg(tiles, (x0, y0, x1, y1), title)
+    here = [(f"P{p.number}", p.at, p.diameter) for p in pins if sheet.name not in p.pulled_for]
+    text = assembly_svg(tiles, (x0, y0, x1, y1), title, here)
     _write_text(task.batch.path(f"{sheet.stem}-assembly.svg"), text)
 
 
@@ -441,6 +453,21 @@ def _write_template(task: _Task) -> None:
     if task.on_paper:
         path = task.batch.path("drill-template.pdf")
         write_paper_pdf(path, template, task.job.paper, title=task.job.title)
+
+
+def _write_wall(task: _Task, making: Making, build: Build | None) -> None:
+    """Write what a wall of tiles needs: the plan of lines and holes, and when to spray what."""
+    job, batch = task.job, task.batch
+    plan = wall_plan(job, making.pins)
+    first = next(one for one in making.sheets if one.is_split)
+    tiles = [tile.shape for tile in first.tiling.tiles]
+    title = f"{job.title}: wall plan"
+    _write_text(batch.path("wall-plan.svg"), wall_plan_svg(plan, title, tiles))
+    _write_text(batch.path("wall-plan.csv"), wall_plan_csv(plan))
+    if build is not None:
+        steps = schedule_of_build(build, making)
+        _write_text(batch.path("spray-schedule.txt"), schedule_text(job, steps))
+        _write_text(batch.path("spray-schedule.csv"), schedule_csv(steps))
 
 
 def _write_patches(

@@ -132,7 +132,14 @@ def test_tiles_are_written_with_labels_and_an_assembly_picture(small, tmp_path):
             x0, y0, _, _ = tile.shape.bounds
             drawn = shapely.MultiLineString([line + (x0, y0) for line in piece.engraved])
             assert piece.engraved
-            assert tile.shape.covers(drawn)
+            # On the tile, and its name once more on what falls out of it.
+            waste = shapely.MultiPolygon(
+                [Polygon(r) for p in tile.shape.geoms for r in p.interiors]
+            )
+            assert tile.shape.union(waste).covers(drawn)
+            assert not drawn.intersects(tile.shape.boundary)
+            if any(p.area > 400 for p in waste.geoms):
+                assert waste.intersects(drawn)
 
 
 def test_laps_become_keys_where_the_machine_cannot_cut_them(small):

@@ -57,10 +57,10 @@ def without_crumbs(
     held = shapely.union_all([key.shape.buffer(_HELD) for key in keys])
     cells = [cell for cell, share in enumerate(exact) for _ in share.geoms]
     parts = [part for share in exact for part in share.geoms]
-    main = {
-        cell: max((k for k, c in enumerate(cells) if c == cell), key=lambda k: parts[k].area)
-        for cell in set(cells)
-    }
+    main: dict[int, int] = {}
+    for k, cell in enumerate(cells):
+        if cell not in main or parts[k].area > parts[main[cell]].area:
+            main[cell] = k
     grown: set[int] = set()
     loose = [
         k
@@ -68,13 +68,24 @@ def without_crumbs(
         if part.area < crumb
         or (settings.joint == "puzzle" and k != main[cells[k]] and not part.intersects(held))
     ]
+    # Parts that lie by each other as drawn; one that grew has grown by its neighbour's crumb.
+    hair = TOLERANCES.same_point
+    a, b = shapely.STRtree(parts).query(parts, predicate="dwithin", distance=hair)
+    beside: dict[int, set[int]] = {}
+    for i, j in zip(a.tolist(), b.tolist(), strict=True):
+        if i != j:
+            beside.setdefault(i, set()).add(j)
     for k in sorted(loose, key=lambda k: parts[k].area):
-        target = _neighbour(k, cells, parts, usable)
+        near = sorted(beside.get(k, ()))
+        target = _neighbour(k, near, cells, parts, usable)
         if target is None:
             continue
         joined = shapely.union_all([parts[target], parts[k], _weld(parts[target], parts[k])])
         parts[target] = as_multipolygon(joined.intersection(shape)).geoms[0]
         parts[k] = Polygon()
+        for other in near:
+            beside.setdefault(target, set()).add(other)
+            beside.setdefault(other, set()).add(target)
         grown.add(cells[target])
     left: list[list[Polygon]] = [[] for _ in exact]
     for cell, part in zip(cells, parts, strict=True):
@@ -84,13 +95,18 @@ def without_crumbs(
 
 
 def _neighbour(
-    k: int, cells: list[int], parts: list[Polygon], usable: tuple[float, float]
+    k: int,
+    beside: Sequence[int],
+    cells: list[int],
+    parts: list[Polygon],
+    usable: tuple[float, float],
 ) -> int | None:
     part = parts[k]
     hair = TOLERANCES.same_point
     near = part.boundary
     best, longest = None, _LEAST_SHARED
-    for other, shape in enumerate(parts):
+    for other in beside:
+        shape = parts[other]
         if cells[other] == cells[k] or shape.is_empty or not part.dwithin(shape, hair):
             continue
         x0, y0, x1, y1 = shapely.total_bounds([part, shape])

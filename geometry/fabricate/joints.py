@@ -86,10 +86,25 @@ def keys_along(
     found: list[Key] = []
     for seam in seams:
         for a, b in _stretches(seam, solid):
-            for key in _on_stretch(a, b, array, tree, solid, width, depth, wall):
-                if all(key.shape.distance(other.shape) >= wall for other in found):
-                    found.append(key)
-    return found
+            found += _on_stretch(a, b, array, tree, solid, width, depth, wall)
+    return _apart(found, wall)
+
+
+def _apart(keys: list[Key], wall: float) -> list[Key]:
+    """Leave out keys that come nearer than ``wall`` to one that was found before them."""
+    shapes = np.array([key.shape for key in keys], object)
+    if len(keys) == 0:
+        return keys
+    a, b = shapely.STRtree(shapes).query(shapes, predicate="dwithin", distance=wall)
+    rivals: dict[int, list[int]] = {}
+    for i, j in zip(a.tolist(), b.tolist(), strict=True):
+        if j < i and shapely.distance(shapes[i], shapes[j]) < wall:
+            rivals.setdefault(i, []).append(j)
+    out: set[int] = set()
+    for i in range(len(keys)):
+        if any(j not in out for j in rivals.get(i, ())):
+            out.add(i)
+    return [key for i, key in enumerate(keys) if i not in out]
 
 
 def _stretches(seam: LineString, solid: shapely.Geometry) -> list[tuple[Floats, Floats]]:

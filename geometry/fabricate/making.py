@@ -13,6 +13,7 @@ from ..job.job import Job
 from ..progress import Progress
 from .cut_sheet import CutSheet
 from .pieces import MadeSheet, SheetToMake, cut_pieces, made_sheet, sheets_to_make
+from .wall_pins import WallPin, with_wall_pins
 
 
 @dataclass(frozen=True)
@@ -26,10 +27,13 @@ class Making:
     pieces : tuple of tuple of CutSheet
         For each sheet, its pieces to cut, in the order of its tiles; empty where a printer makes
         them.
+    pins : tuple of WallPin
+        One pattern for all layers.
     """
 
     sheets: tuple[MadeSheet, ...]
     pieces: tuple[tuple[CutSheet, ...], ...]
+    pins: tuple[WallPin, ...] = ()
 
     @property
     def all_pieces(self) -> list[CutSheet]:
@@ -63,16 +67,18 @@ def making_of(
     """
     progress = progress or Progress()
     wanted = job.made_by.kind != "printer" if cut is None else cut
-    made: list[MadeSheet] = []
-    pieces: list[tuple[CutSheet, ...]] = []
+    split: list[MadeSheet] = []
+    count = len(sheets)
     for number, sheet in enumerate(sheets):
-        stretch = progress.part(number / len(sheets), (number + 1) / len(sheets))
-        stretch(0.0, f"{sheet.name}: fitting it to the bed")
-        one = made_sheet(job, sheet)
-        stretch(0.5, f"{sheet.name}: cut paths")
-        made.append(one)
-        pieces.append(cut_pieces(job, one) if wanted else ())
-    return Making(tuple(made), tuple(pieces))
+        progress(0.5 * number / count, f"{sheet.name}: fitting it to the bed")
+        split.append(made_sheet(job, sheet))
+    progress(0.5, "pins for tiles")
+    made, pins = with_wall_pins(split, job.tiles)
+    pieces: list[tuple[CutSheet, ...]] = []
+    for number, one in enumerate(made):
+        part = progress.part(0.6 + 0.4 * number / count, 0.6 + 0.4 * (number + 1) / count)
+        pieces.append(cut_pieces(job, one, part) if wanted else ())
+    return Making(made, tuple(pieces), pins)
 
 
 def making_of_build(build: Build, progress: Progress | None = None) -> Making:

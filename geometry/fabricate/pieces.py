@@ -13,7 +13,9 @@ from ..finding import Finding, Severity
 from ..job.job import Job
 from ..job.names import sheet_stems
 from ..job.sections import PrintingSettings
+from ..planar.morphology import openings_of
 from ..planar.snapping import snapped_apart
+from ..progress import Progress
 from ..support.bridges import Bridge
 from ..tolerance import TOLERANCES
 from .cut_sheet import CutSheet, lines_of
@@ -27,6 +29,8 @@ from .tiling import Tiling, split_for_bed
 #: Sheet narrower than this many times the bridges' width counts as a neck where seams are laid.
 _NARROW = 2.0
 _LETTER = 4.0
+#: The largest pieces of waste of a tile get its name, if they have this area (mm2) at least.
+_LABELLED_WASTE, _LEAST_WASTE = 6, 150.0
 
 
 @dataclass(frozen=True)
@@ -134,15 +138,17 @@ def made_sheet(job: Job, sheet: SheetToMake) -> MadeSheet:
     return MadeSheet(replace(sheet, shape=shape), tiling, (*findings, *tiling.findings))
 
 
-def cut_pieces(job: Job, made: MadeSheet) -> tuple[CutSheet, ...]:
+def cut_pieces(job: Job, made: MadeSheet, progress: Progress | None = None) -> tuple[CutSheet, ...]:
     """Return the pieces of a sheet as they are cut, each with its lower left corner at the origin.
 
     Kerf is taken off, run-ins are added; engraved are register marks and labels where the job
     wants them, and always the names of tiles.
     """
     process = job.made_by
+    progress = progress or Progress()
     found = []
-    for tile in made.tiling.tiles:
+    for number, tile in enumerate(made.tiling.tiles):
+        progress(number / len(made.tiling.tiles), f"{made.sheet.name}: cut paths {tile.name}")
         shape = tile.shape
         cuts = cut_paths(
             shape, process.kerf_mm, lead_in=job.process.lead_in_mm, layer=made.sheet.name
@@ -174,12 +180,14 @@ def paper_sheet(job: Job, sheet: SheetToMake) -> CutSheet:
 def engraving(job: Job, sheet: SheetToMake, shape: MultiPolygon, tile: str) -> tuple[Floats, ...]:
     """Return what is engraved into a piece: edge marks, number, name, tile, 'this side up'.
 
+    A tile's name also stands on its largest pieces of waste.
+
     Parameters
     ----------
     job : Job
     sheet : SheetToMake
     shape : MultiPolygon
-        The piece; nothing is engraved beyond it.
+        The piece; nothing is engraved beyond its outline.
     tile : str
         Name of the tile; empty for a whole sheet.
     """
@@ -196,7 +204,22 @@ def engraving(job: Job, sheet: SheetToMake, shape: MultiPolygon, tile: str) -> t
             if label is not None:
                 lines += label.lines
                 break
+    if tile:
+        lines += _waste_labels(job, f"{sheet.number} {tile}", shape)
     return tuple(lines)
+
+
+def _waste_labels(job: Job, text: str, shape: MultiPolygon) -> list[Floats]:
+    """Return the tile's name on what falls out of it, so that waste can serve as a plug again."""
+    clear = 1.0 + job.made_by.kerf_mm
+    big = sorted(openings_of(shape), key=lambda p: -p.area)[:_LABELLED_WASTE]
+    found: list[Floats] = []
+    for opening in big:
+        if opening.area < _LEAST_WASTE:
+            break
+        label = place_label(text, opening, height=_LETTER, least_height=2.5, clearance=clear)
+        found += label.lines if label is not None else ()
+    return found
 
 
 def printed_pieces(job: Job, made: MadeSheet) -> PrintedSet:

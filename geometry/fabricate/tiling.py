@@ -47,6 +47,8 @@ class Tile:
         The same with the joints' clearance taken off: what is made.
     keys : int
         Keys and sockets at its edges.
+    pins : int
+        Holes in it for pins in the wall (``wall_pins``).
     """
 
     name: str
@@ -54,6 +56,7 @@ class Tile:
     lower: MultiPolygon
     upper: MultiPolygon
     keys: int
+    pins: int = 0
 
     @property
     def shape(self) -> MultiPolygon:
@@ -76,12 +79,16 @@ class Tiling:
     joints : tuple of MultiPolygon
         What clearance takes from the sheet, below and above half the thickness.
     findings : tuple of Finding
+    areas : tuple of (str, Polygon)
+        What each name's tiles paint: their share of the whole rectangle, openings and all. Empty
+        for a sheet in one piece.
     """
 
     tiles: tuple[Tile, ...]
     seams: tuple[LineString, ...]
     joints: tuple[MultiPolygon, MultiPolygon]
     findings: tuple[Finding, ...]
+    areas: tuple[tuple[str, Polygon], ...] = ()
 
 
 def split_for_bed(
@@ -160,9 +167,10 @@ def split_for_bed(
     tiles = _tiles(cells.names, levels, keys)
     findings = (
         *_seams_through_necks(seams, cost_at.narrow, layer),
-        *_troubles(tiles, settings, usable, layer),
+        *_troubles(tiles, usable, layer),
     )
-    return Tiling(tiles, tuple(seams), (levels[0].gap, levels[1].gap), findings)
+    areas = tuple(zip(cells.names, cells.areas, strict=True))
+    return Tiling(tiles, tuple(seams), (levels[0].gap, levels[1].gap), findings, areas)
 
 
 @dataclass(frozen=True)
@@ -192,7 +200,10 @@ def _level(
 def _tiles(names: Sequence[str], levels: Sequence[_Level], keys: Sequence[Key]) -> tuple[Tile, ...]:
     found = []
     same = levels[0] is levels[1]
-    reaches = [(key.shape.buffer(_AT_KEY), key) for key in keys]
+    reaches: dict[int, list[Polygon]] = {}
+    for key in keys:
+        for cell in (key.owner, key.other):
+            reaches.setdefault(cell, []).append(key.shape.buffer(_AT_KEY))
     for number, name in enumerate(names):
         below, above = (level.exact[number] for level in levels)
         whole = below if same else as_multipolygon(below.union(above))
@@ -210,11 +221,7 @@ def _tiles(names: Sequence[str], levels: Sequence[_Level], keys: Sequence[Key]) 
                 pair[1], made[1] = pair[0], made[0]
             if all(m.is_empty for m in made):
                 continue
-            held = sum(
-                1
-                for reach, key in reaches
-                if number in (key.owner, key.other) and part.intersects(reach)
-            )
+            held = sum(part.intersects(reach) for reach in reaches.get(number, ()))
             suffix = letters(letter).lower() if len(parts) > 1 else ""
             found.append(Tile(name + suffix, (pair[0], pair[1]), made[0], made[1], held))
     return tuple(sorted(found, key=_reading_order))
@@ -240,10 +247,8 @@ def _seams_through_necks(
     return found
 
 
-def _troubles(
-    tiles: Sequence[Tile], settings: TileSettings, usable: tuple[float, float], layer: str
-) -> list[Finding]:
-    """Return findings of tiles that do not fit the bed, or that no key holds."""
+def _troubles(tiles: Sequence[Tile], usable: tuple[float, float], layer: str) -> list[Finding]:
+    """Return findings of tiles that do not fit the bed."""
     found = []
     for tile in tiles:
         x0, y0, x1, y1 = tile.shape.bounds
@@ -256,17 +261,6 @@ def _troubles(
                     Severity.SPOILS,
                     f"Tile {tile.name} is {x1 - x0:.0f} x {y1 - y0:.0f} mm and does not fit "
                     "the bed.",
-                    layer,
-                    at,
-                )
-            )
-        if settings.joint == "puzzle" and tile.keys == 0:
-            found.append(
-                Finding(
-                    "tiles.no-key",
-                    Severity.WARNING,
-                    f"No solid stretch at the edges of tile {tile.name} takes a key; tape or glue "
-                    "it to its neighbours.",
                     layer,
                     at,
                 )

@@ -16,6 +16,7 @@ def assembly_svg(
     tiles: Sequence[tuple[str, MultiPolygon]],
     bounds: tuple[float, float, float, float],
     title: str,
+    pins: Sequence[tuple[str, tuple[float, float], float]] = (),
 ) -> str:
     """Return a picture of tiles in their places as the text of an SVG file.
 
@@ -26,6 +27,8 @@ def assembly_svg(
     bounds : tuple of float
         Left, lower, right and upper edge of the sheet in mm.
     title : str
+    pins : sequence of (name, place, diameter)
+        Holes for pins in the wall.
     """
     x0, y0, x1, y1 = bounds
     size = width, height = x1 - x0, y1 - y0
@@ -54,6 +57,15 @@ def assembly_svg(
             f'<text x="{x - x0:.2f}" y="{y1 - y + font * 0.35:.2f}" text-anchor="middle" '
             f'font-family="sans-serif" font-weight="bold" font-size="{font:.2f}">'
             f"{escape(name)}</text>"
+        )
+    for name, (x, y), diameter in pins:
+        # To the left of the pin near the right edge.
+        side, anchor = (-0.1, "end") if x > x1 - head else (0.1, "start")
+        lines.append(
+            f'<circle cx="{x - x0:.2f}" cy="{y1 - y:.2f}" r="{max(diameter / 2, head / 16):g}" '
+            f'fill="#b03a2e"/><text x="{x - x0 + side * head:.2f}" y="{y1 - y - head / 12:.2f}" '
+            f'font-family="sans-serif" font-size="{head / 5:g}" text-anchor="{anchor}" '
+            f'fill="#b03a2e">{escape(name)}</text>'
         )
     return "\n".join([*lines, "</svg>", ""])
 

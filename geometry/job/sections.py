@@ -398,6 +398,13 @@ class TileSettings:
     key_width_mm: float = field(8.0, about="width of a key at its head", least=1, most=200)
     key_depth_mm: float = field(5.0, about="depth of a key, or width of a lap", least=0.5, most=200)
     clearance_mm: float = field(0.1, about="width of the gap between joined tiles", least=0, most=2)
+    pins: str = field(
+        "where needed",
+        about="holes for pins in the wall, shared by all layers: for tiles that keys do not locate "
+        "twice, for every tile, or none",
+        choices=("where needed", "every tile", "none"),
+    )
+    pin_diameter_mm: float = field(4.0, about="diameter of a wall pin", least=1, most=50)
     bed_margin_mm: float = field(3.0, about="edge of the bed that is kept free", least=0, most=200)
     spacing_mm: float = field(
         4.0, about="distance between pieces on one stock sheet", least=0, most=200
@@ -454,6 +461,24 @@ class SpraySettings:
     )
     angle_deg: float = field(
         0.0, about="how far the can leans from square to the sheet", least=0, most=75
+    )
+    touch_dry_min: float | None = field(
+        None,
+        about="minutes until the paint is dry to the touch, from its data sheet; for the schedule",
+        least=0,
+        most=10000,
+    )
+    recoat_min: float | None = field(
+        None,
+        about="minutes until the paint may be painted over, from its data sheet; for the schedule",
+        least=0,
+        most=100000,
+    )
+    tile_min: float = field(
+        6.0,
+        about="minutes to hang, mask, spray and take off one tile: common practice, no source",
+        least=0,
+        most=1000,
     )
     from_deg: float = field(
         90.0, about="side the can leans to: 0 right, 90 above, 180 left", least=0, most=360
