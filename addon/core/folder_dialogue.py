@@ -8,6 +8,7 @@ from bpy.props import BoolProperty, StringProperty
 
 from ...geometry.errors import WriteError
 from .long_work import LongWork, may_begin
+from .preferences import folder_to_begin_in
 
 
 class FolderDialogue:
@@ -20,6 +21,8 @@ class FolderDialogue:
 
     def invoke(self: Any, context: Any, event: Any) -> set[str]:
         """Ask for the folder."""
+        if not self.directory:
+            self.directory = folder_to_begin_in("files")
         context.window_manager.fileselect_add(self)
         return {"RUNNING_MODAL"}
 

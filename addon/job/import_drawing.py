@@ -14,8 +14,10 @@ from ...geometry.artwork.parts import ENDINGS, Parts, job_of_drawing, layers_of,
 from ...geometry.errors import SheetstackError
 from ...geometry.job.job import Job
 from ..core.blender_versions import HAS_FILE_HANDLERS
+from ..core.preferences import folder_to_begin_in, preference, show_units
 from ..core.setting_property import put_values
 from .job_property import FORMAT, job_changed
+from .material_preset import materials_of, set_material
 from .scene_job import being_filled, folder_of
 
 #: Drawings whose groups are kept in mind, each as it was when it was read.
@@ -47,6 +49,7 @@ class SHEETSTACK_OT_import_drawing(bpy.types.Operator, ImportHelper):
     def invoke(self, context: Any, event: Any) -> set[str]:
         if self.filepath:
             return self.execute(context)
+        self.filepath: str = folder_to_begin_in("drawings")
         result: set[str] = super().invoke(context, event)
         return result
 
@@ -93,6 +96,9 @@ def put_drawing(scene: bpy.types.Scene, path: Path, parts: Parts, job: Job | Non
         else:
             layers = job.layers
             state.title, state.folder = job.title, os.path.abspath(job.folder)
+            if preference("material") in materials_of(scene):
+                set_material(scene, preference("material"))
+            show_units(scene)
             state.sheet.width_mm, state.sheet.height_mm = job.sheet.width_mm, job.sheet.height_mm
         first = len(state.layers)
         for layer in layers:

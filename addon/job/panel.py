@@ -7,7 +7,7 @@ import bpy
 from ...geometry.artwork.parts import ENDINGS
 from ...geometry.job.sections import LayerSettings
 from ..core.setting_property import draw_section, draw_setting
-from ..core.tab import TabPanel
+from ..core.tab import ClosedPanel, TabPanel
 from .layer_list import MASK_ENDINGS, active_layer
 from .sources import is_missing
 
@@ -15,6 +15,18 @@ from .sources import is_missing
 MASK_KEYS = ("pixel_mm", "painted", "threshold", "smooth_mm", "simplify_mm")
 #: Settings that the layer panel draws itself; others that geometry adds are drawn below them.
 LAYER_KEYS = ("name", "colour", "artwork", "role", "group", "scale", *MASK_KEYS)
+
+#: Settings of a layer that only text has.
+TEXT_KEYS = (
+    "text",
+    "font",
+    "text_size_mm",
+    "text_size_is",
+    "text_align",
+    "text_at_mm",
+    "tracking_mm",
+    "leading_mm",
+)
 
 
 class SHEETSTACK_PT_artwork(TabPanel, bpy.types.Panel):
@@ -90,7 +102,25 @@ class SHEETSTACK_PT_layer(TabPanel, bpy.types.Panel):
             draw_setting(layout, layer, "pixel_mm")
             for key in MASK_KEYS[1:]:
                 layout.prop(layer, key)
-        draw_section(layout, layer, LayerSettings, leave_out=LAYER_KEYS)
+        draw_section(layout, layer, LayerSettings, leave_out=(*LAYER_KEYS, *TEXT_KEYS))
 
 
-CLASSES = (SHEETSTACK_PT_artwork, SHEETSTACK_PT_layer)
+class SHEETSTACK_PT_text(ClosedPanel, bpy.types.Panel):
+    """Text that is set in a font file and cut, in place of a drawing"""
+
+    bl_label = "Text"
+    bl_parent_id = "SHEETSTACK_PT_layer"
+
+    @classmethod
+    def poll(cls, context: Any) -> bool:
+        return active_layer(context.scene) is not None
+
+    def draw(self, context: Any) -> None:
+        layout, layer = self.layout, active_layer(context.scene)
+        layout.use_property_split = True
+        layout.use_property_decorate = False
+        for key in TEXT_KEYS:
+            draw_setting(layout, layer, key)
+
+
+CLASSES = (SHEETSTACK_PT_artwork, SHEETSTACK_PT_layer, SHEETSTACK_PT_text)
