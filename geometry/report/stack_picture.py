@@ -226,6 +226,16 @@ class _Canvas:
                 self.ink(Point(place).buffer(1.32 * unit), colour)
 
 
+def _about(name: str, role: str, thickness: float) -> str:
+    """Return what stands below a sheet's name: what it is for, if more is known than the name.
+
+    >>> _about("Pink", "", 0.4), _about("Shadow", "shadow", 3), _about("Hair", "shadow", 0.4)
+    ('0.4 mm', '3 mm', 'shadow, 0.4 mm')
+    """
+    told = "" if role.casefold() in ("", name.casefold()) else f"{role}, "
+    return f"{told}{thickness:g} mm"
+
+
 def _letter(image: Image.Image, build: Build, layout: Layout) -> None:
     """Write names, title and note into the picture."""
     unit, colours = layout.unit, _colours(build)
@@ -235,8 +245,7 @@ def _letter(image: Image.Image, build: Build, layout: Layout) -> None:
         if number:
             layer = build.layers[number - 1]
             name, role = layer.settings.name, layer.settings.role
-            about = "" if role.casefold() == name.casefold() else f"{role}, "
-            about += f"{layer.sheet.thickness:g} mm"
+            about = _about(name, role, layer.sheet.thickness)
             dark = linear_from_srgb(srgb_from_hex(colours[number])) @ (0.2126, 0.7152, 0.0722)
             text, font = fitted(str(number), round(1.7 * unit), 3 * unit)
             ink = "#ffffff" if dark < 0.3 else "#000000"
