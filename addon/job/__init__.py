@@ -7,6 +7,7 @@ MODULES = (
     "job_file",
     "layer_list",
     "import_drawing",
+    "separate_drawing",
     "drawn_objects",
     "artwork_from_objects",
     "sources",

@@ -3,11 +3,12 @@
 import functools
 import os
 from collections.abc import Iterable
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 import bpy
-from bpy.props import BoolProperty, StringProperty
+from bpy.props import BoolProperty, EnumProperty, StringProperty
 from bpy_extras.io_utils import ImportHelper
 
 from ...geometry.artwork.parts import ENDINGS, Parts, job_of_drawing, layers_of, read_parts
@@ -22,6 +23,8 @@ from .scene_job import being_filled, folder_of
 
 #: Drawings whose groups are kept in mind, each as it was when it was read.
 REMEMBERED = 8
+#: A drawing with fewer groups is taken by its colours, where its kind has them.
+LEAST_GROUPS, COLOURED = 2, ".svg"
 
 
 class SHEETSTACK_OT_import_drawing(bpy.types.Operator, ImportHelper):
@@ -40,6 +43,16 @@ class SHEETSTACK_OT_import_drawing(bpy.types.Operator, ImportHelper):
         subtype="FILE_PATH",
         options={"HIDDEN", "SKIP_SAVE"},
     )
+    by: EnumProperty(
+        name="Layers",
+        description="What becomes a layer",
+        items=[
+            ("AUTO", "By themselves", "The drawing's groups, or its colours where it has none"),
+            ("GROUPS", "Groups", "Each group of an SVG, each layer of a DXF"),
+            ("COLOURS", "Colours", "Each colour that is seen in an SVG, in the best spray order"),
+            ("WHOLE", "One", "All that is drawn, whatever its colour"),
+        ],
+    )
     build: BoolProperty(
         name="Build sheets",
         description="Build the sheets as soon as the drawing is read",
@@ -57,6 +70,16 @@ class SHEETSTACK_OT_import_drawing(bpy.types.Operator, ImportHelper):
         scene, path = context.scene, Path(bpy.path.abspath(self.filepath))
         try:
             parts = read_parts(path)
+            if path.suffix.lower() == COLOURED and (
+                self.by == "COLOURS" or (self.by == "AUTO" and len(parts.parts) < LEAST_GROUPS)
+            ):
+                # It goes on in a thread of its own.
+                found: set[str] = bpy.ops.sheetstack.separate_drawing(
+                    "INVOKE_DEFAULT", filepath=str(path), build=self.build
+                )
+                return {"FINISHED"} if found & {"FINISHED", "RUNNING_MODAL"} else found
+            if self.by == "WHOLE":
+                parts = replace(parts, parts=(), loose=0)
             # With a job open its sheet stays, and the drawing's layers are sprayed last.
             job = None if scene.sheetstack.layers else job_of_drawing(path, parts)
         except SheetstackError as error:

@@ -80,3 +80,31 @@ def test_groups_are_there_to_be_chosen(opened, tmp_path):
     assert list(groups_to_choose(row, bpy.context, "")) == ["low", "high"]
     row.artwork = "not-there.svg"
     assert list(groups_to_choose(row, bpy.context, "")) == []
+
+
+COLOURED = (
+    '<svg xmlns="http://www.w3.org/2000/svg" width="80mm" height="60mm" viewBox="0 0 80 60">'
+    '<rect width="80" height="60" fill="#f4efe0"/>'
+    '<circle cx="30" cy="30" r="20" fill="#c03020"/><circle cx="45" cy="30" r="12" fill="#203080"/>'
+    "</svg>"
+)
+
+
+def test_a_drawing_without_groups_becomes_a_layer_for_each_colour_that_is_seen(blender, tmp_path):
+    path = tmp_path / "discs.svg"
+    path.write_text(COLOURED, encoding="utf-8")
+    blender.ops.sheetstack.import_drawing(filepath=str(path))
+    state = blender.context.scene.sheetstack
+    colours = [tuple(round(255 * c) for c in row.colour) for row in state.layers]
+    assert sorted(colours) == [(0x20, 0x30, 0x80), (0xC0, 0x30, 0x20)]
+    assert (state.sheet.width_mm, state.sheet.height_mm) == (120, 100)
+    assert not state.is_stale
+    assert sorted(p.name for p in tmp_path.iterdir()) == ["discs.svg"]  # nothing is written beside
+    assert state.layers[0].kept == state.layers[1].kept
+
+
+def test_all_of_a_drawing_is_one_layer_when_asked(blender, tmp_path):
+    path = tmp_path / "discs.svg"
+    path.write_text(COLOURED, encoding="utf-8")
+    blender.ops.sheetstack.import_drawing(filepath=str(path), by="WHOLE", build=False)
+    assert rows(blender.context.scene) == [("discs", "", "discs.svg")]
