@@ -14,6 +14,7 @@ from .artwork.read import LayerDrawing, read_all
 from .colour import hides
 from .errors import GeometryError
 from .finding import Finding, Severity
+from .geos_fault import geos_told
 from .job.job import Job
 from .job.processes import process_findings
 from .job.sections import LayerSettings
@@ -204,9 +205,10 @@ def build_sheets(
         raise GeometryError(_nothing_to_cut(drawings))
     artworks = [drawing.artwork for drawing in drawings]
     named = [(layer.name, a) for layer, a in zip(job.layers, artworks, strict=True)]
-    placed = place_artworks(named, job.sheet)
-    placed = with_mismatches(placed, job.sheet)
-    placed = trapped(placed, job.layers, job.registration.trap_mm)
+    with geos_told("Laying the layers' drawings in register"):
+        placed = place_artworks(named, job.sheet)
+        placed = with_mismatches(placed, job.sheet)
+        placed = trapped(placed, job.layers, job.registration.trap_mm)
     shift = artwork_shift(artworks, job.sheet)
     drawn = [tuple(DrawnBridge(line + shift) for line in d.bridges) for d in drawings]
     careful = [(translate(c.shape, *shift), c.factor) for c in care]
@@ -218,7 +220,8 @@ def build_sheets(
     # The last layer first: what it will cover, its own bridges left out, is known to those below.
     for done, i in enumerate(reversed(range(count))):
         part = progress.part(done / count, (done + 1) / count)
-        sheets = _build_layer(job, i, placed[i], drawn[i], coats, careful, part, tolerances)
+        with geos_told(f"{job.layers[i].name} ({drawings[i].source.path})"):
+            sheets = _build_layer(job, i, placed[i], drawn[i], coats, careful, part, tolerances)
         openings = [sheet.sheet.openings for sheet in sheets]
         painted = openings[0] if len(sheets) == 1 else shapely.union_all(openings)
         coats[i] = replace(coats[i], shape=as_multipolygon(painted))

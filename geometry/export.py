@@ -40,6 +40,7 @@ from .files.stl import write_stl
 from .files.three_mf import PrintedPart, write_three_mf
 from .files.wall_plan_svg import wall_plan_csv, wall_plan_svg
 from .finding import Finding, Severity
+from .geos_fault import geos_told
 from .job.job import Job
 from .job.names import cut_stem, file_stem, print_stem
 from .mesh.check import leak_finding, wanted_of_mesh
@@ -158,7 +159,8 @@ def export_sheets(
         task = _Task(job, frozenset(formats), batch)
         # Where a printer makes the sheets, paths are worked out only if asked for.
         cut = task.cutting or job.made_by.kind != "printer"
-        making = making_of(job, sheets, progress.part(0.0, 0.4), cut=cut)
+        with geos_told("Making parts for the machine"):
+            making = making_of(job, sheets, progress.part(0.0, 0.4), cut=cut)
         findings = [finding for one in making.sheets for finding in one.findings]
         told = estimate(build, making) if build is not None else None
         pieces: list[CutSheet] = []
@@ -166,7 +168,8 @@ def export_sheets(
         count = len(sheets)
         for number, (one, cuts) in enumerate(zip(making.sheets, making.pieces, strict=True)):
             stretch = progress.part(0.4 + 0.4 * number / count, 0.4 + 0.4 * (number + 1) / count)
-            written = _write_sheet(task, one, cuts, making.pins, stretch)
+            with geos_told(f"Making {one.sheet.name} for the machine"):
+                written = _write_sheet(task, one, cuts, making.pins, stretch)
             pieces += cuts if task.cutting else ()
             parts += [(one.sheet, part) for part in written.parts]
             findings += written.findings

@@ -2,7 +2,13 @@
 
 from __future__ import annotations
 
+import pytest
 from shapely import Point, box
+from shapely.errors import GEOSException
+
+from sheetstack.geometry import build
+from sheetstack.geometry.errors import GeometryError
+from sheetstack.geometry.support import support
 
 from .small_builds import DISC, built
 
@@ -29,3 +35,23 @@ def test_two_later_layers_may_do_it_together_and_are_named():
 def test_a_layer_of_which_something_is_seen_is_not_told():
     build = built({"Low": DISC, "High": DISC.buffer(-1)})
     assert "paint.painted-over" not in codes(build, 0)
+
+
+def test_an_error_of_geos_names_layer_file_and_place(monkeypatch):
+    def conflict(*_):
+        raise GEOSException("TopologyException: side location conflict at 12.34 56.78.")
+
+    monkeypatch.setattr(build, "support_layer", conflict)
+    with pytest.raises(GeometryError, match=r"^Low \(.*\): outlines .* near \(12\.3, 56\.8\) mm"):
+        built({"Low": DISC})
+
+
+def test_more_islands_than_can_be_looked_through_are_refused(monkeypatch):
+    monkeypatch.setattr(support, "MOST_ISLANDS", 2)
+    specks = [box(x, 29, x + 3, 32) for x in (66, 72, 78)]
+    built({"Low": DISC.difference(specks[0]).difference(specks[1])})
+    holed = DISC
+    for speck in specks:
+        holed = holed.difference(speck)
+    with pytest.raises(GeometryError, match="Low: 3 pieces of sheet would fall out, more than"):
+        built({"Low": holed})

@@ -11,6 +11,7 @@ from shapely import MultiPolygon
 from ..arrays import Floats
 from ..errors import ArtworkError
 from ..finding import Finding
+from ..geos_fault import geos_told
 from ..job.job import Job
 from ..progress import Progress
 from ..tolerance import TOLERANCES, Tolerances
@@ -138,6 +139,8 @@ def read_all(
     ------
     ArtworkError
         A file cannot be read; the sentence names the layer.
+    GeometryError
+        Outlines in a file cannot be worked out.
     Cancelled
     """
     progress = progress or Progress()
@@ -180,9 +183,10 @@ def _read_sources(
     for number, (layer, source) in enumerate(zip(job.layers, sources, strict=True)):
         progress(number / len(job.layers), f"{layer.name}: reading {source.path.name}")
         try:
-            if source not in read:
-                read[source] = read_artwork(source, tolerances)
-            bridges = _bridge_lines(source, layer.bridges_group, tolerances)
+            with geos_told(f"Layer '{layer.name}': {source.path}"):
+                if source not in read:
+                    read[source] = read_artwork(source, tolerances)
+                bridges = _bridge_lines(source, layer.bridges_group, tolerances)
         except ArtworkError as error:
             raise ArtworkError(f"Layer '{layer.name}': {error}") from error
         drawings.append(LayerDrawing(source, read[source], bridges))

@@ -9,6 +9,7 @@ import numpy as np
 import shapely
 from shapely import LineString
 
+from ..errors import GeometryError
 from ..finding import Finding, Severity
 from ..job.job import Job
 from ..job.sections import LayerSettings
@@ -27,6 +28,9 @@ from .lost import lost_findings
 from .repairs import accepted, mend, narrow_findings
 from .visible_damage import DamageMap
 
+#: More islands than these are refused. Two thousand are many to cut; each is worked at for
+#: milliseconds, so that this is a matter of minutes.
+MOST_ISLANDS = 20_000
 #: Times that islands are weighed against their bridges.
 _MOST_ROUNDS = 3
 
@@ -76,7 +80,7 @@ def support_layer(
     Raises
     ------
     GeometryError
-        The openings leave nothing of the sheet.
+        The openings leave nothing of the sheet, or more islands than can be looked through.
     """
     progress = progress or Progress()
     process = job.made_by.kind
@@ -92,7 +96,9 @@ def support_layer(
             shape = as_multipolygon(shapely.union_all([artwork.shape, *strips]))
             artwork = replace(artwork, shape=shape)
     progress(0.0, f"{settings.name}: cutting the sheet")
+    _not_too_many(int(shapely.get_num_interior_rings(artwork.shape.geoms).sum()), settings.name)
     plain, told = make_sheet(artwork, job.sheet, holes(job.registration, job.sheet), tolerances)
+    _not_too_many(len(plain.shape.geoms) - 1, settings.name)
     mends = []
     if points:
         thickened, points = accepted(narrow_places(plain.shape, least), points)
@@ -144,6 +150,15 @@ def support_layer(
         strips=[bridge.shape for bridge in held.bridges],
     )
     return SupportedLayer(plain, held, (*told, *findings), tuple(gone))
+
+
+def _not_too_many(islands: int, layer: str) -> None:
+    if islands > MOST_ISLANDS:
+        raise GeometryError(
+            f"{layer}: {islands} pieces of sheet would fall out, more than the {MOST_ISLANDS} that "
+            "can be looked through; it looks like hatching or noise. Draw it as areas, or with "
+            "fewer lines."
+        )
 
 
 def _with_opened(artwork: PlacedArtwork, islands: Sequence[LetGo]) -> PlacedArtwork:
