@@ -10,7 +10,9 @@ from typing import Any
 
 from ..job.materials import Material
 from ..job.sections import SECTIONS, BridgeArea, BridgeByHand, LayerSettings
+from ..paint.can_table import OwnCan
 from ..photo.wall_file import MorePicture, WallSettings
+from ..report.studio import STUDIO_SECTIONS
 from .command import add_command
 from .meter import Meter
 
@@ -47,6 +49,8 @@ def key_list() -> Iterator[str]:
         "[materials.KEY], a row of your own": Material,
         "a wall file (render --photo), keys at its top": WallSettings,
         "[[picture]] of a wall file, more jobs on one wall": MorePicture,
+        **{f"[{key}] of a studio file": section for key, section in STUDIO_SECTIONS.items()},
+        "[[cans]] of a studio file, or columns of a CSV file": OwnCan,
     }
     for head, section in tables.items():
         yield f"\n{head}"

@@ -10,6 +10,8 @@ from .build import add_build_commands
 from .export import add_export_commands
 from .keys import add_keys_command
 from .layers import add_layers_command
+from .offer import add_offer_command
+from .plan import add_plan_command
 from .proof import add_proof_command
 from .render import add_render_command
 
@@ -53,6 +55,8 @@ def parser() -> argparse.ArgumentParser:
     add_layers_command(commands)
     add_proof_command(commands)
     add_render_command(commands)
+    add_offer_command(commands)
+    add_plan_command(commands)
     add_export_commands(commands)
     add_keys_command(commands)
     return program

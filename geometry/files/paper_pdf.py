@@ -19,6 +19,7 @@ from ..cautions import cautions_text
 from ..fabricate.cut_sheet import CutSheet
 from ..fabricate.pages import PagePlan, page_plan
 from ..job.sections import PaperSettings
+from .a4_pdf import latin
 from .atomic import atomic
 
 if TYPE_CHECKING:
@@ -67,7 +68,7 @@ def paper_pdf(sheet: CutSheet, paper: PaperSettings, *, title: str = "") -> byte
     pdf = FPDF(unit="mm", format=plan.page)
     pdf.set_auto_page_break(False)
     pdf.set_margin(0)
-    pdf.set_title(_latin(" - ".join(t for t in (title, sheet.name) if t)))
+    pdf.set_title(latin(" - ".join(t for t in (title, sheet.name) if t)))
     pdf.set_creator("Sheetstack")
     # The same file for the same job.
     pdf.set_creation_date(_DATE)
@@ -234,15 +235,10 @@ def _overview(pdf: FPDF, sheet: CutSheet, plan: PagePlan, paper: PaperSettings, 
         pdf.set_text_color(0, 0, 0)
     pdf.set_font("Helvetica", size=7)
     pdf.set_xy(margin, page_h - margin - caution_h + 2)
-    pdf.multi_cell(room_w, 3.2, _latin(cautions_text("knife").replace("\n\n", "\n")))
+    pdf.multi_cell(room_w, 3.2, latin(cautions_text("knife").replace("\n\n", "\n")))
 
 
 def _words(pdf: FPDF, x: float, y: float, text: str, points: float, right: bool = False) -> None:
     pdf.set_font("Helvetica", size=points)
-    text = _latin(text)
+    text = latin(text)
     pdf.text(x - pdf.get_string_width(text) if right else x, y, text)
-
-
-def _latin(text: str) -> str:
-    # PDF's standard fonts hold Latin-1 only.
-    return text.encode("latin-1", "replace").decode("latin-1")

@@ -1,0 +1,239 @@
+"""A4 pages of words, tables and pictures, written one below the other."""
+
+from __future__ import annotations
+
+import io
+from collections.abc import Sequence
+from datetime import datetime, timezone
+from typing import TYPE_CHECKING
+
+from PIL import Image
+
+if TYPE_CHECKING:
+    from fpdf import FPDF
+
+#: A4 (ISO 216) and the margin that is left white, in mm.
+WIDTH, HEIGHT, MARGIN = 210.0, 297.0, 15.0
+_DATE = datetime(2000, 1, 1, tzinfo=timezone.utc)
+_INK, _FAINT, _LINE = (25, 30, 32), (90, 98, 102), (200, 205, 207)
+#: Height of a line over the size of its letters; a point in mm.
+_LINE_HEIGHT, _POINT = 1.35, 25.4 / 72
+
+
+def latin(text: str) -> str:
+    """Return a text as PDF's standard fonts can show it: they hold Latin-1 only."""
+    spelt = text.replace("\u2013", "-").replace("\u2019", "'").replace("\u20ac", "EUR")
+    return spelt.encode("latin-1", "replace").decode("latin-1")
+
+
+class Pages:
+    """Pages that fill from the top; what no longer fits begins a new one.
+
+    Parameters
+    ----------
+    title : str
+    foot : str
+        Stands at the foot of every page, before its number.
+    """
+
+    def __init__(self, title: str, foot: str = "") -> None:
+        # Here, not at the top: most runs of the command line write no PDF, and it takes long.
+        from fpdf import FPDF
+
+        self.pdf: FPDF = FPDF(unit="mm", format=(WIDTH, HEIGHT))
+        self.pdf.set_auto_page_break(False)
+        self.pdf.set_margin(0)
+        self.pdf.set_title(latin(title))
+        self.pdf.set_creator("Sheetstack")
+        # The same file for the same job.
+        self.pdf.set_creation_date(_DATE)
+        self._foot = foot
+        self.y = MARGIN
+        self.left, self.right = MARGIN, WIDTH - MARGIN
+        self.new_page()
+
+    @property
+    def width(self) -> float:
+        """Width between the margins in mm."""
+        return self.right - self.left
+
+    @property
+    def room(self) -> float:
+        """Height that is left on this page in mm."""
+        return HEIGHT - MARGIN - 6 - self.y
+
+    def new_page(self) -> None:
+        """Begin a new page."""
+        self.pdf.add_page()
+        self.y = MARGIN
+        if self._foot:
+            self.pdf.set_font("Helvetica", size=8)
+            self.pdf.set_text_color(*_FAINT)
+            self.pdf.text(MARGIN, HEIGHT - 9, latin(self._foot))
+            number = str(self.pdf.page_no())
+            self.pdf.text(WIDTH - MARGIN - self.pdf.get_string_width(number), HEIGHT - 9, number)
+
+    def need(self, height: float) -> None:
+        """Begin a new page unless so much of this one is left."""
+        if self.room < height and self.y > MARGIN:
+            self.new_page()
+
+    def words(
+        self,
+        text: str,
+        size: float = 10,
+        *,
+        bold: bool = False,
+        faint: bool = False,
+        left: float | None = None,
+        width: float | None = None,
+        after: float = 1.5,
+    ) -> None:
+        """Write a paragraph, its lines broken to fit."""
+        left = self.left if left is None else left
+        width = self.right - left if width is None else width
+        high = size * _POINT * _LINE_HEIGHT
+        for line in self.lines(text, size, width, bold=bold):
+            self.need(high)
+            self._set(size, bold, faint)
+            self.pdf.text(left, self.y + size * _POINT, line)
+            self.y += high
+        self.y += after
+
+    def lines(self, text: str, size: float, width: float, *, bold: bool = False) -> list[str]:
+        """Return the lines that a text is broken into to fit a width."""
+        self._set(size, bold, False)
+        found: list[str] = []
+        for paragraph in latin(text).split("\n"):
+            line = ""
+            for word in paragraph.split():
+                longer = f"{line} {word}".strip()
+                if line and self.pdf.get_string_width(longer) > width:
+                    found.append(line)
+                    line = word
+                else:
+                    line = longer
+                # A word wider than the page is broken where the page ends.
+                while len(line) > 1 and self.pdf.get_string_width(line) > width:
+                    kept = len(line)
+                    while kept > 1 and self.pdf.get_string_width(line[:kept]) > width:
+                        kept -= 1
+                    found.append(line[:kept])
+                    line = line[kept:]
+            found.append(line)
+        return found
+
+    def heading(self, text: str, size: float = 13) -> None:
+        """Write a heading under a line."""
+        self.need(size * _POINT * 4)
+        self.y += 2.5
+        self.pdf.set_draw_color(*_INK)
+        self.pdf.set_line_width(0.4)
+        self.pdf.line(self.left, self.y, self.right, self.y)
+        self.y += 2
+        self.words(text, size, bold=True)
+
+    def picture(
+        self, image: Image.Image, width: float, most_height: float, *, left: float | None = None
+    ) -> tuple[float, float]:
+        """Place a picture and return its width and height in mm; the writing goes on below it."""
+        scale = min(width / image.width, most_height / image.height)
+        wide, high = image.width * scale, image.height * scale
+        self.need(high + 2)
+        left = self.left if left is None else left
+        file = io.BytesIO()
+        image.convert("RGB").save(file, "PNG")
+        self.pdf.image(file, left, self.y, wide, high)
+        self.y += high + 2
+        return wide, high
+
+    def table(
+        self,
+        rows: Sequence[Sequence[str]],
+        shares: Sequence[float],
+        size: float = 9.5,
+        *,
+        numbers: Sequence[int] = (),
+        chips: Sequence[str] = (),
+        total: bool = False,
+    ) -> None:
+        """Write a table: its first row is the heading; ``numbers`` are columns that go right.
+
+        Parameters
+        ----------
+        rows : sequence of sequence of str
+        shares : sequence of float
+            Widths of the columns as shares of the page.
+        size : float
+        numbers : sequence of int
+        chips : sequence of str
+            A colour for each row below the heading, shown before its first cell.
+        total : bool
+            The last row is a sum.
+        """
+        pad = 2.0
+        high = size * _POINT * _LINE_HEIGHT
+        widths = [share * self.width for share in shares]
+        for number, row in enumerate(rows):
+            bold = number == 0 or (total and number == len(rows) - 1)
+            chip = chips[number - 1] if chips and 0 < number <= len(chips) else ""
+            indent = 8.0 if chips else 0.0
+            cells = [
+                self.lines(cell, size, wide - pad - (indent if k == 0 else 0), bold=bold)
+                for k, (cell, wide) in enumerate(zip(row, widths, strict=True))
+            ]
+            tall = max(len(lines) for lines in cells) * high + 1.6
+            self.need(tall)
+            x = self.left
+            for k, (lines, wide) in enumerate(zip(cells, widths, strict=True)):
+                for step, line in enumerate(lines):
+                    self._set(size, bold, False)
+                    at = x + (indent if k == 0 else 0)
+                    if k in numbers:
+                        at = x + wide - self.pdf.get_string_width(line)
+                    self.pdf.text(at, self.y + step * high + size * _POINT, line)
+                x += wide
+            if chip:
+                self.pdf.set_fill_color(*_rgb(chip))
+                self.pdf.set_draw_color(*_INK)
+                self.pdf.set_line_width(0.2)
+                self.pdf.rect(self.left, self.y + 0.3, 6, high - 0.9, style="DF")
+            self.y += tall
+            self.pdf.set_draw_color(*(_INK if number == 0 else _LINE))
+            self.pdf.set_line_width(0.35 if number == 0 else 0.15)
+            self.pdf.line(self.left, self.y - 0.8, self.right, self.y - 0.8)
+        self.y += 1.5
+
+    def check_boxes(self, lines: Sequence[str], size: float = 14, *, columns: int = 1) -> None:
+        """Write lines, each with a box to tick that a gloved hand with a marker hits."""
+        side = size * _POINT * 1.3
+        high = size * _POINT * _LINE_HEIGHT
+        wide = self.width / columns
+        for first in range(0, len(lines), columns):
+            cells = [
+                self.lines(line, size, wide - side - 7) for line in lines[first : first + columns]
+            ]
+            tall = max(side, max(len(cell) for cell in cells) * high)
+            self.need(tall + 2)
+            for column, cell in enumerate(cells):
+                left = self.left + column * wide
+                self.pdf.set_draw_color(*_INK)
+                self.pdf.set_line_width(0.7)
+                self.pdf.rect(left, self.y, side, side)
+                for step, line in enumerate(cell):
+                    self._set(size, False, False)
+                    at = self.y + size * _POINT * 1.1 + step * high
+                    self.pdf.text(left + side + 4, at, line)
+            self.y += tall + 2
+
+    def bytes(self) -> bytes:
+        """Return the PDF."""
+        return bytes(self.pdf.output())
+
+    def _set(self, size: float, bold: bool, faint: bool) -> None:
+        self.pdf.set_font("Helvetica", "B" if bold else "", size)
+        self.pdf.set_text_color(*(_FAINT if faint else _INK))
+
+
+def _rgb(colour: str) -> tuple[int, int, int]:
+    return int(colour[1:3], 16), int(colour[3:5], 16), int(colour[5:7], 16)
