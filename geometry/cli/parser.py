@@ -6,6 +6,7 @@ import argparse
 import textwrap
 
 from .. import __version__
+from .bridges import add_bridges_command
 from .build import add_build_commands
 from .export import add_export_commands
 from .keys import add_keys_command
@@ -57,6 +58,7 @@ def parser() -> argparse.ArgumentParser:
     add_render_command(commands)
     add_offer_command(commands)
     add_plan_command(commands)
+    add_bridges_command(commands)
     add_export_commands(commands)
     add_keys_command(commands)
     return program
