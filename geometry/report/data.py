@@ -24,7 +24,8 @@ Each layer:
 | sheet_mm2 | area of the sheet that is left |
 | artwork_mm2 | area that the artwork asks for |
 | painted_mm2 | area that gets paint: openings of the sheet that is cut, no registration holes |
-| bridges_mm2 | area of openings that bridges take away |
+| bridges_mm2 | area of openings that strips take away, where two lie over each other once, and
+crumbs of openings between them that are too small to cut: with painted_mm2 what was to be cut |
 | openings | count of the same |
 | registration_holes | count |
 | islands_found | what would fall out of the plain sheet: number, area_mm2, place, bounds, mass_g |
@@ -137,7 +138,7 @@ def _layer(build: Build, number: int, stem: str, layer: BuiltLayer) -> dict[str,
         "sheet_mm2": _area(sheet.shape),
         "artwork_mm2": _area(layer.artwork.shape),
         "painted_mm2": _area(sheet.openings),
-        "bridges_mm2": _rounded(sum(b.covers for b in layer.bridges)),
+        "bridges_mm2": _rounded(sheet.shape.area - layer.plain_sheet.shape.area),
         "openings": len(sheet.openings.geoms),
         "registration_holes": len(sheet.holes.geoms),
         "islands_found": _islands(build, layer.islands),

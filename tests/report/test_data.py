@@ -2,11 +2,15 @@ import json
 
 import pytest
 import shapely
+from shapely import Point
 
+from sheetstack.geometry.artwork.read import Artwork
 from sheetstack.geometry.finding import Finding, Severity
+from sheetstack.geometry.job.load import parse_job
+from sheetstack.geometry.planar.polygons import as_multipolygon
 from sheetstack.geometry.report.data import report_data
 
-from ..small_builds import DISC, NESTED, RING, built
+from ..small_builds import DISC, HEAD, LAYER, NESTED, RING, built, built_from
 
 
 def test_report_is_plain_json_that_survives_a_round_trip():
@@ -28,6 +32,25 @@ def test_areas_add_up_to_the_sheet():
         assert layer["volume_mm3"] == pytest.approx(layer["sheet_mm2"] * 0.35, rel=1e-6)
         # Polyester's density in the table is 1.39 g/cm3.
         assert layer["mass_g"] == pytest.approx(layer["volume_mm3"] * 1.39e-3)
+
+
+def test_strips_that_lie_over_each_other_count_once():
+    """Two bridges drawn 1 mm apart, wider than that; by Shapely's union of the strips."""
+    text = HEAD.format(title="Twice", width=100, height=100, hole=0)
+    text += LAYER.format(name="Ring", role="shadow", colour="#101820", number=0)
+    text += "bridges_mm = [[[40, 80], [40, 90]], [[41, 80], [41, 90]]]\n"
+    area = as_multipolygon(RING.difference(Point(16, 60).buffer(0.1)))
+    build = built_from(parse_job(text), [Artwork(area, (100.0, 100.0), ())])
+    (layer,) = report_data(build)["layers"]
+    (sheets,) = build.layers
+    strips = shapely.union_all([b.shape for b in sheets.bridges])
+    twice = sum(b["covers_mm2"] for b in layer["bridges"])
+    once = strips.intersection(sheets.plain_sheet.openings).area
+    assert once < twice - 0.5
+    assert layer["bridges_mm2"] == pytest.approx(once, abs=0.05)
+    let_go = sum(island["area_mm2"] for island in layer["islands_let_go"])
+    drawn = layer["artwork_mm2"] + let_go
+    assert layer["painted_mm2"] + layer["bridges_mm2"] == pytest.approx(drawn, abs=0.05)
 
 
 def test_islands_of_a_ring_and_of_nested_squares():
