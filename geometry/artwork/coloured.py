@@ -61,6 +61,8 @@ class ColouredDrawing:
     gradients : bool
         Whether gradients or half transparent colours were made flat, so that the shapes show less
         than the drawing does.
+    grain : float
+        Outlines are known no better than to this, in mm: a pixel's side; 0 for a drawing.
     """
 
     shapes: tuple[ColouredShape, ...]
@@ -68,3 +70,4 @@ class ColouredDrawing:
     scale: float
     findings: tuple[Finding, ...] = ()
     gradients: bool = False
+    grain: float = 0.0

@@ -38,14 +38,16 @@ def add_layers_command(commands: Any) -> None:
         summary="turn a picture into layers: an editable drawing and a job file",
         description=(
             "Turn a photograph or painting (PNG, JPEG, TIFF) into layers as a stencil artist would "
-            "draw them, or a drawing in flat colours (SVG) into one layer a colour, in the spray "
-            "order with the fewest islands. Writes layers.svg (one group a layer, to be edited "
-            "on), job.toml (builds as it is), preview.png, and histogram.png and score.json of a "
-            "photograph or orders.json of a drawing. All files appear together at the end, or none."
+            "draw them, or a drawing in flat colours (SVG, or with --flat a picture) into one "
+            "layer a colour, in the spray order with the fewest islands. Writes layers.svg (one "
+            "group a layer, to be edited on), job.toml (builds as it is), preview.png, and "
+            "histogram.png and score.json of a photograph or orders.json of a drawing. All files "
+            "appear together at the end, or none."
         ),
         example=(
             "sheetstack layers portrait.jpg --layers 4 --sheet-width-mm 400\n"
             "sheetstack layers poster.svg --layers 5 --sheet-width-mm 600\n"
+            "sheetstack layers logo.png --flat --sheet-width-mm 300\n"
             "sheetstack layers leaf.toml --reorder --out leaf-reordered\n"
             "sheetstack build portrait-layers/job.toml"
         ),
@@ -76,6 +78,12 @@ def add_layers_command(commands: Any) -> None:
         action="store_true",
         help="PICTURE is a job file: write a copy of it, with its layers in the spray order and "
         "with the extents that cost least, painting the same picture",
+    )
+    parser.add_argument(
+        "--flat",
+        action="store_true",
+        help="the picture has few flat colours (a poster, a logo, pixel art): one layer a colour, "
+        "as of a drawing",
     )
     add_quiet(parser)
     _add_fields(parser, TracingSettings, ())
@@ -152,7 +160,7 @@ def _numbers(text: str, option: str) -> list[float]:
 def _run_layers(chosen: argparse.Namespace, meter: Meter) -> int:
     if chosen.reorder or chosen.image.suffix.lower() == ".toml":
         return _reorder(chosen, meter)
-    if chosen.image.suffix.lower() in _DRAWINGS:
+    if chosen.flat or chosen.image.suffix.lower() in _DRAWINGS:
         return _separate(chosen, meter)
     return _trace(chosen, meter)
 
@@ -237,6 +245,7 @@ def _refuse_options(chosen: argparse.Namespace) -> None:
 
 def _trace(chosen: argparse.Namespace, meter: Meter) -> int:
     # Imported late: the other commands need no image work.
+    from ..separation.flat_picture import looks_flat
     from ..tracing.hand_edits import check_untouched
     from ..tracing.job import DRAWING
     from ..tracing.trace import read_and_trace
@@ -260,6 +269,8 @@ def _trace(chosen: argparse.Namespace, meter: Meter) -> int:
     if not chosen.quiet:
         for finding in traced.findings:
             print(f"  look  {finding.sentence()}")
+        if looks_flat(chosen.image):
+            print("  look  The picture has few flat colours: --flat makes one layer of each.")
         score = traced.score
         width = max(5, *(len(layer.name) for layer in score.layers))
         print(f"{'layer':<{width}}  colour   openings  islands   cut m  nodes  paint cm2")

@@ -7,13 +7,13 @@ it, and not on their order.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
 import shapely
 
-from ..arrays import Floats
+from ..arrays import Floats, Indices
 from .regions import BARE, Regions
 
 #: What an island costs beyond what its bridges spoil, in squares of a bridge's width.
@@ -35,6 +35,8 @@ LIGHTER = 10.0
 _BRIDGES = 2.0
 #: Sweeps over the regions that may be open or closed.
 _SWEEPS = 6
+#: Among up to so many regions distances are measured.
+_MOST_MEASURED = 200
 
 
 @dataclass(frozen=True)
@@ -106,6 +108,7 @@ class Sheets:
         # Borders at a point only hold nothing, yet are borders.
         self._held_by = [[o for o, border in own if border > 0.02] for own in self._around]
         thickness = 2 * regions.areas / np.maximum(shapely.length(regions.shapes), 1e-9)
+        self._thickness: list[float] = thickness.tolist()
         self._is_tight = (thickness < 2 * trap).tolist()
         self._areas: list[float] = regions.areas.tolist()
         self._of: dict[int, list[int]] = {}
@@ -294,15 +297,21 @@ class Sheets:
         for k, p in enumerate(piece[:-1]):
             if p > 0 and p not in free:
                 members.setdefault(p, []).append(k)
+        pieces = np.asarray(piece)
         for own in members.values():
-            total += _BRIDGES * self.bridge * min(self._gap(k, piece) for k in own)
+            total += _BRIDGES * self.bridge * min(self._gap(k, pieces) for k in own)
         return total
 
-    def _gap(self, region: int, piece: Sequence[int]) -> float:
-        """Return the distance in mm from a closed region to the next piece of sheet."""
+    def _gap(self, region: int, piece: Indices) -> float:
+        """Return the distance in mm from a closed region to the next piece of sheet.
+
+        Among many regions the mean width of the openings beside it stands for that.
+        """
+        if self.frame > _MOST_MEASURED:
+            beside = [o for o, _ in self._around[region] if o != self.frame and piece[o] < 0]
+            return min((self._thickness[o] for o in beside), default=0.0)
         away = self._distances(region)
-        other = np.asarray(piece)
-        return float(away[(other >= 0) & (other != piece[region])].min())
+        return float(away[(piece >= 0) & (piece != piece[region])].min())
 
     def _distances(self, region: int) -> Floats:
         """Return the distances from a region to all, and to the page's edge."""

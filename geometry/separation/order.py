@@ -12,6 +12,8 @@ from .extents import SHEET, Extent, Sheets
 MOST_EXACT = 7
 #: Rounds of moving single layers, for more of them.
 _MOST_ROUNDS = 6
+#: Of more regions than this only neighbours in the order are swapped.
+_MANY_REGIONS = 200
 
 
 @dataclass(frozen=True)
@@ -95,8 +97,13 @@ def best_plan(
     found = []
     for number, start in enumerate(dict.fromkeys(starts)):
         progress(number / len(starts), "comparing spray orders")
-        found.append(_moved(sheets, start))
+        found.append(_moved(sheets, start) if is_small(sheets) else _swapped(sheets, start))
     return min(found, key=lambda p: p.cost), False
+
+
+def is_small(sheets: Sheets) -> bool:
+    """Return whether there are so few regions that many orders can be compared."""
+    return len(sheets.label) <= _MANY_REGIONS
 
 
 def alternatives(sheets: Sheets, best: Plan, drawn: Sequence[int]) -> list[tuple[str, Plan]]:
@@ -159,6 +166,21 @@ def _moved(sheets: Sheets, order: tuple[int, ...]) -> Plan:
             better = min(tries, key=lambda p: p.cost)
             if better.cost < best.cost - 1e-9:
                 best = better
+        if best is before:
+            break
+    return best
+
+
+def _swapped(sheets: Sheets, order: tuple[int, ...]) -> Plan:
+    """Swap neighbours as long as that helps."""
+    best = planned(sheets, order)
+    for _ in range(_MOST_ROUNDS):
+        before = best
+        for k in range(len(order) - 1):
+            own = best.order
+            tried = planned(sheets, (*own[:k], own[k + 1], own[k], *own[k + 2 :]))
+            if tried.cost < best.cost - 1e-9:
+                best = tried
         if best is before:
             break
     return best

@@ -210,10 +210,11 @@ def _given_away(regions: Regions, thin: Indices, apart: Floats) -> Indices:
         if b in around:
             around[b].append((a, border))
     settled = np.zeros(len(label), bool)
+    areas = regions.areas
     for k in thin.tolist():
         gain: dict[int, float] = {}
         for other, border in around[k]:
-            if is_thin[other] and not settled[other] and regions.areas[other] < regions.areas[k]:
+            if is_thin[other] and not settled[other] and areas[other] < areas[k]:
                 continue
             own = int(label[other])
             gain[own] = gain.get(own, 0.0) + border / (1 + apart[regions.label[k], own] / _HALVES)

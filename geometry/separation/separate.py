@@ -27,12 +27,17 @@ from ..tracing.bezier_fit import CurvedShape, fit_shapes
 from .cans import Palette, gather
 from .colour_names import colour_names
 from .extents import Sheets
+from .flat_picture import read_flat_colours
 from .order import Plan, alternatives, best_plan
 from .passes import in_two_passes
 from .regions import BARE, Lost, Regions, regions_of
 from .seen import Seen, seen_of
 from .settings import USUAL_CANS, SeparationSettings
 
+#: Endings of pictures, whose flat colours are found pixel by pixel.
+PICTURES = (".png", ".jpg", ".jpeg", ".tif", ".tiff")
+#: Curves stray by so many pixels at least.
+_GRAINS = 1.0
 #: Chords a quarter circle of what is grown or shrunk.
 _QUARTER = 6
 #: Parts and holes under this area (mm2) are leftovers of rounding.
@@ -138,7 +143,7 @@ def read_and_separate(
     Parameters
     ----------
     path : Path
-        An SVG file.
+        An SVG file, or a picture with few flat colours.
     settings : SeparationSettings
     progress : Progress, optional
 
@@ -168,6 +173,8 @@ def read_coloured(path: Path, settings: SeparationSettings) -> ColouredDrawing:
 
     if not path.is_file():
         raise ArtworkError(f"{path}: there is no such file.")
+    if path.suffix.lower() in PICTURES:
+        return read_flat_colours(path, scale_of)
     return read_svg_colours(ArtworkSource(path), scale_of, TOLERANCES, settings.gradient_steps)
 
 
@@ -194,6 +201,10 @@ def separate(
     Cancelled
     """
     progress = progress or Progress()
+    if settings.tolerance_mm is None and drawing.grain > 0:
+        # Curves that follow pixels more closely than this follow their steps.
+        tolerance = max(settings.tolerance(drawing.page), _GRAINS * drawing.grain)
+        settings = replace(settings, tolerance_mm=tolerance)
     seen = seen_of(drawing, progress.part(0.0, 0.3))
     ground = settings.ground or hex_from_srgb(seen.backdrop or (1.0, 1.0, 1.0))
     painted = seen.painted

@@ -1,0 +1,353 @@
+"""Pictures with few flat colours (posters, logos, pixel art) as coloured shapes.
+
+The colours are found where the picture is calm, away from edges; each pixel then takes one of the
+colours that are calm near it, so that the mixed pixels of a soft edge make no fringe of a third
+colour. Soft edges are enlarged before that, which puts the border where they are half mixed, to a
+quarter of a pixel. Pixel art, whose pixels are meant to be seen, keeps its corners.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+from PIL import Image, ImageFilter
+from shapely import MultiPolygon
+
+from ..arrays import Bools, Floats, Geometries, Indices
+from ..artwork.coloured import ColouredDrawing, ColouredShape, ScaleOf
+from ..colour import ciede2000, lab_from_srgb
+from ..errors import ArtworkError
+from ..finding import Finding, Severity
+from ..planar.polygons import as_multipolygon
+from ..tolerance import TOLERANCES
+from ..tracing.picture import Picture, Size, read_picture
+
+#: Label of pixels that are not painted: transparent ones.
+_NOTHING = 0
+#: Pictures are worked on with about so many pixels along the longer side, and enlarged to this at
+#: most so many times.
+_PIXELS, _MOST_ENLARGED = 1600, 4
+#: A picture with at most so many colours, and no larger than this, is pixel art.
+_ART_COLOURS, _ART_SIDE = 64, 256
+#: Neighbours that differ by less than this (CIEDE2000) are calm.
+_CALM = 3.0
+#: Colours nearer than this are one flat colour with noise in it.
+_APART = 6.0
+#: A flat colour covers at least this share of the calm pixels.
+_LEAST_SHARE = 0.0005
+_MOST_COLOURS = 48
+#: How far (pixels) an edge pixel may lie from calm ones.
+_EDGE = 6
+#: A pixel farther off its flat colour than this is a shade; more of them than a share, outside
+#: edges, and the picture is not flat.
+_SHADE, _SHADED = 10.0, 0.05
+#: Steps of single pixels are smoothed by a bell of this width (standard deviation, in pixels as
+#: worked on), and points that matter less than a share of a pixel left out.
+_SMOOTH = 3.0
+_BELL = np.exp(-0.5 * (np.arange(-9, 10) / _SMOOTH) ** 2)
+_BELL /= _BELL.sum()
+_THINNED = 0.1
+#: Shorter borders, in pixels, stay as they are.
+_LEAST_CHAIN = 20
+
+
+@dataclass(frozen=True, eq=False)
+class Flat:
+    """A picture as labels of flat colours.
+
+    Parameters
+    ----------
+    label : int32 array (rows, columns)
+        Number of each pixel's colour, from 1; 0 where nothing is painted.
+    colours : float64 array (n, 3)
+        sRGB, 0 to 1; the first is that of label 1.
+    full : tuple of int
+        Width and height in pixels of the picture in the file.
+    shaded : float
+        Share of the calm pixels that are far off their flat colour.
+    hard : bool
+        Whether pixels are meant to be seen: pixel art.
+    """
+
+    label: Indices
+    colours: Floats
+    full: Size
+    shaded: float
+    hard: bool
+
+
+def read_flat(path: Path) -> Flat:
+    """Read a picture as labels of flat colours.
+
+    Raises
+    ------
+    ArtworkError
+        As of ``read_picture``, or nothing in the picture is calm.
+    """
+    plain = read_picture(path, lambda full: full if max(full) <= _PIXELS else _sized(full))
+    if _is_art(plain):
+        codes = np.rint(plain.srgb * 255).astype(np.int64)
+        distinct, which = np.unique(codes.reshape(-1, 3), axis=0, return_inverse=True)
+        opaque = plain.opacity >= 0.5
+        label = np.where(opaque, which.reshape(opaque.shape) + 1, _NOTHING).astype(np.int64)
+        return Flat(label, distinct / 255.0, plain.full, 0.0, hard=True)
+    picture = read_picture(path, _sized)
+    colours = _flat_colours(plain)
+    if not len(colours):
+        raise ArtworkError(f"{path}: no flat colours were found; the picture is all shades.")
+    label, shaded = _labelled(picture, colours)
+    return Flat(label, colours, plain.full, shaded, hard=False)
+
+
+def read_flat_colours(path: Path, scale_of: ScaleOf) -> ColouredDrawing:
+    """Read a picture with few flat colours as coloured shapes.
+
+    Parameters
+    ----------
+    path : Path
+        PNG, JPEG or TIFF.
+    scale_of : callable
+        From the picture's size in pixels to mm a pixel.
+
+    Returns
+    -------
+    ColouredDrawing
+        Its first shape is the whole page where one colour goes nearly all round its edge.
+
+    Raises
+    ------
+    ArtworkError
+        As of ``read_flat``.
+    """
+    flat = read_flat(path)
+    width, height = flat.full
+    mm = scale_of((float(width), float(height)))
+    rows, columns = flat.label.shape
+    page = (width * mm, height * mm)
+    faces, of = _faces(flat.label, smooth=not flat.hard)
+    scaled = shapely.transform(
+        faces, lambda xy: (xy * [1, -1] + [0, rows]) * [page[0] / columns, page[1] / rows]
+    )
+    shapes = []
+    backdrop = _backdrop(flat)
+    if backdrop != _NOTHING:
+        whole = MultiPolygon([shapely.box(0, 0, *page)])
+        shapes.append(ColouredShape(whole, _rgb(flat, backdrop), name="the backdrop"))
+    for number in range(1, len(flat.colours) + 1):
+        own = scaled[of == number]
+        if number == backdrop or not len(own):
+            continue
+        shape = as_multipolygon(shapely.coverage_union_all(own))
+        shapes.append(ColouredShape(shape, _rgb(flat, number), name=f"colour {number}"))
+    if backdrop != _NOTHING and (of == _NOTHING).any():
+        raise ArtworkError(f"{path}: is transparent within a backdrop that is not.")
+    findings = []
+    if flat.shaded > _SHADED:
+        findings.append(
+            Finding(
+                "separation.shaded",
+                Severity.WARNING,
+                f"{100 * flat.shaded:.0f} % of the picture are shades between its flat colours, "
+                "which are lost; without --flat it is traced by its tones.",
+            )
+        )
+    grain = 0.0 if flat.hard else max(page[0] / columns, page[1] / rows)
+    return ColouredDrawing(tuple(shapes), page, mm, tuple(findings), grain=grain)
+
+
+def looks_flat(path: Path) -> bool:
+    """Return whether a picture has few flat colours and hardly anything between them.
+
+    Raises
+    ------
+    ArtworkError
+        As of ``read_picture``.
+    """
+    small = read_picture(path, lambda full: full if max(full) <= 400 else _sized(full, 400))
+    if _is_art(small):
+        return True
+    calm = _calm(lab_from_srgb(small.srgb))
+    colours = _flat_colours(small)
+    if calm.mean() < 0.6 or not 0 < len(colours) <= 16:
+        return False
+    lab = lab_from_srgb(small.srgb[calm].astype(np.float64))
+    near = ciede2000(lab[:, None], lab_from_srgb(colours)[None]).min(axis=1)
+    return bool((near > _CALM).mean() < 0.02)
+
+
+def _is_art(picture: Picture) -> bool:
+    """Return whether a picture is pixel art: small, of few colours, with no soft edge."""
+    if max(picture.full) > _ART_SIDE:
+        return False
+    codes = np.rint(picture.srgb * 255).astype(np.int64) @ [1, 256, 65536]
+    hard = ((picture.opacity < 0.02) | (picture.opacity > 0.98)).all()
+    return bool(hard) and len(np.unique(codes)) <= _ART_COLOURS
+
+
+def _rgb(flat: Flat, number: int) -> tuple[float, float, float]:
+    red, green, blue = flat.colours[number - 1].tolist()
+    return red, green, blue
+
+
+def _sized(full: Size, pixels: int = _PIXELS) -> Size:
+    """Return the size that a picture is worked on at."""
+    factor = min(pixels / max(full), float(_MOST_ENLARGED))
+    if factor > 1:
+        factor = float(int(factor))
+    return max(1, round(full[0] * factor)), max(1, round(full[1] * factor))
+
+
+def _calm(lab: NDArray[Any]) -> Bools:
+    """Return which pixels hardly differ from their four neighbours."""
+    padded = np.pad(lab, ((1, 1), (1, 1), (0, 0)), mode="edge")
+    middle = padded[1:-1, 1:-1]
+    # CIELAB's own distance is near enough for small steps, and much quicker.
+    worst = np.zeros(lab.shape[:2])
+    for part in (padded[:-2, 1:-1], padded[2:, 1:-1], padded[1:-1, :-2], padded[1:-1, 2:]):
+        worst = np.maximum(worst, np.sqrt(((part - middle) ** 2).sum(axis=2)))
+    found: Bools = worst < _CALM
+    return found
+
+
+def _flat_colours(picture: Picture) -> Floats:
+    """Return the flat colours of a picture, the most seen first."""
+    calm = _calm(lab_from_srgb(picture.srgb.astype(np.float64))) & (picture.opacity >= 0.5)
+    pixels = picture.srgb[calm].astype(np.float64)
+    if not len(pixels):
+        return np.empty((0, 3))
+    boxes = np.rint(pixels * 255).astype(np.int64) >> 2
+    _, which, count = np.unique(boxes, axis=0, return_inverse=True, return_counts=True)
+    which = which.reshape(-1)
+    mean = np.stack([np.bincount(which, p) / count for p in pixels.T], axis=1)
+    lab = lab_from_srgb(mean)
+    left = np.ones(len(mean), bool)
+    chosen: list[Floats] = []
+    for k in np.argsort(-count, kind="stable").tolist():
+        if not left[k] or len(chosen) == _MOST_COLOURS:
+            continue
+        near = left & (ciede2000(lab[k][None], lab) < _APART)
+        left &= ~near
+        if count[near].sum() >= max(_LEAST_SHARE * len(pixels), 4):
+            chosen.append(np.average(mean[near], axis=0, weights=count[near]))
+    return np.array(chosen).reshape(-1, 3)
+
+
+def _labelled(picture: Picture, colours: Floats) -> tuple[Indices, float]:
+    """Return each pixel's label, and the share of calm pixels that are shades."""
+    lab = lab_from_srgb(picture.srgb).astype(np.float32)
+    flat_lab = lab_from_srgb(colours).astype(np.float32)
+    calm = _calm(lab)
+    distance = np.stack([np.sqrt(((lab - own) ** 2).sum(axis=2)) for own in flat_lab])
+    nearest = distance.argmin(axis=0)
+    off = distance.min(axis=0)
+    settled = calm & (off < _SHADE)
+    shaded = float((calm & (off >= _SHADE)).mean())
+    # An edge pixel takes the nearest in colour of those that are settled round it.
+    label = np.where(settled, nearest, -1)
+    around = np.stack([_near(settled & (nearest == k), _EDGE) for k in range(len(colours))])
+    allowed = np.where(around, distance, np.inf)
+    best = allowed.argmin(axis=0)
+    reached = np.isfinite(allowed.min(axis=0))
+    label = np.where(settled, label, np.where(reached, best, nearest)) + 1
+    label[picture.opacity < 0.5] = _NOTHING
+    if len(colours) < 255:
+        # Single pixels go with the most of those round them.
+        image = Image.fromarray(label.astype(np.uint8)).filter(ImageFilter.ModeFilter(3))
+        label = np.asarray(image).astype(np.int64)
+    return label.astype(np.int64), shaded
+
+
+def _near(marked: Bools, reach: int) -> Bools:
+    """Return what lies within a square of marked pixels."""
+    near = marked.copy()
+    for axis in (0, 1):
+        # Each step doubles how far a mark has gone; the last goes what is left.
+        gone = 0
+        while gone < reach:
+            step = min(max(gone, 1), reach - gone)
+            wide = near.copy()
+            ahead, behind = _shifts(step, axis)
+            wide[ahead] |= near[behind]
+            wide[behind] |= near[ahead]
+            near, gone = wide, gone + step
+    return near
+
+
+def _shifts(step: int, axis: int) -> tuple[tuple[slice, ...], tuple[slice, ...]]:
+    whole = slice(None)
+    ahead, behind = slice(step, None), slice(None, -step)
+    return ((ahead, whole), (behind, whole)) if axis == 0 else ((whole, ahead), (whole, behind))
+
+
+def _backdrop(flat: Flat) -> int:
+    """Return the label that goes nearly all round the picture's edge; 0 for none."""
+    label = flat.label
+    rim = np.concatenate([label[0], label[-1], label[:, 0], label[:, -1]])
+    counts = np.bincount(rim)
+    most = int(counts.argmax())
+    whole = not (label == _NOTHING).any()
+    return most if whole and counts[most] > 0.8 * len(rim) else _NOTHING
+
+
+def _without_steps(chain: shapely.LineString, size: tuple[int, int]) -> shapely.LineString:
+    """Return a border between two regions with its steps of single pixels smoothed away.
+
+    Its ends, where more than two regions meet, stay, and so does what lies on the picture's edge;
+    what the regions on both sides share they go on sharing.
+    """
+    xy = shapely.get_coordinates(shapely.segmentize(chain, 1.0))
+    closed = bool((xy[0] == xy[-1]).all())
+    if len(xy) < _LEAST_CHAIN:
+        return chain
+    pad = len(_BELL) // 2
+    if closed:
+        ring = xy[:-1]
+        around = np.take(ring, np.arange(-pad, len(ring) + pad + 1), axis=0, mode="wrap")
+    else:
+        # Mirrored in its ends, which so stay where they are.
+        around = np.concatenate([2 * xy[0] - xy[pad:0:-1], xy, 2 * xy[-1] - xy[-2 : -pad - 2 : -1]])
+    smooth = np.stack([np.convolve(v, _BELL, mode="valid") for v in around.T], axis=1)
+    fixed = (xy == 0).any(axis=1) | (xy == size).any(axis=1)
+    smooth[fixed] = xy[fixed]
+    if closed:
+        smooth[-1] = smooth[0]
+    else:
+        smooth[[0, -1]] = xy[[0, -1]]
+    return shapely.simplify(shapely.LineString(smooth), _THINNED)
+
+
+def _faces(label: Indices, smooth: bool) -> tuple[Geometries, Indices]:
+    """Return the regions of equal label as polygons in pixels, y down, and each one's label."""
+    rows, columns = label.shape
+    lines = [shapely.box(0, 0, columns, rows).exterior]
+    for across in (False, True):
+        grid = label.T if across else label
+        changes = grid[:, 1:] != grid[:, :-1]
+        # Runs of the same column, one above the other, are one line.
+        edge = np.pad(changes, ((1, 1), (0, 0)))
+        begin = np.argwhere((edge[1:] & ~edge[:-1]).T)
+        end = np.argwhere((~edge[1:] & edge[:-1]).T)
+        x = begin[:, 0] + 1
+        ends = np.stack(
+            [np.stack([x, begin[:, 1]], axis=1), np.stack([x, end[:, 1]], axis=1)], axis=1
+        ).astype(np.float64)
+        if across:
+            ends = ends[..., ::-1]
+        if len(ends):
+            lines += list(shapely.linestrings(ends))
+    noded = shapely.union_all(np.array(lines, object))
+    if smooth:
+        chains = [
+            _without_steps(chain, (columns, rows))
+            for chain in shapely.get_parts(shapely.line_merge(noded))
+        ]
+        noded = shapely.union_all(np.array(chains, object), grid_size=TOLERANCES.grid)
+    faces: Geometries = shapely.get_parts(shapely.polygonize(shapely.get_parts(noded)))
+    at = shapely.get_coordinates(shapely.point_on_surface(faces)).astype(int)
+    own = label[np.clip(at[:, 1], 0, rows - 1), np.clip(at[:, 0], 0, columns - 1)]
+    return faces, own

@@ -1,0 +1,98 @@
+"""Pictures with few flat colours: clean regions, curved edges, corners of pixel art."""
+
+from __future__ import annotations
+
+import io
+
+import numpy as np
+import pytest
+import resvg_py
+import shapely
+from PIL import Image
+
+from sheetstack.geometry.cli.main import main
+from sheetstack.geometry.separation.flat_picture import looks_flat, read_flat_colours
+from sheetstack.geometry.separation.separate import read_and_separate
+from sheetstack.geometry.separation.settings import SeparationSettings
+
+#: A white disc with a grey moon on black: every soft edge between black and white passes grey.
+MOON = """<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 100 80">
+<rect width="100" height="80" fill="#101010"/><circle cx="40" cy="40" r="30" fill="#ffffff"/>
+<circle cx="84" cy="20" r="9" fill="#808080"/></svg>"""
+WIDTH = 300
+
+
+@pytest.fixture
+def moon(tmp_path):
+    png = bytes(resvg_py.svg_to_bytes(svg_string=MOON, width=WIDTH))
+    path = tmp_path / "moon.png"
+    Image.open(io.BytesIO(png)).convert("RGB").save(path)
+    return path
+
+
+def _scale(size):
+    return 300 / max(size)
+
+
+@pytest.mark.parametrize("ending", ["png", "jpg"])
+def test_soft_edges_make_no_third_colour_and_lie_where_the_shapes_do(moon, ending):
+    path = moon.with_suffix(f".{ending}")
+    Image.open(moon).save(path, **({"quality": 88} if ending == "jpg" else {}))
+    drawing = read_flat_colours(path, _scale)
+    black, *shapes = drawing.shapes
+    assert black.shape.area == pytest.approx(300 * 240)  # the backdrop
+    by_colour = {round(s.rgb[0] * 255): s.shape for s in shapes}
+    assert sorted(by_colour) == pytest.approx([128, 255], abs=3)
+    white, grey = (by_colour[k] for k in sorted(by_colour, reverse=True))
+    # A grey fringe round the white disc would be another part.
+    assert len(grey.geoms) == len(white.geoms) == 1
+    for shape, centre, radius in ((white, (120, 120), 90), (grey, (252, 180), 27)):
+        away = shapely.distance(
+            shapely.points(shapely.get_coordinates(shape)), shapely.Point(centre)
+        )
+        # A pixel is 1 mm here: edges lie within a third of one.
+        assert np.abs(away - radius).max() < 0.34
+        assert shape.area == pytest.approx(np.pi * radius**2, rel=0.01)
+
+
+def test_edges_become_few_curves(moon):
+    separation = read_and_separate(moon, SeparationSettings(sheet_width_mm=340))
+    assert separation.ground == "#101010"
+    disc = next(layer for layer in separation.layers if layer.colour == "#ffffff")
+    assert disc.curves.nodes <= 40
+
+
+def test_pixel_art_keeps_its_corners_and_single_pixels(tmp_path):
+    pixels = np.full((12, 10, 4), 0, np.uint8)
+    pixels[2:10, 1:9] = (200, 30, 40, 255)
+    pixels[4, 3] = pixels[4, 6] = (0, 0, 0, 255)
+    pixels[7, 2:8] = (255, 220, 0, 255)
+    path = tmp_path / "art.png"
+    Image.fromarray(pixels).save(path)
+    drawing = read_flat_colours(path, lambda size: 10.0)
+    areas = {tuple(round(255 * c) for c in s.rgb): s.shape for s in drawing.shapes}
+    assert drawing.page == (100.0, 120.0)
+    assert areas[(0, 0, 0)].equals(
+        shapely.MultiPolygon([shapely.box(30, 70, 40, 80), shapely.box(60, 70, 70, 80)])
+    )
+    assert areas[(255, 220, 0)].equals(shapely.box(20, 40, 80, 50))
+    assert areas[(200, 30, 40)].area == pytest.approx((64 - 2 - 6) * 100)
+    assert looks_flat(path)
+
+
+def test_a_picture_of_shades_does_not_look_flat_and_is_told(tmp_path, moon):
+    rows = np.linspace(0, 255, 200, dtype=np.uint8)
+    path = tmp_path / "shades.png"
+    Image.fromarray(np.stack([np.tile(rows, (150, 1))] * 3, axis=2)).save(path)
+    assert not looks_flat(path)
+    assert looks_flat(moon)
+
+
+def test_the_command_takes_a_flat_picture_when_told(moon, capsys):
+    assert main(["layers", str(moon), "--flat", "--sheet-width-mm", "340"]) == 0
+    told = capsys.readouterr().out
+    assert "White" in told
+    assert "2 sheets in this order" in told
+    assert main(["check", str(moon.parent / "moon-layers" / "job.toml"), "--quiet"]) == 0
+    assert main(["layers", str(moon), "--gradient-steps", "2"]) == 2
+    assert "--gradient-steps: does not apply to a photograph" in capsys.readouterr().err
