@@ -7,6 +7,28 @@ import sys
 import zipfile
 from pathlib import Path
 
+#: What each zip is called after its version; see ``package``.
+OTHER_ZIP = {True: "sheetstack-VERSION-blender-3.4-to-4.0.zip", False: "sheetstack-VERSION.zip"}
+#: The Python of the zip for older Blenders.
+OLD_PYTHON = (3, 10)
+
+
+class CannotStartError(Exception):
+    """The bundled libraries cannot be loaded in this Blender.
+
+    Parameters
+    ----------
+    what : str
+        What is wrong and what to do, in whole sentences.
+    command : str
+        To be typed into a terminal; empty where none helps.
+    """
+
+    def __init__(self, what: str, command: str = "") -> None:
+        super().__init__(f"{what} {command}".strip())
+        self.what, self.command = what, command
+
+
 ROOT = Path(__file__).resolve().parents[2]
 
 
@@ -14,7 +36,13 @@ def make_importable(root: Path = ROOT) -> None:
     """Unpack the wheels that fit this Python beside the add-on, once, and add them to the path.
 
     They come last on the path: what Blender brings itself is found first.
+
+    Raises
+    ------
+    CannotStartError
+        No wheel of a library fits this Python, or Blender is linked with another GEOS.
     """
+    _refuse_other_python(root)
     target = _target(root)
     target.mkdir(exist_ok=True)
     for wheel in sorted((root / "wheels").glob("*.whl")):
@@ -23,7 +51,7 @@ def make_importable(root: Path = ROOT) -> None:
             with zipfile.ZipFile(wheel) as archive:
                 archive.extractall(target)
             done.touch()
-    _refuse_foreign_geos(target)
+    refuse_foreign_geos(target)
     if str(target) not in sys.path:
         sys.path.append(str(target))
 
@@ -54,11 +82,36 @@ def fits(name: str) -> bool:
     return any(system in tag and tag.endswith((arch, "universal2")) for tag in machine.split("."))
 
 
-def _refuse_foreign_geos(target: Path) -> None:
+def _refuse_other_python(root: Path) -> None:
+    """Stop where the zip has a library's wheels for other Pythons or machines only."""
+    names = [wheel.name for wheel in sorted((root / "wheels").glob("*.whl"))]
+    libraries = {name.split("-")[0] for name in names}
+    missing = libraries - {name.split("-")[0] for name in names if fits(name)}
+    if missing:
+        python = f"{sys.version_info[0]}.{sys.version_info[1]}"
+        other = OTHER_ZIP[sys.version_info[:2] == OLD_PYTHON]
+        raise CannotStartError(
+            f"This Blender runs on Python {python}, and this zip has no library "
+            f"'{min(missing)}' for it on this machine. Remove the add-on and install the other "
+            f"zip, {other}."
+        )
+
+
+def refuse_foreign_geos(target: Path) -> None:
     """Stop where Blender was linked with a GEOS of its own, as Debian's is.
 
     Two versions of that C++ library in one process mix up their symbols, and the first call ends
     Blender. Loaded first, the one of the wheel serves both.
+
+    Parameters
+    ----------
+    target : Path
+        Folder that the wheel of Shapely was unpacked into.
+
+    Raises
+    ------
+    CannotStartError
+        It was; the command starts Blender so that both get on.
     """
     maps = Path("/proc/self/maps")
     if not maps.exists():
@@ -66,10 +119,11 @@ def _refuse_foreign_geos(target: Path) -> None:
     loaded = maps.read_text()
     ours = sorted((target / "shapely.libs").glob("libgeos*"), reverse=True)
     if "/libgeos_c.so" in loaded and ours and not any(path.name in loaded for path in ours):
-        raise ImportError(
+        raise CannotStartError(
             "This Blender is linked with a GEOS library of its own, which cannot be mixed with "
-            "that of Shapely. Start it with this in front: "
-            f"LD_PRELOAD={':'.join(map(str, ours))}"
+            "the one that Sheetstack brings. Close Blender and start it from a terminal by this "
+            "command:",
+            f"LD_PRELOAD={':'.join(map(str, ours))} blender",
         )
 
 

@@ -47,32 +47,18 @@ INIT = '''"""Sheetstack: layered artwork in, rigid stencil sheets out."""
 bl_info = {bl_info}
 
 
-def _before_extensions():
-    import bpy
-
-    return bpy.app.version < (4, 2, 0)
-
-
 def register():
-    """Make the add-on known to Blender."""
-    if _before_extensions():
-        from .addon.packaging.legacy_wheels import make_importable
+    """Make the add-on known to Blender, or tell in a box why it cannot run."""
+    from .addon.packaging.start import begin
 
-        make_importable()
-    from .addon import register
-
-    register()
+    begin(__package__)
 
 
 def unregister():
     """Undo ``register``."""
-    from .addon import unregister
+    from .addon.packaging.start import end
 
-    unregister()
-    if _before_extensions():
-        from .addon.packaging.legacy_wheels import forget
-
-        forget()
+    end()
 '''
 
 MANIFEST = """schema_version = "1.0.0"
