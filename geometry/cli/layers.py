@@ -21,7 +21,7 @@ from .meter import Meter
 #: Options that may be given several times, and what one of them looks like.
 _REPEATED = {"focus": "X,Y,W,H", "cans": "COLOUR"}
 #: Endings of drawings; everything else is a photograph.
-_DRAWINGS = (".svg",)
+_DRAWINGS = (".svg", ".dxf")
 _NUMBER_LISTS = {"thresholds": "L,L,..."}
 
 
@@ -38,9 +38,10 @@ def add_layers_command(commands: Any) -> None:
         summary="turn a picture into layers: an editable drawing and a job file",
         description=(
             "Turn a photograph or painting (PNG, JPEG, TIFF) into layers as a stencil artist would "
-            "draw them, or a drawing in flat colours (SVG, or with --flat a picture) into one "
-            "layer a colour, in the spray order with the fewest islands. Writes layers.svg (one "
-            "group a layer, to be edited on), job.toml (builds as it is), preview.png, and "
+            "draw them, or a drawing in flat colours (SVG, DXF by layer, or with --flat a picture) "
+            "into one layer a colour, in the spray order with the fewest islands. Writes "
+            "layers.svg (one group a layer, to be edited on), job.toml (builds as it is), "
+            "preview.png, and "
             "histogram.png and score.json of a photograph or orders.json of a drawing. All files "
             "appear together at the end, or none."
         ),

@@ -12,6 +12,7 @@ from shapely import MultiPolygon
 
 from ..arrays import Bools, Floats, Indices
 from ..artwork.coloured import ColouredDrawing
+from ..artwork.dxf.coloured import read_dxf_colours
 from ..artwork.source import ArtworkSource
 from ..artwork.svg.coloured import read_svg_colours
 from ..colour import ciede2000, hex_from_srgb, lab_from_srgb, srgb_from_hex
@@ -143,7 +144,7 @@ def read_and_separate(
     Parameters
     ----------
     path : Path
-        An SVG file, or a picture with few flat colours.
+        An SVG or DXF file, or a picture with few flat colours.
     settings : SeparationSettings
     progress : Progress, optional
 
@@ -175,6 +176,8 @@ def read_coloured(path: Path, settings: SeparationSettings) -> ColouredDrawing:
         raise ArtworkError(f"{path}: there is no such file.")
     if path.suffix.lower() in PICTURES:
         return read_flat_colours(path, scale_of)
+    if path.suffix.lower() == ".dxf":
+        return read_dxf_colours(ArtworkSource(path), scale_of)
     return read_svg_colours(ArtworkSource(path), scale_of, TOLERANCES, settings.gradient_steps)
 
 
