@@ -6,6 +6,7 @@ import argparse
 from collections.abc import Iterator, Sequence
 from typing import Any
 
+from ..errors import one_line
 from ..files.batch import Batch, output_batch
 from ..files.png import write_png
 from ..job.load import load_job
@@ -47,7 +48,7 @@ def _run(chosen: argparse.Namespace, meter: Meter) -> int:
     meter.clear()
     if not chosen.quiet:
         print(text, end="")
-        print(f"{count} files written to {folder}")
+        print(f"{count} files written to {one_line(str(folder))}")
     return CLEAN
 
 

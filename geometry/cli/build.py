@@ -8,6 +8,7 @@ from typing import Any
 import shapely
 
 from ..build import Build, build
+from ..errors import one_line
 from ..progress import Progress
 from ..report.build_files import write_outputs
 from .command import add_command, add_job, add_out, add_quiet, out_folder, sized_job
@@ -59,7 +60,7 @@ def _run_build(chosen: argparse.Namespace, meter: Meter) -> int:
     meter.clear()
     if not chosen.quiet:
         _print_table(built)
-        print(f"\n{len(written.files)} files written to {folder}")
+        print(f"\n{len(written.files)} files written to {one_line(str(folder))}")
     return verdict(built.findings)
 
 

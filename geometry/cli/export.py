@@ -8,6 +8,7 @@ from typing import Any
 
 from ..build import build
 from ..cautions import cautions_text
+from ..errors import one_line
 from ..export import FORMATS, check_formats, export_build
 from ..fabricate.kerf_test import GAP_KERFS, kerf_strip
 from ..files.atomic import atomic
@@ -97,7 +98,7 @@ def _run_export(chosen: argparse.Namespace, meter: Meter) -> int:
             print(f"{table}\n")
         if written.used_share is not None:
             print(f"{written.used_share:.0%} of the stock sheets is used.")
-        print(f"{len(written.files)} files written to {folder}")
+        print(f"{len(written.files)} files written to {one_line(str(folder))}")
         print("Read cautions.txt before you cut, print or spray.")
     return verdict(findings)
 
@@ -113,6 +114,6 @@ def _run_kerf_strip(chosen: argparse.Namespace, meter: Meter) -> int:
                 file.write(text)
     meter.clear()
     if not chosen.quiet:
-        print(f"kerf-strip.svg and kerf-strip.dxf written to {chosen.out}\n")
+        print(f"kerf-strip.svg and kerf-strip.dxf written to {one_line(str(chosen.out))}\n")
         print(cautions_text("laser"), end="")
     return 0

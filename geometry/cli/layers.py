@@ -9,7 +9,7 @@ from collections.abc import Collection
 from pathlib import Path
 from typing import Any, TypeVar
 
-from ..errors import JobError
+from ..errors import JobError, one_line
 from ..job.fields import read_section
 from ..job.load import load_job
 from ..progress import Progress
@@ -192,7 +192,7 @@ def _separate(chosen: argparse.Namespace, meter: Meter) -> int:
         for line in separation_lines(separated):
             print(line)
         print(
-            f"{len(written)} files written to {folder}; next: sheetstack build "
+            f"{len(written)} files written to {one_line(str(folder))}; next: sheetstack build "
             f"{folder / 'job.toml'}"
         )
     return 0
@@ -227,8 +227,8 @@ def _reorder(chosen: argparse.Namespace, meter: Meter) -> int:
         for line in reorder_lines(found):
             print(line)
         print(
-            f"{len(written)} files written to {folder}; {chosen.image} is as it was; next: "
-            f"sheetstack build {folder / 'job.toml'}"
+            f"{len(written)} files written to {one_line(str(folder))}; {chosen.image} is as it "
+            f"was; next: sheetstack build {folder / 'job.toml'}"
         )
     return 0
 
@@ -285,7 +285,7 @@ def _trace(chosen: argparse.Namespace, meter: Meter) -> int:
             f"{score.structure:.2f}, about {score.minutes:.0f} min to cut"
         )
         print(
-            f"{len(written)} files written to {folder}; next: sheetstack build "
+            f"{len(written)} files written to {one_line(str(folder))}; next: sheetstack build "
             f"{folder / 'job.toml'}"
         )
     return 0

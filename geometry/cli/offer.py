@@ -10,7 +10,7 @@ from typing import Any
 from PIL import Image, UnidentifiedImageError
 
 from ..build import build
-from ..errors import JobError
+from ..errors import JobError, one_line
 from ..files.batch import output_batch
 from ..job.load import load_job
 from ..progress import Progress
@@ -93,7 +93,7 @@ def _run(chosen: argparse.Namespace, meter: Meter) -> int:
     meter.clear()
     if not chosen.quiet:
         print(own)
-        print(f"{len(names)} files written to {folder}: {', '.join(names)}")
+        print(f"{len(names)} files written to {one_line(str(folder))}: {', '.join(names)}")
     return 0
 
 

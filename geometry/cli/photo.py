@@ -10,7 +10,7 @@ from pathlib import Path
 from PIL import Image
 
 from ..build import build
-from ..errors import JobError
+from ..errors import JobError, one_line
 from ..files.batch import output_batch
 from ..files.png import png_bytes
 from ..job.load import load_job
@@ -88,7 +88,7 @@ def render_on_photos(chosen: argparse.Namespace, meter: Meter) -> int:
     meter.clear()
     if not chosen.quiet:
         print(said)
-        print(f"{len(names)} files written to {folder}: {', '.join(names[:6])}")
+        print(f"{len(names)} files written to {one_line(str(folder))}: {', '.join(names[:6])}")
     return 0
 
 

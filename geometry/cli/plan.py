@@ -6,6 +6,7 @@ import argparse
 from typing import Any
 
 from ..build import build
+from ..errors import one_line
 from ..files.batch import output_batch
 from ..progress import Progress
 from ..report.plan_pdf import plan_pdf
@@ -49,5 +50,5 @@ def _run(chosen: argparse.Namespace, meter: Meter) -> int:
         batch.path("plan.pdf").write_bytes(plan_pdf(plan))
     meter.clear()
     if not chosen.quiet:
-        print(f"plan.pdf written to {folder}: {len(plan.steps)} passes")
+        print(f"plan.pdf written to {one_line(str(folder))}: {len(plan.steps)} passes")
     return 0

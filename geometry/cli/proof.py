@@ -9,6 +9,7 @@ from typing import Any
 from PIL import Image
 
 from ..build import Build, build
+from ..errors import one_line
 from ..files.batch import Batch, output_batch
 from ..files.png import write_png
 from ..finding import Finding
@@ -59,7 +60,7 @@ def _run(chosen: argparse.Namespace, meter: Meter) -> int:
     meter.clear()
     if not chosen.quiet:
         print(text)
-        print(f"{count} files written to {folder}")
+        print(f"{count} files written to {one_line(str(folder))}")
     return 0
 
 

@@ -23,7 +23,7 @@ from pathlib import Path
 from typing import Any
 
 from ..build import build
-from ..errors import JobError, SheetstackError, WriteError
+from ..errors import JobError, SheetstackError, WriteError, one_line
 from ..files.batch import output_batch
 from ..job.sections import LIGHTS, SCALES, SURFACES
 from ..progress import Progress
@@ -127,7 +127,7 @@ def _run(chosen: argparse.Namespace, meter: Meter) -> int:
             names = batch.names
     meter.clear()
     if not chosen.quiet:
-        print(f"{len(names)} files written to {folder}: {', '.join(names[:6])}")
+        print(f"{len(names)} files written to {one_line(str(folder))}: {', '.join(names[:6])}")
     return 0
 
 

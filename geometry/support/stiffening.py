@@ -17,6 +17,7 @@ import numpy as np
 
 from ..arrays import Bools, Floats, Indices, ramp
 from ..planar.graph import connected_labels
+from ..tolerance import NOT_ZERO
 from .block_factor import inverse_3x3, transposed
 from .constraints import Loads
 from .statics import FRAME, Grillage, LoadedGrillage, Plates
@@ -363,7 +364,8 @@ def _stress_gauges(held: LoadedGrillage, beams: Indices, rank: Indices, moved: F
     terms = (rows @ strain)[..., 0]
     number = np.arange(len(beams))
     bend = np.abs(terms[:, :2]).argmax(axis=1)
-    size = np.hypot(terms[number, bend], terms[:, 2])
+    # A beam without strain has no gauge.
+    size = np.maximum(np.hypot(terms[number, bend], terms[:, 2]), NOT_ZERO)
     row = (terms[number, bend] / size)[:, None] * rows[number, bend] + (terms[:, 2] / size)[
         :, None
     ] * rows[:, 2]

@@ -136,6 +136,14 @@ def test_odd_names_are_told_on_one_printable_line(name, capsys):
     assert len(told) <= 320
 
 
+def test_the_folder_of_results_is_told_on_one_printable_line(job, tmp_path, capsys):
+    assert main(["build", str(job), "--out", str(tmp_path / "a\nb\u202ec")]) == 0
+    last = capsys.readouterr().out.splitlines()[-1]
+    assert last.isprintable()
+    assert "files written to" in last
+    assert "a\\nb\\u202ec" in last
+
+
 @pytest.mark.parametrize("size", ["9" * 5000 + "x1", "²x²", "1280", "-5x20", "0x0"])
 def test_an_odd_picture_size_is_one_sentence(size, capsys):
     assert main(["render", "job.toml", f"--size={size}"]) == 2
