@@ -121,10 +121,21 @@ class LayerSettings:
     )
     text_size_mm: float = field(20.0, about="size of the text", least=0.5, most=20000)
     text_size_is: str = field(
-        "cap height", about="what the size measures", choices=("cap height", "em")
+        "cap height",
+        about="what the size measures",
+        choices={
+            "cap height": "the height of a capital letter",
+            "em": "the type size, from the foot of one line to the next",
+        },
     )
     text_align: str = field(
-        "left", about="how lines of text stand", choices=("left", "centre", "right")
+        "left",
+        about="how lines of text stand",
+        choices={
+            "left": "lines begin below each other",
+            "centre": "lines have their middles below each other",
+            "right": "lines end below each other",
+        },
     )
     text_at_mm: tuple[float, float] = field(
         (0.0, 0.0),
@@ -241,7 +252,12 @@ class BridgeSettings:
         "shifted",
         about="openings of one shape get the same bridges, and symmetric ones symmetric: where "
         "shifted only, also turned or mirrored, also scaled, or not at all",
-        choices=("shifted", "turned", "scaled", "off"),
+        choices={
+            "shifted": "openings of one shape and size get the same bridges",
+            "turned": "turned and mirrored ones, too",
+            "scaled": "also those of another size",
+            "off": "each opening is looked at by itself",
+        },
     )
     alike_percent: float = field(
         25.0, about="what that may cost more, in percent", least=0, most=500
@@ -402,7 +418,11 @@ class TileSettings:
         "where needed",
         about="holes for pins in the wall, shared by all layers: for tiles that keys do not locate "
         "twice, for every tile, or none",
-        choices=("where needed", "every tile", "none"),
+        choices={
+            "where needed": "only tiles that their keys do not place twice",
+            "every tile": "all tiles, whatever their keys do",
+            "none": "no tile",
+        },
     )
     pin_diameter_mm: float = field(4.0, about="diameter of a wall pin", least=1, most=50)
     bed_margin_mm: float = field(3.0, about="edge of the bed that is kept free", least=0, most=200)

@@ -29,7 +29,9 @@ def test_a_new_job_begins_with_the_material_and_unit_that_are_preferred(
         monkeypatch.setattr(module, "preference", chosen.get)
     assert preferences.folder_to_begin_in("drawings") == f"{tmp_path}/"
     (tmp_path / "a.svg").write_text(DRAWING, encoding="utf-8")
-    blender.ops.sheetstack.import_drawing(filepath=str(tmp_path / "a.svg"), build=False)
+    blender.ops.sheetstack.import_drawing(
+        filepath=str(tmp_path / "a.svg"), by="GROUPS", build=False
+    )
     scene = blender.context.scene
     assert scene.sheetstack.sheet.material == "birch-ply"
     assert scene.unit_settings.length_unit == "MILLIMETERS"
