@@ -236,22 +236,27 @@ class _Work:
         patterns = _distinct(patterns)
         if len(patterns) == 1 and not symmetries:
             return None
-        symmetric = [
-            made for pattern in patterns for made in self._symmetric(pattern, symmetries, shape)
+        # About all axes first, then about one, the upright one before the level one.
+        axes: list[Sequence[Motion]] = [[one] for one in symmetries]
+        if len(symmetries) > 1:
+            axes.insert(0, symmetries)
+        ranked = [
+            _distinct([made for one in patterns for made in self._symmetric(one, group, shape)])
+            for group in axes
         ]
         replaced = np.concatenate(own)
         cost = self._cost(self.laid.take(replaced))
         # Fitted in all members, each with what it costs; symmetric ones go first, forks last.
-        tries: list[tuple[bool, bool, float, Laid]] = []
+        tries: list[tuple[bool, int, float, Laid]] = []
         allowed = cost * (1 + self.ground.rules.alike_share) * _FREE
-        for is_symmetric, group in ((True, _distinct(symmetric)), (False, patterns)):
-            for pattern in group:
+        for rank, lot in enumerate([*ranked, patterns]):
+            for pattern in lot:
                 fitted = self._fitted(pattern, family, own)
                 if fitted is not None:
                     price = self._cost(fitted)
                     if price <= allowed:
                         forked = bool(self._forks(pattern.paths))
-                        tries.append((forked, not is_symmetric, price, fitted))
+                        tries.append((forked, rank, price, fitted))
         tries.sort(key=lambda one: one[:3])
         if not tries:
             return None
@@ -366,22 +371,30 @@ class _Work:
         return bool((room >= min(wanted, old.min(initial=np.inf) - _ROOM * width)).all())
 
     def _symmetric(
-        self, pattern: _Pattern, symmetries: Sequence[Motion], shape: Polygon
+        self, pattern: _Pattern, group: Sequence[Motion], shape: Polygon
     ) -> list[_Pattern]:
-        """Return a pattern made symmetric, in several ways."""
-        groups: list[Sequence[Motion]] = [[one] for one in symmetries]
-        if len(symmetries) > 1:
-            groups.insert(0, symmetries)
-        found = []
-        for group in groups:
-            onto = [
-                self._onto_axis(pattern, mirror, shape, every=every)
-                for mirror in group
-                for every in (False, True)
-            ]
-            starts = [pattern, *(p for p in onto if p is not None)]
-            found += [_closed(one, group) for one in starts]
+        """Return a pattern made symmetric about some axes, in several ways."""
+        onto = [
+            self._onto_axis(pattern, mirror, shape, every=every)
+            for mirror in group
+            for every in (False, True)
+        ]
+        starts = [pattern, *(p for p in onto if p is not None), *self._halves(pattern)]
+        found = [_closed(one, group) for one in starts]
         return [one for one in found if self._clear(one)]
+
+    def _halves(self, pattern: _Pattern) -> list[_Pattern]:
+        """Return a pattern with one of two bridges between the same pieces left out.
+
+        The mirror image of the other takes its place.
+        """
+        ends = [frozenset(self._piece_at(path[1:3]).tolist()) for path in pattern.paths]
+        found = []
+        for number, pair in enumerate(ends):
+            if ends.count(pair) > 1:
+                kept = np.arange(len(ends)) != number
+                found.append(_Pattern(pattern.paths[kept], pattern.width[kept]))
+        return found
 
     def _clear(self, pattern: _Pattern) -> bool:
         """Return whether no two bridges run into one another."""
