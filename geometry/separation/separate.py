@@ -403,9 +403,10 @@ def _run_under(shape: MultiPolygon, later: MultiPolygon, trap: float, least: flo
     if trap > 0:
         covered = shapely.buffer(allowed, -trap, quad_segs=_QUARTER)
         parts.append(shapely.intersection(shapely.buffer(shape, trap, quad_segs=_QUARTER), covered))
-    # What is left of later colours between its parts is too narrow to hold as sheet.
-    parts.append(shapely.intersection(close_shape(shape, least), later))
     grown = as_multipolygon(shapely.union_all(parts, grid_size=TOLERANCES.grid))
+    # What is left of later colours between its parts is too narrow to hold as sheet.
+    narrow = shapely.intersection(close_shape(grown, least), later)
+    grown = as_multipolygon(shapely.union_all([grown, narrow], grid_size=TOLERANCES.grid))
     left, _ = without_specks(np.array(grown.geoms, object), _SPECK)
     return shapely.multipolygons(shapely.orient_polygons(left))
 
