@@ -16,12 +16,12 @@ from ..finding import Finding
 from ..job.names import file_stem
 from ..paint.drift import Drift, drift_findings, drift_of
 from ..paint.overspray import shade_findings, soft_edge, soft_picture
-from ..paint.register_margins import Trouble
 from ..paint.spray_order import OrderAdvice, compare_orders
 from ..paint.wall import Wall, colour_areas, painted_pixels, wall_of
 from ..progress import Progress
-from ..report.drift_picture import write_drift_picture
+from ..report.drift_picture import worst_place_picture, write_drift_picture
 from ..report.order_picture import write_order_picture
+from ..sheet.alignment import place_witnesses
 from .command import add_command, add_job, add_out, add_quiet, out_folder, sized_job
 from .meter import Meter
 
@@ -39,7 +39,8 @@ def add_proof_command(commands: Any) -> None:
         description=(
             "Simulate the spraying of a job: what is on the wall after each pass, with sharp and "
             "with soft edges; what other spray orders would paint; how far each sheet may drift. "
-            "Writes after-1-NAME.png and so on, soft.png, orders.png, drift.png and proof.txt. All "
+            "Writes after-1-NAME.png and so on, soft.png, orders.png, drift.png, worst.png (the "
+            "worst place of register, with a circle) and proof.txt. All "
             "files appear together at the end, or none."
         ),
         example="sheetstack proof leaf.toml --out proof",
@@ -96,6 +97,10 @@ def write_proof(built: Build, batch: Batch, progress: Progress | None = None) ->
     write_order_picture(batch.path("orders.png"), wall, advice)
     drift = drift_of(built, wall, progress.part(0.7, 0.95))
     write_drift_picture(batch.path("drift.png"), wall, drift)
+    told = drift_findings(drift)
+    if told and told[0].place is not None:
+        picture = worst_place_picture(wall, told[0].place, 2 * drift.allowance.drift_mm)
+        write_png(batch.path("worst.png"), picture)
     text = "\n".join(_text(built, wall, advice, drift)) + "\n"
     batch.path("proof.txt").write_text(text, encoding="utf-8")
     progress(1.0, "proof written")
@@ -109,16 +114,16 @@ def _text(built: Build, wall: Wall, advice: OrderAdvice, drift: Drift) -> Iterat
     yield from (f"  {reason}" for reason in advice.reasons)
     yield "  The picture decides, and you: try what looks better on a piece of card first."
     yield ""
-    yield f"Registration, for {drift.allowance.sentence()}"
-    for layer, name in enumerate(drift.names):
-        shift, turn = drift.layer_mm(layer), drift.layer_deg(layer)
-        if shift is None or turn is None:
-            yield f"  {name}: nothing within reach limits it."
-        else:
-            yield (f"  {name} alone: shows from {shift:.2f} mm or a turn of {turn:.2f} degrees on.")
-    pairs = list(dict.fromkeys((m.lower, m.upper) for m in drift.margins))
-    yield from (f"  {_pair_line(drift, lower, upper)}" for lower, upper in pairs)
-    yield from _findings(drift_findings(drift))
+    yield f"Register, reckoned with {drift.allowance.sentence()}; worst first"
+    told = drift_findings(drift)
+    for number, finding in enumerate(told, 1):
+        at = f" at ({finding.place[0]:.0f}, {finding.place[1]:.0f}) mm" if finding.place else ""
+        yield f"  {number}.{at}: {finding.message}"
+    if told and told[0].place is not None:
+        yield "  The first place is shown in worst.png, with a circle."
+    if not told:
+        yield "  Nothing shows."
+    yield from (f"  {line}" for line in _places_checked(built))
     yield ""
     yield "Soft edges"
     edge = soft_edge(built.job.sheet.thickness_mm, built.job.spray)
@@ -130,18 +135,26 @@ def _text(built: Build, wall: Wall, advice: OrderAdvice, drift: Drift) -> Iterat
     yield from _findings(shade_findings(built))
 
 
-def _pair_line(drift: Drift, lower: int, upper: int) -> str:
-    """Return what a pair of layers stands, in one sentence."""
-    said = []
-    for trouble in Trouble:
-        margins = [m for m in drift.pair(lower, upper) if m.trouble is trouble]
-        if margins:
-            least = min(margins, key=lambda m: m.width_mm)
-            said.append(
-                f"{trouble.value} from {least.width_mm:.2f} mm apart, first at "
-                f"({least.place[0]:.1f}, {least.place[1]:.1f}) mm"
+def _places_checked(built: Build) -> Iterator[str]:
+    """Tell by what each sheet's place was checked, and where a shift would not be found."""
+    artworks = [layer.artwork for layer in built.layers]
+    sheet = built.job.sheet
+    witnesses = place_witnesses(
+        [artwork.shape for artwork in artworks],
+        (sheet.width_mm, sheet.height_mm),
+        [artwork.page for artwork in artworks],
+    )
+    for layer, witness in zip(built.layers, witnesses, strict=True):
+        if witness == "page":
+            yield (
+                f"{layer.sheet.layer}: no marks and hardly an edge shared with the others. Its "
+                "page has their size; a shift on that page cannot be found."
             )
-    return f"{drift.names[upper]} and {drift.names[lower]}: {'; '.join(said)}."
+        elif not witness and len(witnesses) > 1:
+            yield (
+                f"{layer.sheet.layer}: not checkable. No marks, no edges shared with the others, "
+                "no page of their size: draw two round marks on every layer."
+            )
 
 
 def _findings(findings: tuple[Finding, ...]) -> Iterator[str]:

@@ -16,6 +16,7 @@ from ..planar.arrangement import Partition, partition
 from ..progress import Progress
 from ..sheet.registration import turning_centre
 from .drift_samples import SAMPLES, Detail, lost_details
+from .drift_words import PairStatement, pair_statements
 from .register_margins import Allowance, Margin, Trouble, register_margins
 from .wall import Can, Wall, cans_of
 
@@ -141,11 +142,7 @@ def drift_findings(drift: Drift) -> tuple[Finding, ...]:
     One finding a pair of layers, at its worst place, and one for the details of each layer.
     """
     names = drift.names
-    tight: dict[tuple[int, int], list[Margin]] = {}
-    for margin in drift.margins:
-        if margin.lacking_mm > 0:
-            tight.setdefault((margin.lower, margin.upper), []).append(margin)
-    found = [_pair_finding(margins, names, drift.allowance) for margins in tight.values()]
+    found = [_pair_finding(pair, names) for pair in pair_statements(drift.margins)]
     for layer in sorted({d.layer for d in drift.details}):
         mine = [d for d in drift.details if d.layer == layer and d.lost_share >= OFTEN]
         if mine:
@@ -164,47 +161,18 @@ def drift_findings(drift: Drift) -> tuple[Finding, ...]:
     return tuple(found)
 
 
-def _pair_finding(tight: Sequence[Margin], names: Sequence[str], allowance: Allowance) -> Finding:
-    """Tell of one pair of layers: all that may show, then one advice."""
-    worst = tight[0]
-    kinds = {m.trouble: [n for n in tight if n.trouble is m.trouble] for m in tight}
-    shows = "; ".join(
-        f"{kind.value} from {min(m.width_mm for m in those):.2f} mm on "
-        f"({len(those)} {'place' if len(those) == 1 else 'places'})"
-        for kind, those in kinds.items()
-    )
-    lower, upper = names[worst.lower], names[worst.upper]
+def _pair_finding(pair: PairStatement, names: Sequence[str]) -> Finding:
+    """Tell of one pair of sheets, at its worst place."""
+    worst = pair.worst
+    gap = any(kind is Trouble.GAP for kind, _, _ in pair.shows)
     return Finding(
         f"registration.{worst.trouble.name.lower()}",
-        Severity.WARNING if Trouble.GAP in kinds else Severity.NOTE,
-        f"{lower} and {upper} may come to lie {worst.needed_mm:.2f} mm apart here "
-        f"({allowance.sentence()}), which shows: {shows}. {_advice(tight, lower, upper)}",
-        upper,
+        Severity.WARNING if gap else Severity.NOTE,
+        pair.message(names),
+        names[pair.upper],
         worst.place,
         worst.width_mm,
     )
-
-
-def _advice(tight: Sequence[Margin], lower: str, upper: str) -> str:
-    """Return one advice for a pair, which serves all its troubles."""
-    need = {
-        kind: max(m.needed_mm for m in tight if m.trouble is kind)
-        for kind in {m.trouble for m in tight}
-    }
-    most = f"{max(need.values()):.1f} mm"
-    if set(need) == {Trouble.GAP}:
-        return f"Let {lower} run {most} under {upper} (trap_mm), or register more closely."
-    if set(need) == {Trouble.OUTSIDE}:
-        return f"Keep {upper} {most} inside {lower}'s edge, or register more closely."
-    if set(need) == {Trouble.PEEK}:
-        return f"Keep {lower} {most} inside {upper}'s edge, or register more closely."
-    if set(need) == {Trouble.TOUCH}:
-        return f"Part them by {most}, or register more closely."
-    if Trouble.GAP not in need:
-        return f"Register more closely, or keep their edges {most} apart, either way round."
-    under = f"let {lower} run {need[Trouble.GAP]:.1f} mm under {upper} (trap_mm) where they adjoin"
-    apart = f"keep their edges {most} apart elsewhere, either way round"
-    return f"Register more closely; or {under} and {apart}."
 
 
 def drifted_corner(

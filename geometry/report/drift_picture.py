@@ -4,13 +4,15 @@ from __future__ import annotations
 
 from pathlib import Path
 
+import shapely
 from PIL import Image, ImageDraw
 
 from ..files.picture_text import fitted
 from ..files.png import write_png
 from ..paint.drift import Drift
 from ..paint.register_margins import Trouble
-from ..paint.wall import Wall, colour_areas, painted_pixels
+from ..paint.wall import ColourArea, Wall, colour_areas, painted_pixels
+from ..planar.polygons import as_multipolygon
 
 BACKGROUND = "#f4f4f2"
 INK = "#22282b"
@@ -90,6 +92,47 @@ def drift_picture(wall: Wall, drift: Drift, pixels: int = 1600, most: int = 12) 
         if number == most or y > sheet.height - 2 * text:
             break
     return sheet
+
+
+def worst_place_picture(
+    wall: Wall, place: tuple[float, float], slip_mm: float, pixels: int = 1000
+) -> Image.Image:
+    """Draw the surroundings of one place of the picture wanted, with a circle about it.
+
+    Parameters
+    ----------
+    wall : Wall
+    place : tuple of float
+        In mm.
+    slip_mm : float
+        How far sheets may come to lie apart: the circle's radius is three times that, and at
+        least 6 mm.
+    pixels : int
+        Along each side.
+    """
+    radius = max(6.0, 3 * slip_mm)
+    half = 5 * radius
+    window = (place[0] - half, place[1] - half, place[0] + half, place[1] + half)
+    scale = pixels / (2 * half)
+    areas = []
+    for area in colour_areas(wall.cells, wall.picture_wanted()):
+        part = as_multipolygon(shapely.make_valid(shapely.clip_by_rect(area.shape, *window)))
+        moved = shapely.affinity.translate(part, -window[0], -window[1])
+        areas.append(ColourArea(area.colour, moved, moved.area))
+    image = Image.fromarray(painted_pixels(areas, (2 * half, 2 * half), scale))
+    pen = ImageDraw.Draw(image)
+    middle, reach = pixels / 2, radius * scale
+    for colour, width in (("#ffffff", 13), (COLOURS[Trouble.GAP], 7)):
+        box = (middle - reach, middle - reach, middle + reach, middle + reach)
+        pen.ellipse(box, None, colour, width)
+    text = max(14, pixels // 36)
+    said = (
+        f"({place[0]:.0f}, {place[1]:.0f}) mm from the lower left corner; circle {2 * radius:g} mm"
+    )
+    written, font = fitted(said, text, pixels - 3 * text)
+    pen.rectangle((0, pixels - 2 * text, pixels, pixels), fill=BACKGROUND)
+    pen.text((text, pixels - text), written, INK, font, "lm")
+    return image
 
 
 def _layer_line(drift: Drift, layer: int) -> str:

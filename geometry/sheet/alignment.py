@@ -49,6 +49,9 @@ UNIT_FACTORS = {
 #: that shares no edges with the others 7.6 at most.
 CLEARER = 1.3
 STANDS_OUT = 8.5
+#: Share of a layer's edge that must lie on others' edges to tell its place, and how much one way
+#: (cosine of twice the angle) they must run.
+SHARED, SAME_WAY = 0.15, 0.9
 #: Side of the pixels that edges are compared by in mm, and the nearest shift they can tell.
 PIXEL = 1.0
 LEAST_SHIFT = 5.0
@@ -180,6 +183,54 @@ def mismatches(
     if unknown and not scaled:
         findings += _by_edges(shapes, unknown, names, frame)
     return tuple(findings)
+
+
+def place_witnesses(
+    shapes: Sequence[MultiPolygon],
+    frame: tuple[float, float],
+    pages: Sequence[tuple[float, float] | None] = (),
+) -> tuple[str, ...]:
+    """Return what tells of each layer that it lies in its place.
+
+    Parameters
+    ----------
+    shapes, frame, pages
+        See :func:`mismatches`.
+
+    Returns
+    -------
+    tuple of str
+        ``"marks"`` that it shares with others, ``"edges"`` that it shares with them,
+        ``"page"`` of one size with another layer's, which tells of no shift on it, or ``""``:
+        nothing, so that a shift cannot be found.
+    """
+    if len(shapes) < 2:
+        return ("",) * len(shapes)
+    marks = [round_marks(shape) for shape in shapes]
+    common = _shared(marks, shapes)
+    in_place = _on_one_page(pages)
+    pixel = max(PIXEL, float(np.sqrt(frame[0] * frame[1] / MOST_PIXELS)))
+    rasters = [_edges(shape, frame, pixel) for shape in shapes]
+    total = sum(rasters[1:], start=rasters[0])
+    found = []
+    for number, (own, _) in enumerate(marks):
+        has = [
+            len(own) > 0 and bool((np.hypot(*(own - c).T) < SAME_PLACE).any()) for c, _ in common
+        ]
+        if len(common) >= 2 and all(has):
+            found.append("marks")
+            continue
+        length = np.abs(rasters[number])
+        others = total - rasters[number]
+        # Edges of both in one pixel, that run the same way.
+        along = np.real(others * np.conj(rasters[number]))
+        same = along > SAME_WAY * np.abs(others) * length
+        shared = float(length[same & (length > 0) & (np.abs(others) > 0)].sum())
+        if shared > SHARED * float(length.sum()) > 0:
+            found.append("edges")
+        else:
+            found.append("page" if number in in_place else "")
+    return tuple(found)
 
 
 def _by_marks(

@@ -36,9 +36,15 @@ def test_the_text_names_orders_margins_and_soft_edges(proof):
     folder, text = proof
     assert (folder / "proof.txt").read_text(encoding="utf-8") == text
     assert "any order paints the same picture" in text
-    assert "Gold and Shade: colours run together" in text
+    assert "Gold on Shade, either way" in text
+    assert "colours run together" in text
     assert "paint creeps 0.08 mm under it" in text  # 0.3 mm x tan 15 degrees
-    assert {p.name for p in folder.iterdir()} >= {"orders.png", "drift.png", "soft.png"}
+    assert {p.name for p in folder.iterdir()} >= {
+        "orders.png",
+        "drift.png",
+        "soft.png",
+        "worst.png",
+    }
 
 
 def test_a_job_that_is_not_there_is_one_sentence(capsys, tmp_path):
