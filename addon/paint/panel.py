@@ -18,6 +18,7 @@ class SHEETSTACK_PT_paint(ClosedPanel, bpy.types.Panel):
         layout.use_property_decorate = False
         layout.prop(state, "ground")
         layout.operator("sheetstack.show_painted", icon="IMAGE_DATA")
+        layout.operator("sheetstack.show_bridge_styles", icon="IMGDISPLAY")
         layout.operator("sheetstack.hide_painted", icon="X")
 
 

@@ -270,7 +270,10 @@ class BridgeSettings:
         1.0, about="overlap of paint where a layer is split into two sheets", least=0, most=50
     )
     keep_free_mm: tuple[tuple[float, float, float, float], ...] = field(
-        (), about="boxes on the sheet that bridges keep out of", kind="boxes"
+        (),
+        about="boxes on the sheet that bridges keep out of, each by x, y of its lower left corner, "
+        "width and height; [[area]] says the same, and more",
+        kind="boxes",
     )
     keep_free_areas_mm: tuple[tuple[tuple[float, float], ...], ...] = field(
         (), about="areas on the sheet that bridges keep out of, each by its corners", kind="lines"
