@@ -11,6 +11,7 @@ from .build import add_build_commands
 from .export import add_export_commands
 from .keys import add_keys_command
 from .layers import add_layers_command
+from .log import add_log_command
 from .offer import add_offer_command
 from .plan import add_plan_command
 from .proof import add_proof_command
@@ -58,6 +59,7 @@ def parser() -> argparse.ArgumentParser:
     add_render_command(commands)
     add_offer_command(commands)
     add_plan_command(commands)
+    add_log_command(commands)
     add_bridges_command(commands)
     add_export_commands(commands)
     add_keys_command(commands)
