@@ -236,13 +236,18 @@ def _tell_crossing(
     if len(faces) == 0:
         told.add(owner, "artwork.no-area", "encloses no area and was left out.", place, name=name)
         return
-    crosses = "crosses or touches itself" if len(members) == 1 else "has outlines that meet"
+    alone = len(members) == 1
+    how = "crosses or touches itself" if alone else "has outlines that meet"
+    if len(crossings) == 0:
+        how = "runs along itself" if alone else "has outlines that run along each other"
+    elif len(crossings) == 1:
+        how += " at one point"
+    else:
+        how += f" at {len(crossings)} points"
     told.add(
         owner,
         "artwork.self-crossing",
-        f"{crosses} at {len(crossings)} points; the {rule} fill rule decided what is painted."
-        if len(crossings) != 1
-        else f"{crosses} at one point; the {rule} fill rule decided what is painted.",
+        f"{how}; the {rule} fill rule decided what is painted.",
         place,
         name=name,
     )

@@ -338,3 +338,10 @@ def test_two_loops_that_touch_at_a_corner_keep_their_area():
     assert findings == ()
     assert all(c.closed for c in joined)
     assert fill(joined, "evenodd").shape.area == pytest.approx(162)
+
+
+def test_a_ring_traced_twice_is_told_as_such():
+    """By the even-odd rule it paints nothing; it crosses itself at no point."""
+    filled = fill([outline("0,0 9,0 9,9 0,9 0,0 9,0 9,9 0,9")], "evenodd")
+    assert filled.shape.is_empty
+    assert any("runs along itself" in f.message for f in filled.findings)
