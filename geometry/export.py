@@ -12,7 +12,7 @@ import numpy as np
 from .build import Build
 from .cautions import cautions_text
 from .errors import JobError
-from .fabricate.cut_sheet import CutSheet, laid_together
+from .fabricate.cut_sheet import CutSheet
 from .fabricate.drill_template import drill_template
 from .fabricate.estimate import Estimate, estimate
 from .fabricate.making import Making, making_of
@@ -27,6 +27,7 @@ from .fabricate.pieces import (
 )
 from .fabricate.printed import PrintedSheet
 from .fabricate.spray_schedule import schedule_of_build
+from .fabricate.stock import NestPart, StockLayout, lay_on_stock, parts_of, stock_text
 from .fabricate.wall_pins import WallPin
 from .fabricate.wall_plan import wall_plan
 from .files.assembly_svg import assembly_svg
@@ -68,12 +69,15 @@ class Export:
         Share of the stock sheets that nested pieces use; None where nothing was nested.
     estimate : Estimate or None
         Of the build whose sheets these are, where one was given.
+    stock : StockLayout or None
+        How pieces lie on stock, where they were nested.
     """
 
     files: tuple[Path, ...]
     findings: tuple[Finding, ...]
     used_share: float | None = None
     estimate: Estimate | None = None
+    stock: StockLayout | None = None
 
 
 def export_build(
@@ -83,13 +87,14 @@ def export_build(
     *,
     nested: bool = False,
     patches: str = "",
+    also: Sequence[NestPart] = (),
     progress: Progress | None = None,
 ) -> Export:
     """Write the sheets of a build for the machine, with cautions and estimate beside them.
 
     Parameters
     ----------
-    build, formats, folder, nested, patches, progress
+    build, formats, folder, nested, patches, also, progress
         See :func:`export_sheets`.
     """
     return export_sheets(
@@ -99,6 +104,7 @@ def export_build(
         folder,
         nested=nested,
         patches=patches,
+        also=also,
         progress=progress,
         build=build,
     )
@@ -112,6 +118,7 @@ def export_sheets(
     *,
     nested: bool = False,
     patches: str = "",
+    also: Sequence[NestPart] = (),
     progress: Progress | None = None,
     build: Build | None = None,
     note: str = "",
@@ -130,6 +137,8 @@ def export_sheets(
         Also lay all pieces to cut together on stock sheets (``stock-1.svg`` and so on).
     patches : str
         Bridges to write patches for: ``"2.7 2.9"`` (layer number, bridge number) or ``"all"``.
+    also : sequence of NestPart
+        Pieces of other jobs that are nested with these.
     progress : Progress, optional
         May raise ``Cancelled``.
     build : Build, optional
@@ -155,6 +164,7 @@ def export_sheets(
     folder = Path(folder)
     chosen = chosen_patches(sheets, patches)
     share: float | None = None
+    layout: StockLayout | None = None
     with output_batch(folder, kind="export", job=job.title) as batch:
         task = _Task(job, frozenset(formats), batch)
         # Where a printer makes the sheets, paths are worked out only if asked for.
@@ -163,14 +173,12 @@ def export_sheets(
             making = making_of(job, sheets, progress.part(0.0, 0.4), cut=cut)
         findings = [finding for one in making.sheets for finding in one.findings]
         told = estimate(build, making) if build is not None else None
-        pieces: list[CutSheet] = []
         parts: list[tuple[SheetToMake, PrintedSheet]] = []
         count = len(sheets)
         for number, (one, cuts) in enumerate(zip(making.sheets, making.pieces, strict=True)):
             stretch = progress.part(0.4 + 0.4 * number / count, 0.4 + 0.4 * (number + 1) / count)
             with geos_told(f"Making {one.sheet.name} for the machine"):
                 written = _write_sheet(task, one, cuts, making.pins, stretch)
-            pieces += cuts if task.cutting else ()
             parts += [(one.sheet, part) for part in written.parts]
             findings += written.findings
         if "3mf" in formats:
@@ -178,8 +186,10 @@ def export_sheets(
             findings += _write_beds(task, parts)
         if nested and task.cutting:
             progress(0.85, "nesting")
-            share, of_stock = _write_stock(task, pieces)
+            to_nest = [*parts_of(making), *also]
+            layout, of_stock = _write_stock(task, to_nest, progress.part(0.85, 0.9))
             findings += of_stock
+            share = layout.used_share
         progress(0.9, "templates and texts")
         _write_template(task)
         if any(one.is_split for one in making.sheets):
@@ -191,7 +201,9 @@ def export_sheets(
             _write_text(batch.path(ESTIMATE), text)
         _write_text(batch.path(CAUTIONS), cautions_text(job.made_by.kind, "paint", "wall"))
         progress(1.0, "putting the files in place")
-    return Export(tuple(folder / name for name in batch.names), tuple(findings), share, told)
+    return Export(
+        tuple(folder / name for name in batch.names), tuple(findings), share, told, layout
+    )
 
 
 @dataclass(frozen=True)
@@ -412,39 +424,19 @@ def _turned(mesh: Mesh) -> Mesh:
     return Mesh(turned, mesh.faces.copy())
 
 
-def _write_stock(task: _Task, pieces: Sequence[CutSheet]) -> tuple[float, list[Finding]]:
-    """Write all pieces together on as few stock sheets as they take."""
-    job, process = task.job, task.job.made_by
-    gap = job.tiles.spacing_mm + process.kerf_mm + 2 * job.process.lead_in_mm
-    areas = [_area(piece) for piece in pieces]
-    found = nest(
-        [p.size for p in pieces],
-        process.bed,
-        spacing=gap,
-        edge=max(job.tiles.bed_margin_mm, job.process.lead_in_mm + process.kerf_mm),
-        areas=areas,
-    )
-    for stock in range(found.stocks):
-        placed = [
-            pieces[p.piece].moved(
-                p.x + (pieces[p.piece].size[1] if p.turned else 0.0), p.y, int(p.turned)
-            )
-            for p in found.placings
-            if p.stock == stock
-        ]
-        name = f"stock-{stock + 1}"
-        _write_cut(task, name, laid_together(name, process.bed, placed))
-    told = [_bigger_than_bed(pieces[k].name, job) for k in found.left_over]
-    return found.used_share, told
-
-
-def _area(piece: CutSheet) -> float:
-    def enclosed(points: np.ndarray[tuple[int, ...], np.dtype[np.float64]]) -> float:
-        x, y = points.T
-        return abs(float(x @ np.roll(y, -1) - y @ np.roll(x, -1))) / 2
-
-    outer = sum(enclosed(p.points) for p in piece.cuts.outline)
-    return outer - sum(enclosed(p.points) for p in piece.cuts.openings)
+def _write_stock(
+    task: _Task, parts: Sequence[NestPart], progress: Progress
+) -> tuple[StockLayout, list[Finding]]:
+    """Write all pieces together on as few stock sheets as nesting finds, and what they are."""
+    layout = lay_on_stock(task.job, parts, progress)
+    for blank, sheet in zip(layout.blanks, layout.sheets, strict=True):
+        _write_cut(task, f"stock-{blank.name}", sheet)
+    _write_text(task.batch.path("stock-plan.txt"), stock_text(task.job, layout))
+    told = [
+        Finding("export.no-stock", Severity.WARNING, f"{name} fits no stock that is left.")
+        for name in layout.left_over
+    ]
+    return layout, told
 
 
 def _write_template(task: _Task) -> None:

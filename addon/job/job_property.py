@@ -12,7 +12,7 @@ from bpy.props import (
 )
 
 from ...geometry.job.materials import Material
-from ...geometry.job.sections import SECTIONS, BridgeArea, BridgeByHand
+from ...geometry.job.sections import SECTIONS, BridgeArea, BridgeByHand, StockSheet
 from ..core.blender_versions import RELATIVE_PATH
 from ..core.conversion import display_colour
 from ..core.setting_property import property_group
@@ -70,6 +70,12 @@ SHEETSTACK_PG_bridge = property_group(
     update=job_changed,
 )
 
+SHEETSTACK_PG_stock = property_group(
+    "SHEETSTACK_PG_stock",
+    StockSheet,
+    needed={"width_mm": 1220.0, "height_mm": 610.0},
+    update=job_changed,
+)
 SHEETSTACK_PG_area = property_group("SHEETSTACK_PG_area", BridgeArea, needed={}, update=job_changed)
 
 
@@ -118,6 +124,9 @@ class JobProperties:
     active_bridge: IntProperty(
         name="Active bridge", description="Bridge that is shown", min=0, update=draw_anew
     )
+    stock: CollectionProperty(
+        type=SHEETSTACK_PG_stock, description="Sheets that pieces are nested on"
+    )
     areas: CollectionProperty(
         type=SHEETSTACK_PG_area, description="Parts of the sheet and what bridges do there"
     )
@@ -139,4 +148,5 @@ CLASSES = (
     SHEETSTACK_PG_material,
     SHEETSTACK_PG_bridge,
     SHEETSTACK_PG_area,
+    SHEETSTACK_PG_stock,
 )

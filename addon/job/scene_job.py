@@ -15,7 +15,7 @@ from ...geometry.job.check import check_job
 from ...geometry.job.fields import read_section
 from ...geometry.job.job import Job
 from ...geometry.job.materials import Material
-from ...geometry.job.sections import SECTIONS, BridgeArea, BridgeByHand, LayerSettings
+from ...geometry.job.sections import SECTIONS, BridgeArea, BridgeByHand, LayerSettings, StockSheet
 from ..core.conversion import display_colour, hexadecimal
 from ..core.setting_property import put_values, table_of
 from .job_property import FORMAT
@@ -73,6 +73,14 @@ def job_of(scene: bpy.types.Scene) -> Job:
         layers=tuple(layers),
         bridges_by_hand=tuple(by_hand),
         areas=tuple(areas),
+        stock=tuple(
+            read_section(
+                StockSheet,
+                table_of(row, StockSheet),
+                f"{name}: stock {number}",
+            )
+            for number, row in enumerate(state.stock, 1)
+        ),
         own_materials=own,
         folder=folder_of(scene),
         **sections,
@@ -117,6 +125,9 @@ def put_job(scene: bpy.types.Scene, job: Job, *, file: str = "", text: str = "")
         for bridge in job.bridges_by_hand:
             put_values(state.bridges_by_hand.add(), bridge)
         state.active_bridge = 0
+        state.stock.clear()
+        for sheet in job.stock:
+            put_values(state.stock.add(), sheet)
         state.areas.clear()
         for area in job.areas:
             put_values(state.areas.add(), area)

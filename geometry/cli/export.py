@@ -8,13 +8,16 @@ from typing import Any
 
 from ..build import build
 from ..cautions import cautions_text
-from ..errors import one_line
+from ..errors import JobError, one_line
 from ..export import FORMATS, check_formats, export_build
 from ..fabricate.kerf_test import GAP_KERFS, kerf_strip
+from ..fabricate.making import making_of_build
+from ..fabricate.stock import parts_of
 from ..files.atomic import atomic
 from ..files.batch import output_batch
 from ..files.cut_dxf import cut_dxf
 from ..files.cut_svg import cut_svg
+from ..job.load import load_job
 from ..progress import Progress
 from ..report.estimate_text import estimate_text
 from .command import add_command, add_job, add_out, add_quiet, out_folder, sized_job
@@ -51,6 +54,14 @@ def add_export_commands(commands: Any) -> None:
         "--nest", action="store_true", help="also lay all pieces together on stock sheets"
     )
     exporting.add_argument(
+        "--nest-with",
+        metavar="JOB",
+        type=Path,
+        nargs="+",
+        default=[],
+        help="other jobs of the same material whose pieces are nested with these",
+    )
+    exporting.add_argument(
         "--patch",
         metavar="LIST",
         default="",
@@ -81,11 +92,25 @@ def _run_export(chosen: argparse.Namespace, meter: Meter) -> int:
     progress = Progress(meter)
     job = sized_job(chosen, progress.part(0.0, 0.05))
     built = build(job, progress.part(0.05, 0.5))
+    also = []
+    for path in chosen.nest_with:
+        other = load_job(path)
+        if (other.sheet.material, other.sheet.thickness_mm) != (
+            job.sheet.material,
+            job.sheet.thickness_mm,
+        ):
+            raise JobError(
+                f"{path}: {other.sheet.thickness_mm:g} mm {other.sheet.material}: expected "
+                f"{job.sheet.thickness_mm:g} mm {job.sheet.material}, as the job that it is nested "
+                "with."
+            )
+        also += parts_of(making_of_build(build(other)))
     written = export_build(
         built,
         formats,
         folder,
-        nested=chosen.nest,
+        nested=chosen.nest or bool(chosen.nest_with),
+        also=also,
         patches=chosen.patch,
         progress=progress.part(0.5, 1.0),
     )
@@ -97,7 +122,7 @@ def _run_export(chosen: argparse.Namespace, meter: Meter) -> int:
             table = estimate_text(written.estimate).split("\n\nAssumptions")[0]
             print(f"{table}\n")
         if written.used_share is not None:
-            print(f"{written.used_share:.0%} of the stock sheets is used.")
+            print(f"{written.used_share:.0%} of the stock sheets is used; see stock-plan.txt.")
         print(f"{len(written.files)} files written to {one_line(str(folder))}")
         print("Read cautions.txt before you cut, print or spray.")
     return verdict(findings)

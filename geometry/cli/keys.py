@@ -9,7 +9,7 @@ from collections.abc import Iterator
 from typing import Any
 
 from ..job.materials import Material
-from ..job.sections import SECTIONS, BridgeArea, BridgeByHand, LayerSettings
+from ..job.sections import SECTIONS, BridgeArea, BridgeByHand, LayerSettings, StockSheet
 from ..paint.can_table import OwnCan
 from ..photo.wall_file import MorePicture, WallSettings
 from ..report.studio import STUDIO_SECTIONS
@@ -46,6 +46,7 @@ def key_list() -> Iterator[str]:
         "[[layers]], in spray order": LayerSettings,
         "[[bridge]], laid by hand": BridgeByHand,
         "[[area]], a part of the sheet": BridgeArea,
+        "[[stock]], sheets to cut from": StockSheet,
         "[materials.KEY], a row of your own": Material,
         "a wall file (render --photo), keys at its top": WallSettings,
         "[[picture]] of a wall file, more jobs on one wall": MorePicture,

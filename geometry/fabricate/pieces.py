@@ -111,7 +111,7 @@ def made_sheet(job: Job, sheet: SheetToMake) -> MadeSheet:
     findings: list[Finding] = []
     shape = sheet.shape
     if process.kind == "printer" and job.printing.grip_tab:
-        fits = max(job.sheet.width_mm, job.sheet.height_mm) <= max(process.bed)
+        fits = max(job.sheet.width_mm, job.sheet.height_mm) <= max(job.room)
         # Off the middle of a sheet that will be split there.
         shape = with_grip_tab(shape, 0.5 if fits else 0.3)
     if tiles.joint == "lap" and process.kind != "printer":
@@ -130,7 +130,7 @@ def made_sheet(job: Job, sheet: SheetToMake) -> MadeSheet:
     tiling = split_for_bed(
         shape,
         shapely.box(*shape.bounds),
-        process.bed,
+        job.room,
         tiles,
         narrow=_NARROW * job.bridge_width,
         layer=sheet.name,

@@ -35,6 +35,8 @@ OFF_MIDDLE = 1e-3
 MOST_POINTS = 30_000
 #: More columns or rows than this on one sheet are a slip of the keyboard.
 MOST_PARTS = 400
+#: How far (mm) seams of full tiles may wander, and how deep, in joints, the last tile must be.
+FULL_SLACK, _LEAST_REST = 12.0, 5.0
 #: Bridges and necks are sought wider by this (mm), so that a seam keeps clear of their sides.
 CLEAR_OF_NARROW = 0.5
 #: Eroded a little more than dilated: else rounding fills each corner of an opening.
@@ -134,7 +136,11 @@ class SeamPlan:
 
 
 def plan_seams(
-    outline: Polygon, room: tuple[float, float], reach: float, cost_at: SeamCost
+    outline: Polygon,
+    room: tuple[float, float],
+    reach: float,
+    cost_at: SeamCost,
+    full: bool = False,
 ) -> SeamPlan:
     """Return the seams that split an upright rectangle into tiles that fit a room.
 
@@ -146,6 +152,9 @@ def plan_seams(
     reach : float
         How far joints reach beyond a seam in mm.
     cost_at : SeamCost
+    full : bool
+        Tiles nearly as big as the room, and the rest in the last row and column: small ones share
+        a blank of stock. Else all alike.
 
     Raises
     ------
@@ -153,7 +162,7 @@ def plan_seams(
         The sheet would be split into very many tiles.
     """
     x0, y0, x1, y1 = outline.bounds
-    columns, cost = _seams_across((x0, x1), (y0, y1), room[0], reach, cost_at, upright=True)
+    columns, cost = _seams_across((x0, x1), (y0, y1), room[0], reach, cost_at, True, full)
     edges = [
         np.array([[x0, y0], [x0, y1]]),
         *columns,
@@ -162,7 +171,7 @@ def plan_seams(
     rows = []
     for left, right in pairwise(edges):
         across = (float(left[:, 0].min()), float(right[:, 0].max()))
-        seams, more = _seams_across((y0, y1), across, room[1], reach, cost_at, upright=False)
+        seams, more = _seams_across((y0, y1), across, room[1], reach, cost_at, False, full)
         rows.append(seams)
         cost += more
     lines = [LineString(s) for s in (*columns, *(r for row in rows for r in row))]
@@ -177,6 +186,7 @@ def _seams_across(
     reach: float,
     cost_at: SeamCost,
     upright: bool,
+    full: bool,
 ) -> tuple[tuple[Floats, ...], float]:
     """Return the seams that split ``span`` into parts that fit ``room``, and their cost.
 
@@ -195,6 +205,14 @@ def _seams_across(
             f"many to be meant; check the sizes of sheet and bed."
         )
     best: tuple[tuple[Floats, ...], float] | None = None
+    pitch = limit - FULL_SLACK
+    rest = length - (least - 1) * pitch
+    if full and _LEAST_REST * reach < rest <= limit:
+        found = [
+            _cheapest_way(low + k * pitch, FULL_SLACK / 2, along, cost_at, upright)
+            for k in range(1, least)
+        ]
+        return tuple(seam for seam, _ in found), sum(cost for _, cost in found)
     for count in (least, least + 1):
         slack = limit - length / count
         half = slack if count == 2 else slack / 2

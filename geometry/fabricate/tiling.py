@@ -132,7 +132,7 @@ def split_for_bed(
     cost_at = SeamCost(shape, narrow)
     times, more = _LEAST_TILE
     plans = [
-        plan_seams(outline, (w, h), reach, cost_at)
+        plan_seams(outline, (w, h), reach, cost_at, settings.sizes == "full")
         for w, h in {usable, usable[::-1]}
         if min(w, h) - reach > times * reach + more
     ]

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import shapely
+
 from ..errors import JobError
 from .job import Job
 from .names import file_stem
@@ -99,6 +101,17 @@ def _check_bridges(job: Job, name: str) -> None:
         if bridge.id and (bridge.layer, bridge.id) in ids:
             raise JobError(f"{where}: id = '{bridge.id}': another bridge of the layer has it.")
         ids.add((bridge.layer, bridge.id))
+    for i, row in enumerate(job.stock, 1):
+        if not row.outline_mm:
+            continue
+        outline = shapely.Polygon(row.outline_mm) if len(row.outline_mm) > 2 else None
+        whole = shapely.box(0, 0, row.width_mm, row.height_mm)
+        if outline is None or not outline.is_valid or not whole.covers(outline):
+            raise JobError(
+                f"{name}: [[stock]] number {i}: outline_mm: expected three or more corners of an "
+                f"outline that does not cross itself, within {row.width_mm:g} x {row.height_mm:g} "
+                "mm."
+            )
     for i, part in enumerate(job.areas, 1):
         where = f"{name}: [[area]] number {i}"
         if part.layer and part.layer not in [layer.name for layer in job.layers]:

@@ -22,6 +22,7 @@ from .sections import (
     RegistrationSettings,
     SheetSettings,
     SpraySettings,
+    StockSheet,
     TileSettings,
 )
 
@@ -43,6 +44,8 @@ class Job:
     spray : SpraySettings
     bridges_by_hand : tuple of BridgeByHand
         Bridges that the artist has locked, moved, widened or forbidden.
+    stock : tuple of StockSheet
+        What pieces are nested on; the bed's size where empty.
     areas : tuple of BridgeArea
         Parts of the sheet where bridges are kept out, cost more, or run another way.
     own_materials : mapping
@@ -66,6 +69,7 @@ class Job:
     mockup: MockupSettings = field(default_factory=MockupSettings)
     bridges_by_hand: tuple[BridgeByHand, ...] = ()
     areas: tuple[BridgeArea, ...] = ()
+    stock: tuple[StockSheet, ...] = ()
     own_materials: Mapping[str, Material] = field(default_factory=dict)
     folder: Path = Path()
 
@@ -88,6 +92,14 @@ class Job:
     def made_by(self) -> Process:
         """The process that makes the sheets: the table's row with the job's own values."""
         return process_of(self.process, self.material)
+
+    @property
+    def room(self) -> tuple[float, float]:
+        """What a piece must fit: the machine's bed, or without one the biggest stock sheet."""
+        if self.process.bed == "none" and self.stock:
+            biggest = max(self.stock, key=lambda row: row.width_mm * row.height_mm)
+            return biggest.width_mm, biggest.height_mm
+        return self.made_by.bed
 
     @property
     def bridge_width(self) -> float:

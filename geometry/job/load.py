@@ -15,7 +15,7 @@ from .check import check_job
 from .fields import field, read_section, write_section
 from .job import Job
 from .materials import read_materials
-from .sections import SECTIONS, BridgeArea, BridgeByHand, LayerSettings
+from .sections import SECTIONS, BridgeArea, BridgeByHand, LayerSettings, StockSheet
 
 #: A job file is read whole; one this big is a mistake.
 MOST_BYTES = 4_000_000
@@ -85,7 +85,7 @@ def parse_job(text: str, name: str = "job", folder: Path = Path()) -> Job:
         reason = str(error) or "nested too deeply"
         raise JobError(f"{name}: is not valid TOML: {reason}.") from None
     head_keys = {"title", "ground"}
-    known = head_keys | set(SECTIONS) | {"layers", "bridge", "area", "materials"}
+    known = head_keys | set(SECTIONS) | {"layers", "bridge", "area", "stock", "materials"}
     for key in table:
         if key not in known:
             raise JobError(
@@ -118,6 +118,13 @@ def parse_job(text: str, name: str = "job", folder: Path = Path()) -> Job:
         read_section(BridgeArea, row, f"{name}: [[area]] number {i}")
         for i, row in enumerate(drawn_areas, 1)
     )
+    rows_of_stock = table.get("stock", [])
+    if not isinstance(rows_of_stock, list):
+        raise JobError(f"{name}: stock: expected [[stock]] tables.")
+    stock = tuple(
+        read_section(StockSheet, row, f"{name}: [[stock]] number {i}")
+        for i, row in enumerate(rows_of_stock, 1)
+    )
     own = table.get("materials", {})
     if not isinstance(own, dict):
         raise JobError(f"{name}: [materials]: expected a table for each material.")
@@ -127,6 +134,7 @@ def parse_job(text: str, name: str = "job", folder: Path = Path()) -> Job:
         layers=layers,
         bridges_by_hand=bridges_by_hand,
         areas=areas,
+        stock=stock,
         own_materials=read_materials(own, f"{name}: materials"),
         folder=folder,
         **sections,
@@ -158,6 +166,11 @@ def job_text(job: Job) -> str:
         for area in job.areas:
             rows_of_areas.append(tomlkit.item(write_section(area)))
         document["area"] = rows_of_areas
+    if job.stock:
+        stock = tomlkit.aot()
+        for sheet in job.stock:
+            stock.append(tomlkit.item(write_section(sheet)))
+        document["stock"] = stock
     if job.own_materials:
         document["materials"] = {k: write_section(m) for k, m in job.own_materials.items()}
     return tomlkit.dumps(document)

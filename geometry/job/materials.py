@@ -92,6 +92,7 @@ class Material:
     )
     laser_note: str = field("", about="what to know before it goes under a laser")
     care: str = field("", about="cleaning, storing and what spoils it")
+    grain: bool = field(False, about="it has a grain that pieces keep when they are nested")
     price_m2: tuple[float, ...] = field(
         (), about="low and high price of a square metre, for the estimate", kind="numbers"
     )

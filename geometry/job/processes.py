@@ -119,6 +119,12 @@ class ProcessSettings:
         None, about="metres that a blade cuts; 0 where there is none", least=0, most=1e5
     )
     blade_price: float | None = field(None, about="price of a blade", least=0, most=10000)
+    bed: str = field(
+        "machine",
+        about="whether pieces must fit the machine's bed; without one (knife, router) they fit the "
+        "stock",
+        choices=("machine", "none"),
+    )
     lead_in_mm: float = field(
         0.0, about="length of the run-in on waste before each cut; 0 for none", least=0, most=50
     )
@@ -158,7 +164,7 @@ def process_of(settings: ProcessSettings, material: Material) -> Process:
     """
     kind = material.process if settings.kind == "material" else settings.kind
     row = load_processes()[kind]
-    names = {f.name for f in dataclasses.fields(Process)} - {"kind"}
+    names = {f.name for f in dataclasses.fields(Process)} - {"kind", "bed"}
     own = {
         f.name: getattr(settings, f.name)
         for f in dataclasses.fields(settings)

@@ -308,6 +308,20 @@ class BridgeByHand:
 
 
 @dataclass(frozen=True)
+class StockSheet:
+    """``[[stock]]``: sheets that pieces are nested on; bigger than the bed, they are cut first."""
+
+    width_mm: float = field(about="width of a stock sheet", least=10, most=20000)
+    height_mm: float = field(about="height of a stock sheet", least=10, most=20000)
+    name: str = field("", about="a name, for you to know it by")
+    count: int = field(0, about="how many are at hand; 0 for as many as needed", least=0, most=9999)
+    price: float = field(0.0, about="price of one", least=0, most=1e6)
+    outline_mm: tuple[tuple[float, float], ...] = field(
+        (), about="outline of an offcut by its corners, within width and height", kind="points"
+    )
+
+
+@dataclass(frozen=True)
 class BridgeArea:
     """``[[area]]``: a part of the sheet, and what bridges do there.
 
@@ -417,6 +431,12 @@ class TileSettings:
     key_width_mm: float = field(8.0, about="width of a key at its head", least=1, most=200)
     key_depth_mm: float = field(5.0, about="depth of a key, or width of a lap", least=0.5, most=200)
     clearance_mm: float = field(0.1, about="width of the gap between joined tiles", least=0, most=2)
+    sizes: str = field(
+        "even",
+        about="tiles alike, whose seams run where they hurt least; or full ones, and the "
+        "rest in the last row and column, which saves stock",
+        choices=("even", "full"),
+    )
     pins: str = field(
         "where needed",
         about="holes for pins in the wall, shared by all layers: for tiles that keys do not locate "
@@ -428,6 +448,14 @@ class TileSettings:
         },
     )
     pin_diameter_mm: float = field(4.0, about="diameter of a wall pin", least=1, most=50)
+    grain: str = field(
+        "kept",
+        about="pieces of a material with a grain are turned by half turns only, or freely",
+        choices=("kept", "free"),
+    )
+    saw_mm: float = field(
+        3.0, about="what a saw cut takes where stock is cut to the bed's size", least=0, most=20
+    )
     bed_margin_mm: float = field(3.0, about="edge of the bed that is kept free", least=0, most=200)
     spacing_mm: float = field(
         4.0, about="distance between pieces on one stock sheet", least=0, most=200

@@ -17,7 +17,11 @@ def test_export_writes_the_demo_and_prints_the_estimate(tmp_path, capsys):
     assert "Estimate (ranges, not promises)" in said
     assert "Read cautions.txt before you cut, print or spray." in said
     written = {p.name for p in (tmp_path / "out").iterdir()}
-    drawn = {n[:-4] for n in written if n.endswith(".svg") and "assembly" not in n}
+    drawn = {
+        n[:-4]
+        for n in written
+        if n.endswith(".svg") and "assembly" not in n and n != "wall-plan.svg"
+    }
     assert drawn == {n[:-4] for n in written if n.endswith(".dxf")}
     assert len(drawn) >= 3
 
