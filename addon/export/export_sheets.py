@@ -49,10 +49,16 @@ class SHEETSTACK_OT_export_stl(FolderDialogue, bpy.types.Operator):
 def current_mesh(sheet: bpy.types.Object, built: Mesh | None = None) -> Mesh:
     """Return a sheet's mesh in mm as it is now.
 
-    Where it is still the one that was built, that one is returned, free of Blender's rounding.
+    Modifiers that are shown count. Where it is still the one that was built, that one is returned,
+    free of Blender's rounding.
     """
     if sheet.mode == "EDIT":
         sheet.update_from_editmode()
+    if is_modified(sheet):
+        evaluated = sheet.evaluated_get(bpy.context.evaluated_depsgraph_get())
+        mesh, _ = read_mesh(evaluated.to_mesh())
+        evaluated.to_mesh_clear()
+        return mesh
     if built is not None and np.array_equal(
         vertex_coordinates(sheet.data), blender_coordinates(built)
     ):
@@ -64,13 +70,18 @@ def current_mesh(sheet: bpy.types.Object, built: Mesh | None = None) -> Mesh:
     return mesh
 
 
+def is_modified(sheet: bpy.types.Object) -> bool:
+    """Return whether modifiers change what is seen of a sheet."""
+    return any(modifier.show_viewport for modifier in sheet.modifiers)
+
+
 def _built_meshes(scene: bpy.types.Scene) -> dict[str, Mesh]:
     """Return the meshes of the last build of the scene's job by layer name."""
     try:
         build = last_build_of(job_of(scene))
     except SheetstackError:  # the job is being changed; the sheets are what they are
         build = None
-    return {layer.settings.name: layer.mesh for layer in build.layers} if build else {}
+    return {layer.sheet.layer: layer.mesh for layer in build.layers} if build else {}
 
 
 def _export_entry(menu: Any, context: Any) -> None:

@@ -23,7 +23,7 @@ from ..core.long_work import Work
 from ..job.scene_job import job_of
 from ..sheets.last_build import builder
 from ..sheets.sheet_object import is_hand_edited, sheets_of
-from .export_sheets import current_mesh
+from .export_sheets import current_mesh, is_modified
 
 ABOUT_FORMATS = {
     "svg": "Cut paths of each piece, true to size, with kerf and cutting order",
@@ -118,7 +118,7 @@ def edited_meshes(scene: bpy.types.Scene) -> dict[str, Mesh]:
     for name, sheet in sheets_of(scene).items():
         if sheet.mode == "EDIT":
             sheet.update_from_editmode()
-        if is_hand_edited(sheet):
+        if is_hand_edited(sheet) or is_modified(sheet):
             found[name] = current_mesh(sheet)
     return found
 

@@ -119,6 +119,20 @@ def test_stl_of_an_edited_sheet_is_the_edited_mesh(built, tmp_path):
     assert (tmp_path / "light.stl").read_bytes() == expected
 
 
+def test_stl_of_a_sheet_with_a_modifier_is_what_is_seen(built, tmp_path):
+    import trimesh
+
+    sheet = bpy.data.objects["Sheet Light"]
+    modifier = sheet.modifiers.new("Row", "ARRAY")
+    modifier.count, modifier.relative_offset_displace = 2, (1.5, 0, 0)
+    assert bpy.ops.sheetstack.export_stl(directory=str(tmp_path)) == {"FINISHED"}
+    seen = trimesh.load(tmp_path / "light.stl")
+    assert seen.extents[0] == pytest.approx(2.5 * 100, rel=1e-5)
+    modifier.show_viewport = False
+    assert bpy.ops.sheetstack.export_stl(directory=str(tmp_path)) == {"FINISHED"}
+    assert trimesh.load(tmp_path / "light.stl").extents[0] == pytest.approx(100, rel=1e-6)
+
+
 def test_stl_to_a_folder_that_cannot_be_written_is_one_sentence(built, tmp_path):
     (tmp_path / "file").write_text("")
     with pytest.raises(RuntimeError, match=r"base\.stl"):
