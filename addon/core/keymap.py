@@ -14,6 +14,7 @@ KEYS = (
     ("sheetstack.edit_bridges", "E"),
     ("sheetstack.import_drawing", "I"),
     ("sheetstack.export_for_machine", "X"),
+    ("sheetstack.mockup", "W"),
 )
 
 #: What was added, to be taken out again.
