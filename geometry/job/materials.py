@@ -40,7 +40,13 @@ class Material:
     colour: str = field(about="colour of the raw sheet in pictures", kind="colour")
     source: str = field(about="where the values come from")
     process: str = field(
-        "knife", about="how it is usually made into a sheet", choices=("knife", "laser", "printer")
+        "knife",
+        about="how it is usually made into a sheet",
+        choices={
+            "knife": "cut by hand or by a plotter",
+            "laser": "cut by a laser",
+            "printer": "printed in layers",
+        },
     )
     least_bridge_knife_mm: float | None = field(
         None, about="least width of a bridge cut by hand or plotter", least=0.1, most=100

@@ -123,7 +123,10 @@ class ProcessSettings:
         "machine",
         about="whether pieces must fit the machine's bed; without one (knife, router) they fit the "
         "stock",
-        choices=("machine", "none"),
+        choices={
+            "machine": "pieces fit the machine's bed",
+            "none": "pieces fit the stock sheet only",
+        },
     )
     lead_in_mm: float = field(
         0.0, about="length of the run-in on waste before each cut; 0 for none", least=0, most=50

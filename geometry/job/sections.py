@@ -435,7 +435,10 @@ class TileSettings:
         "even",
         about="tiles alike, whose seams run where they hurt least; or full ones, and the "
         "rest in the last row and column, which saves stock",
-        choices=("even", "full"),
+        choices={
+            "even": "tiles of one size, whose seams run where they hurt least",
+            "full": "tiles as large as the bed, the rest in the last row and column",
+        },
     )
     pins: str = field(
         "where needed",
@@ -451,7 +454,10 @@ class TileSettings:
     grain: str = field(
         "kept",
         about="pieces of a material with a grain are turned by half turns only, or freely",
-        choices=("kept", "free"),
+        choices={
+            "kept": "pieces are turned by half turns only",
+            "free": "pieces are turned as it suits",
+        },
     )
     saw_mm: float = field(
         3.0, about="what a saw cut takes where stock is cut to the bed's size", least=0, most=20

@@ -96,9 +96,11 @@ def test_values_in_force_are_told(opened):
 
 
 def test_each_choice_says_what_it_means(blender):
+    from sheetstack.addon.job import job_property
     from sheetstack.addon.job.job_property import SECTION_GROUPS
 
-    for key, group in SECTION_GROUPS.items():
+    groups = {"material": job_property.SHEETSTACK_PG_material, **SECTION_GROUPS}
+    for key, group in groups.items():
         for prop in group.bl_rna.properties:
             if prop.type == "ENUM":
                 told = [item.description for item in prop.enum_items]
