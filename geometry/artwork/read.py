@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
+from functools import partial
 from importlib import import_module
 
 from shapely import MultiPolygon
@@ -181,7 +182,9 @@ def _read_sources(
     read: dict[ArtworkSource, Artwork] = {}
     drawings = []
     for number, (layer, source) in enumerate(zip(job.layers, sources, strict=True)):
-        progress(number / len(job.layers), f"{layer.name}: reading {source.path.name}")
+        share, what = number / len(job.layers), f"{layer.name}: reading {source.path.name}"
+        progress(share, what)
+        source = replace(source, step=partial(progress, share, what))
         try:
             with geos_told(f"Layer '{layer.name}': {source.path}"):
                 if source not in read:
@@ -189,7 +192,7 @@ def _read_sources(
                 bridges = _bridge_lines(source, layer.bridges_group, tolerances)
         except ArtworkError as error:
             raise ArtworkError(f"Layer '{layer.name}': {error}") from error
-        drawings.append(LayerDrawing(source, read[source], bridges))
+        drawings.append(LayerDrawing(sources[number], read[source], bridges))
     return tuple(drawings)
 
 

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Callable
+from dataclasses import dataclass, field
 from pathlib import Path
 
 from ..job.job import Job
@@ -39,6 +40,10 @@ class Text:
     at_mm: tuple[float, float] = (0.0, 0.0)
 
 
+def _go_on() -> None:
+    """Let the reading go on."""
+
+
 @dataclass(frozen=True)
 class ArtworkSource:
     """Where the artwork of a layer comes from and how it is to be read.
@@ -63,6 +68,8 @@ class ArtworkSource:
         Factor on all lengths of the artwork.
     text : Text, optional
         What is set in the font that ``path`` names; the path is a drawing when None.
+    step : callable
+        Called between the elements of a long drawing; what it raises ends the reading.
     """
 
     path: Path
@@ -74,6 +81,7 @@ class ArtworkSource:
     simplify_mm: float = 0.05
     scale: float = 1.0
     text: Text | None = None
+    step: Callable[[], None] = field(default=_go_on, compare=False, repr=False)
 
 
 def source_of(job: Job, layer: LayerSettings) -> ArtworkSource:

@@ -163,7 +163,7 @@ def open_drawing(
     """
     document = load_document(source.path)
     drawing = Drawing(document, _cascade(document, findings), tolerances, str(source.path))
-    walk = Walk(drawing)
+    walk = Walk(drawing, source.step)
     page, state = _page(drawing, walk)
     element = document.root
     if source.group is not None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Callable
 from dataclasses import replace
 from xml.etree.ElementTree import Element
 
@@ -21,6 +22,9 @@ from .transforms import at, times, transform
 
 #: Elements that one drawing may come to once every ``use`` is followed.
 MOST_ELEMENTS = 2_000_000
+
+#: Between two looks at whether to go on; an element takes a fraction of a millisecond.
+_STEP = 200
 
 #: Elements among them that ``use`` repeats: a few lines of text may ask for billions.
 MOST_REPEATED = 50_000
@@ -46,9 +50,12 @@ class Walk:
     ----------
     drawing : Drawing
         Gets the findings.
+    step : callable
+        Called now and then; what it raises ends the walk.
     """
 
-    def __init__(self, drawing: Drawing) -> None:
+    def __init__(self, drawing: Drawing, step: Callable[[], None]) -> None:
+        self._step = step
         self._drawing = drawing
         self._count = 0
         self._repeated = 0
@@ -173,6 +180,8 @@ class Walk:
         while stack:
             element, state, imposed = stack.pop()
             self._count += 1
+            if self._count % _STEP == 0:
+                self._step()
             if self._count > MOST_ELEMENTS:
                 raise self._drawing.error(
                     element,

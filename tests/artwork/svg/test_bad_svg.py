@@ -6,11 +6,14 @@ from pathlib import Path
 
 import pytest
 
+from sheetstack.geometry.artwork.read import read_all
 from sheetstack.geometry.artwork.source import ArtworkSource
 from sheetstack.geometry.artwork.svg import document as svg_xml
 from sheetstack.geometry.artwork.svg import walk
 from sheetstack.geometry.artwork.svg.read import read_svg
-from sheetstack.geometry.errors import ArtworkError
+from sheetstack.geometry.errors import ArtworkError, Cancelled
+from sheetstack.geometry.job.load import load_job
+from sheetstack.geometry.progress import Progress
 
 NS = 'xmlns="http://www.w3.org/2000/svg" xmlns:xlink="http://www.w3.org/1999/xlink"'
 HEAD = f'<svg {NS} width="100" height="100">'
@@ -311,3 +314,23 @@ def test_nothing_is_fetched_for_an_external_document_type(tmp_path, monkeypatch)
 
     monkeypatch.setattr(socket.socket, "connect", refuse)
     assert not read_svg(ArtworkSource(path)).shape.is_empty
+
+
+def test_a_long_drawing_can_be_cancelled_while_it_is_walked(tmp_path):
+    shapes = '<rect width="9" height="9"/>' * 1000
+    svg = f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 9 9">{shapes}</svg>'
+    (tmp_path / "long.svg").write_text(svg)
+    (tmp_path / "job.toml").write_text(
+        'title = "Long"\n[sheet]\nwidth_mm = 99\nheight_mm = 99\n[[layers]]\nname = "A"\n'
+        'colour = "#000000"\nartwork = "long.svg"\n'
+    )
+    heard = []
+
+    def report(share, what):
+        heard.append(what)
+        if len(heard) == 3:
+            raise Cancelled("Stopped.")
+
+    with pytest.raises(Cancelled):
+        read_all(load_job(tmp_path / "job.toml"), Progress(report))
+    assert heard == ["A: reading long.svg"] * 3
