@@ -1,4 +1,4 @@
 """Mock-ups on a wall."""
 
 #: Modules with something to register, in order.
-MODULES = ("mockup", "panel")
+MODULES = ("mockup", "wall_photo", "panel")

@@ -7,6 +7,7 @@ import bpy
 from ...geometry.job.sections import MockupSettings
 from ..core.setting_property import draw_section
 from ..core.tab import ClosedPanel
+from .wall_photo import RECTANGLE
 
 
 class SHEETSTACK_PT_mockup(ClosedPanel, bpy.types.Panel):
@@ -20,6 +21,8 @@ class SHEETSTACK_PT_mockup(ClosedPanel, bpy.types.Panel):
         layout.use_property_decorate = False
         if context.scene.sheetstack.home is not None:
             layout.operator("sheetstack.back_to_job", icon="LOOP_BACK")
+            if RECTANGLE in context.scene:
+                layout.operator("sheetstack.fit_wall_photo", icon="CAMERA_DATA")
             return
         draw_section(layout, context.scene.sheetstack.mockup, MockupSettings)
         build = layout.operator("sheetstack.mockup", text="Picture Scene", icon="SCENE_DATA")
@@ -29,6 +32,7 @@ class SHEETSTACK_PT_mockup(ClosedPanel, bpy.types.Panel):
         )
         stack.kind = "STACK"
         layout.operator("sheetstack.picture_on_face", icon="FACESEL")
+        layout.operator("sheetstack.wall_photo", icon="IMAGE_REFERENCE")
 
 
 CLASSES = (SHEETSTACK_PT_mockup,)
