@@ -1,7 +1,7 @@
 """How long each part of a proof takes on big artwork, as multiples of writing the areas as WKB.
 
 Run on demand: ``python tests/bench/bench_proof.py [--openings 4900] [--vertices 50]``. Two layers
-of round openings, the second a little smaller and inside the first, as a shadow lies in its mid-tone:
+of round openings, the second a little smaller and inside the first, as a shadow in its mid-tone:
 4,900 openings of 50 vertices are 490,000 vertices in all. Times are of the processor, in one run.
 """
 
