@@ -9,6 +9,7 @@ from .. import __version__
 from .bridges import add_bridges_command
 from .build import add_build_commands
 from .export import add_export_commands
+from .fit import add_fit_command
 from .keys import add_keys_command
 from .layers import add_layers_command
 from .log import add_log_command
@@ -62,5 +63,6 @@ def parser() -> argparse.ArgumentParser:
     add_log_command(commands)
     add_bridges_command(commands)
     add_export_commands(commands)
+    add_fit_command(commands)
     add_keys_command(commands)
     return program

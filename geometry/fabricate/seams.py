@@ -179,6 +179,17 @@ def plan_seams(
     return SeamPlan(columns, tuple(rows), cost, crossed)
 
 
+def least_parts(length: float, room: float, reach: float) -> int:
+    """Return into how many parts a length is split at least: parts leave ``reach`` for joints.
+
+    >>> least_parts(3000, 594, 5), least_parts(2880, 594, 5), least_parts(594, 594, 5)
+    (6, 5, 1)
+    """
+    if length <= room + 1e-6:
+        return 1
+    return max(2, math.ceil(length / (room - reach) - ROUNDING))
+
+
 def _seams_across(
     span: tuple[float, float],
     along: tuple[float, float],
@@ -198,7 +209,7 @@ def _seams_across(
     if length <= room + 1e-6:
         return (), 0.0
     limit = room - reach
-    least = max(2, math.ceil(length / limit - ROUNDING))
+    least = least_parts(length, room, reach)
     if least > MOST_PARTS:
         raise GeometryError(
             f"A sheet of {length:g} mm would be split into {least} parts, too "

@@ -1,0 +1,178 @@
+"""Sizes near the one that was asked for: tiles, stock and what gets too narrow, cheapest first.
+
+A picture a few per cent smaller may need a column of tiles less. Counted with the same rule that
+lays seams (``seams.least_parts``); stock by the packing of tiles' boxes, opening by opening what is
+nowhere as wide as the material allows.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import shapely
+
+from ..build import Build
+from ..progress import Progress
+from .guillotine import guillotine
+from .nesting import nest
+from .seams import least_parts
+from .stock import stock_rows
+
+#: Steps between two sizes, as a share.
+STEP = 0.01
+#: Narrow openings named for each size.
+_NAMED = 3
+
+
+@dataclass(frozen=True)
+class NearSize:
+    """What one size needs.
+
+    Parameters
+    ----------
+    scale : float
+        1 for the size of the job.
+    width, height : float
+        Of the sheets in mm.
+    columns, rows : int
+        Of tiles on each sheet.
+    tiles : int
+        Of all layers: those that seams make; openings may part some of them.
+    stock : int
+        Stock sheets, by the boxes of the tiles.
+    cost : float
+        Of the stock; 0 where its price is not stated.
+    narrow_openings : tuple of (layer, (x, y))
+        Openings nowhere as wide as the material allows, at their places on the job's own sheet.
+    narrow_bridges : int
+        Bridges that would get narrower than allowed if they shrank with the picture: built anew at
+        the least width, they take more of it.
+    """
+
+    scale: float
+    width: float
+    height: float
+    columns: int
+    rows: int
+    tiles: int
+    stock: int
+    cost: float
+    narrow_openings: tuple[tuple[str, tuple[float, float]], ...]
+    narrow_bridges: int
+
+
+def near_sizes(
+    build: Build, share: float, progress: Progress | None = None
+) -> tuple[NearSize, ...]:
+    """Return sizes within a share of the job's, the cheapest first, the nearest of equals first.
+
+    Parameters
+    ----------
+    build : Build
+    share : float
+        0.1 for a tenth smaller to a tenth bigger.
+    progress : Progress, optional
+        May raise ``Cancelled``.
+    """
+    progress = progress or Progress()
+    steps = max(1, math.floor(share / STEP + 1e-9))
+    scales = [1 + k * STEP for k in range(-steps, steps + 1)]
+    found = []
+    for done, scale in enumerate(scales):
+        progress(done / len(scales), f"{scale:.0%} of the size")
+        found.append(_at(build, scale))
+    found.sort(key=lambda s: (s.cost, s.stock, s.tiles, len(s.narrow_openings), abs(s.scale - 1)))
+    return tuple(found)
+
+
+def _at(build: Build, scale: float) -> NearSize:
+    job = build.job
+    w, h = job.sheet.width_mm * scale, job.sheet.height_mm * scale
+    settings = job.tiles
+    margin = 2 * settings.bed_margin_mm
+    room = (job.room[0] - margin, job.room[1] - margin)
+    reach = settings.key_depth_mm if settings.joint != "butt" else 0.0
+    if min(w, h) <= min(room) and max(w, h) <= max(room):
+        columns = rows = 1
+    else:
+        columns, rows = min(
+            ((least_parts(w, a, reach), least_parts(h, b, reach)) for a, b in (room, room[::-1])),
+            key=lambda n: n[0] * n[1],
+        )
+    tiles = columns * rows * len(build.layers)
+    extra = reach if columns * rows > 1 else 0.0
+    size = (w / columns + extra * (columns > 1), h / rows + extra * (rows > 1))
+    stock, cost = _stock(build, size, tiles)
+    least = job.material.least_opening(job.made_by.kind)
+    narrow: list[tuple[str, tuple[float, float]]] = []
+    for layer in build.layers:
+        parts = shapely.get_parts(layer.sheet.openings)
+        gone = shapely.is_empty(shapely.buffer(parts, -least / 2 / scale, quad_segs=4))
+        for part in np.asarray(parts)[gone]:
+            at = part.representative_point()
+            narrow.append((layer.settings.name, (float(at.x), float(at.y))))
+    width = job.material.least_bridge(job.made_by.kind)
+    bridges = sum(
+        bridge.width * scale < width - 1e-6 for layer in build.layers for bridge in layer.bridges
+    )
+    return NearSize(scale, w, h, columns, rows, tiles, stock, cost, tuple(narrow), bridges)
+
+
+def _stock(build: Build, size: tuple[float, float], tiles: int) -> tuple[int, float]:
+    """Return how many stock sheets the tiles' boxes take, and what they cost."""
+    job = build.job
+    row = max(stock_rows(job), key=lambda r: r.width_mm * r.height_mm * (not r.outline_mm))
+    bed = job.made_by.bed if job.process.bed == "machine" else (math.inf, math.inf)
+    plan = guillotine((row.width_mm, row.height_mm), bed, job.tiles.saw_mm)
+    blanks = sorted((b[2:] for b in plan.blanks), key=lambda b: -b[0] * b[1])
+    gap = job.tiles.spacing_mm + job.made_by.kerf_mm + 2 * job.process.lead_in_mm
+    each = 0
+    for blank in blanks:  # how many tiles one stock sheet gives
+        on_one = nest([size] * tiles, blank, spacing=gap, edge=job.tiles.bed_margin_mm)
+        if on_one.placings:
+            each += sum(p.stock == 0 for p in on_one.placings)
+    stock = math.ceil(tiles / each) if each else tiles
+    return stock, stock * row.price
+
+
+def near_sizes_text(title: str, sizes: Sequence[NearSize], currency: str) -> str:
+    """Return the sizes as a table, the cheapest first, with what to know of each."""
+    now = next(s for s in sizes if abs(s.scale - 1) < STEP / 2)
+    lines = [f"Sizes near that of {title}, the cheapest first", ""]
+    best = sizes[0]
+    if (best.stock, best.tiles) < (now.stock, now.tiles):
+        lines.append(
+            f"At {best.scale:.0%} ({best.width:.0f} x {best.height:.0f} mm) it takes {best.tiles} "
+            f"tiles instead of {now.tiles}, and {best.stock} stock sheets instead of {now.stock}."
+        )
+    else:
+        lines.append("No size within the share needs less than the one that was asked for.")
+    lines += ["", "  size   sheet mm       tiles            stock  cost     too narrow"]
+    for s in sizes:
+        narrow = f"{len(s.narrow_openings)} openings" if s.narrow_openings else ""
+        bridges = f"{s.narrow_bridges} bridges" if s.narrow_bridges else ""
+        mark = "  <- now" if s is now else ""
+        grid = f"{s.tiles} ({s.columns} x {s.rows} a layer)"
+        cost = f"{s.cost:g} {currency}" if s.cost else "-"
+        lines.append(
+            f"  {s.scale:>4.0%}  {s.width:.0f} x {s.height:.0f}".ljust(23)
+            + f"{grid:<17}{s.stock:>5}  {cost:<8} "
+            + (", ".join(t for t in (narrow, bridges) if t) + mark)
+        )
+    lines += ["", "Openings that are too narrow everywhere, at places on the sheet as it is:"]
+    for s in sizes:
+        for layer, (x, y) in s.narrow_openings[:_NAMED]:
+            lines.append(f"  {s.scale:.0%}: {layer}, at ({x:.1f}, {y:.1f}) mm")
+        if len(s.narrow_openings) > _NAMED:
+            lines.append(f"  {s.scale:.0%}: and {len(s.narrow_openings) - _NAMED} more")
+    lines += [
+        "",
+        "Tiles are those that seams make; an opening may part one in two. Stock is by the tiles' "
+        "boxes: nesting by shape may save more. Bridges counted would get too narrow if they "
+        "shrank with the picture; a new build lays them at the least width.",
+        "",
+    ]
+    return "\n".join(lines)
