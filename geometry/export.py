@@ -15,6 +15,7 @@ from .errors import JobError
 from .fabricate.cut_sheet import CutSheet
 from .fabricate.drill_template import drill_template
 from .fabricate.estimate import Estimate, estimate
+from .fabricate.hand_cutting import hand_cutting_text
 from .fabricate.making import Making, making_of
 from .fabricate.nesting import nest
 from .fabricate.patches import Patch, patch_for, patch_sheet, place_marks
@@ -260,7 +261,10 @@ def _write_sheet(
     if task.on_paper:
         progress(1 / 3, f"{sheet.name}: pages")
         path = task.batch.path(f"{sheet.stem}.pdf")
-        write_paper_pdf(path, paper_sheet(job, sheet), job.paper, title=job.title)
+        paper = paper_sheet(job, sheet)
+        write_paper_pdf(path, paper, job.paper, title=job.title)
+        told = hand_cutting_text(sheet.name, paper.cuts, job.made_by.blade_life_m)
+        _write_text(task.batch.path(f"{sheet.stem}-by-hand.txt"), told)
     if task.solid:
         progress(1 / 2, f"{sheet.name}: solids")
         found = printed_pieces(job, one)

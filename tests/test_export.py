@@ -73,9 +73,10 @@ def test_each_format_has_its_files_with_cautions_and_estimate_beside(small, tmp_
     found = export_build(small(), ["svg", "dxf", "pdf", "stl", "3mf"], tmp_path / "out")
     endings = ("-cut.svg", "-cut.dxf", ".pdf", "-print.stl")
     sheets = [f"{s}{e}" for s in ("01-base", "02-top") for e in endings]
+    sheets_by_hand = ["01-base-by-hand.txt", "02-top-by-hand.txt"]
     template = [f"drill-template.{e}" for e in ("svg", "dxf", "pdf")]
     assert names(found) == sorted(
-        [*sheets, *template, "small-bed-1.3mf", "cautions.txt", "estimate.txt"]
+        [*sheets, *sheets_by_hand, *template, "small-bed-1.3mf", "cautions.txt", "estimate.txt"]
     )
     assert sorted({p.name for p in (tmp_path / "out").iterdir()} - {LIST}) == names(found)
     assert (tmp_path / "out/cautions.txt").read_text() == cautions_text("laser", "paint", "wall")

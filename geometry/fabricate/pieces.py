@@ -19,11 +19,13 @@ from ..progress import Progress
 from ..support.bridges import Bridge
 from ..tolerance import TOLERANCES
 from .cut_sheet import CutSheet, lines_of
+from .hand_cutting import cut_numbers, in_hand_order
 from .kerf import cut_paths
 from .label_placement import place_label
 from .marks import edge_marks
 from .printed import PrintedSet, printed
 from .raised import with_grip_tab
+from .stroke_font import letter_lines
 from .tiling import Tiling, split_for_bed
 
 #: Sheet narrower than this many times the bridges' width counts as a neck where seams are laid.
@@ -166,13 +168,23 @@ def cut_pieces(job: Job, made: MadeSheet, progress: Progress | None = None) -> t
 
 
 def paper_sheet(job: Job, sheet: SheetToMake) -> CutSheet:
-    """Return a whole sheet to be printed on paper and cut by hand: no kerf, no tiles."""
+    """Return a whole sheet to be printed on paper and cut by hand: no kerf, no tiles.
+
+    Cuts are in the order of a hand and numbered; bridges carry their numbers too.
+    """
     x0, y0, x1, y1 = sheet.shape.bounds
+    cuts = in_hand_order(cut_paths(sheet.shape, 0.0, layer=sheet.name))
+    bridges = [
+        line
+        for k, bridge in enumerate(sheet.bridges, 1)
+        for line in letter_lines(f"{sheet.number}.{k}", 1.6, bridge.place)
+    ]
     whole = CutSheet(
         sheet.name,
         (x1 - x0, y1 - y0),
-        cut_paths(sheet.shape, 0.0, layer=sheet.name),
+        cuts,
         engraving(job, sheet, sheet.shape, ""),
+        (*cut_numbers(cuts), *bridges),
     )
     return whole.moved(-x0, -y0)
 
