@@ -1,8 +1,8 @@
 """A mural of 3 m x 2 m, or any other: tiles, estimate against files, stock against shelf packing.
 
-Run on demand: ``python tests/bench/bench_mural.py [--width 3000 --height 2000] [--scale 1]``. Prints
-processor seconds of each step and the peak of memory; for the wall of 10 m x 4 m give ``--width 10000
---height 4000 --fineness 14``. The union of all tiles is compared with the sheet.
+Run on demand: ``python tests/bench/bench_mural.py [--width 3000 --height 2000] [--scale 1]``. Tells
+processor seconds of each step and the peak of memory; for the wall of 10 m x 4 m give ``--width
+10000 --height 4000 --fineness 14``. The union of all tiles is compared with the sheet.
 """
 
 from __future__ import annotations
