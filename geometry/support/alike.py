@@ -21,6 +21,7 @@ from shapely import MultiPolygon, Polygon
 from ..arrays import Bools, Floats, Indices
 from ..planar.congruence import Family, Motion, families, mirrors
 from ..planar.graph import connected_labels
+from ..planar.subdivide import short_lines
 from ..tolerance import NOT_ZERO
 from .constraints import Rules
 from .cost import Prices
@@ -38,6 +39,8 @@ _MOST_TRIED = 12
 _FREE = 1 + 1e-9
 #: Mirror images are rooted deeper by this, in mm.
 _DEEPER = 0.15
+#: Of each kind of pattern so many are fitted to the openings of one family, all counted.
+_MOST_FITTED = 1000
 #: Patterns nearer to each other than this, in mm, are one.
 _ONE = 0.05
 #: Rounds of parting forks in one opening.
@@ -193,8 +196,8 @@ class _Work:
         self.opening_tree = shapely.STRtree(self.openings)
         self.of_gap = self._opening_of(laid.gaps)
         self.of_place = self._opening_of(ground.places)
-        self.edge = ground.openings.boundary
-        shapely.prepare(self.edge)
+        # In short pieces: the openings of a big sheet have one edge of very many corners.
+        self.edges = shapely.STRtree(short_lines(shapely.get_rings(self.openings))[0])
 
     def _opening_of(self, gaps: Gaps) -> Indices:
         middle = shapely.points((gaps.start + gaps.end) / 2)
@@ -250,7 +253,7 @@ class _Work:
         tries: list[tuple[bool, int, float, Laid]] = []
         allowed = cost * (1 + self.ground.rules.alike_share) * _FREE
         for rank, lot in enumerate([*ranked, patterns]):
-            for pattern in lot:
+            for pattern in lot[: max(1, _MOST_FITTED // len(family.members))]:
                 fitted = self._fitted(pattern, family, own)
                 if fitted is not None:
                     price = self._cost(fitted)
@@ -361,14 +364,16 @@ class _Work:
         """Return whether roots have as much sheet about them as bridges need, or as they had."""
         width = self.ground.rules.width
         wanted = (width / 2 * JUST_UNDER) - _ROOM * width
-        ends = shapely.points(paths[:, [0, 3]].reshape(-1, 2))
-        room = shapely.distance(self.edge, ends).reshape(-1, 2).min(axis=1)
-        old = (
-            shapely.distance(self.edge, shapely.points(before[:, [0, 3]].reshape(-1, 2)))
-            .reshape(-1, 2)
-            .min(axis=1)
-        )
+        room = self._from_edge(paths).min(axis=1)
+        old = self._from_edge(before).min(axis=1)
         return bool((room >= min(wanted, old.min(initial=np.inf) - _ROOM * width)).all())
+
+    def _from_edge(self, paths: Floats) -> Floats:
+        """Return how far both roots of each bridge are from the sheet's nearest edge."""
+        ends = shapely.points(paths[:, [0, 3]].reshape(-1, 2))
+        _, far = self.edges.query_nearest(ends, return_distance=True, all_matches=False)
+        distance: Floats = np.asarray(far, np.float64).reshape(-1, 2)
+        return distance
 
     def _symmetric(
         self, pattern: _Pattern, group: Sequence[Motion], shape: Polygon
