@@ -18,6 +18,7 @@ from shapely.ops import substring
 
 from ..arrays import Bools, Floats, Geometries, Indices
 from ..threads import map_geometries
+from ..tolerance import ROUNDING
 from .graph import connected_labels
 from .medial_axis import ROUND_A_CORNER, MedialAxis, Segments, axis_between, segments_of
 from .middle_lines import End, MiddleLine, middle_lines
@@ -411,7 +412,8 @@ def _within(
     clipped, of = shapely.get_parts(
         shapely.intersection(lines[number], windows[long]), return_index=True
     )
-    is_line = shapely.get_num_points(clipped) >= 2
+    # Where a window only touches a segment's end, rounding may leave a line of no length.
+    is_line = shapely.length(clipped) > ROUNDING
     clipped, of = clipped[is_line], of[is_line]
     number, group = number[of], group[of]
     ends = np.stack(

@@ -152,12 +152,12 @@ def is_crumb(opening: Polygon, width: float) -> bool:
 
 
 def _near_part(piece: Polygon, point: shapely.Point, reach: float) -> Polygon:
-    """Return the part of a piece within reach of a point, the one next to it."""
+    """Return the part of a piece within reach of a point, the one next to it; else all of it."""
     x0, y0, x1, y1 = piece.bounds
     if max(x1 - x0, y1 - y0) <= reach:
         return piece
     parts = as_multipolygon(piece.intersection(point.buffer(reach, quad_segs=4))).geoms
-    return min(parts, key=point.distance)
+    return min(parts, key=point.distance, default=piece)
 
 
 class Roots:

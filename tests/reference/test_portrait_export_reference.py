@@ -21,6 +21,7 @@ from PIL import Image
 
 from sheetstack.geometry.build import build
 from sheetstack.geometry.export import export_build
+from sheetstack.geometry.fabricate.making import making_of_build
 from sheetstack.geometry.fabricate.pieces import made_sheet, printed_pieces, sheets_to_make
 from sheetstack.geometry.job.load import load_job
 from sheetstack.geometry.job.names import cut_stem, print_stem
@@ -66,10 +67,10 @@ def left_by_beam(loops, kerf):
 
 
 def tiles_of(built):
-    for sheet in sheets_to_make(built):
-        made = made_sheet(built.job, sheet)
+    # With the pins' holes that tiles have in common.
+    for made in making_of_build(built).sheets:
         for tile in made.tiling.tiles:
-            yield f"{sheet.stem}-{tile.name}" if tile.name else sheet.stem, tile
+            yield f"{made.sheet.stem}-{tile.name}" if tile.name else made.sheet.stem, tile
 
 
 def test_resvg_draws_each_cut_file_with_the_area_and_place_of_the_job(ply):
