@@ -229,7 +229,8 @@ def _svg_readers(case: Case) -> tuple[np.ndarray, np.ndarray, float, float] | No
     try:
         page = page_of(text)
         drawing = opaque(text.decode("utf-8"))
-        if not (0 < page.width < 1e5 and 0 < page.height < 1e5):
+        # Renderers take no page of less than a pixel.
+        if not (1 < page.width < 1e5 and 1 < page.height < 1e5):
             return None
         zoom = PIXELS * PX / max(page.width, page.height)
         first = coverage(drawing, page)
@@ -239,6 +240,7 @@ def _svg_readers(case: Case) -> tuple[np.ndarray, np.ndarray, float, float] | No
         *_GIVES_UP,
         OverflowError,
         RecursionError,
+        SyntaxError,  # of the compiler of selectors, where they are nested too deep
         ElementTree.ParseError,
         MemoryError,
         OSError,
