@@ -47,6 +47,8 @@ UNIT_NAMES = {
     "_mpa": "MPa",
     "_mm2": "mm²",
     "_mm_s": "mm/s",
+    "_mm_s2": "mm/s²",
+    "_min": "min",
     "_ml_m2": "ml/m²",
     "_deg": "°",
     "_percent": "%",
@@ -76,6 +78,8 @@ LABELS = {
     "filament_price_kg": "Filament price per kg",
     "paint_price_l": "Paint price per litre",
     "turn_deg": "Turn (°)",
+    "tile_min": "Minutes for a tile",
+    "from_deg": "Can leans to (°)",
 }
 #: A label with more letters than this stands above its field: beside it there is no room in a
 #: sidebar of the width that Blender gives it.
