@@ -154,7 +154,7 @@ class SHEETSTACK_OT_wall_photo(LongWork, bpy.types.Operator):
     """Build a scene on a photo of the wall: drag its four corners onto a rectangle of known size"""
 
     bl_idname = "sheetstack.wall_photo"
-    bl_label = "Scene on a Photo of the Wall"
+    bl_label = "Scene on a Photo"
     bl_options = {"REGISTER", "UNDO"}
 
     filepath: StringProperty(name="Photo", description="Photo of the wall", subtype="FILE_PATH")
