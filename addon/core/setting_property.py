@@ -79,6 +79,7 @@ LABELS = {
     "paint_price_l": "Paint price per litre",
     "turn_deg": "Turn (°)",
     "tile_min": "Minutes for a tile",
+    "fit_mm": "Fit to size",
     "from_deg": "Can leans to (°)",
 }
 #: A label with more letters than this stands above its field: beside it there is no room in a
