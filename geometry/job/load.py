@@ -5,7 +5,7 @@ from __future__ import annotations
 import os
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
+from typing import Any, TypeVar
 
 import tomlkit
 from tomlkit.exceptions import TOMLKitError
@@ -16,6 +16,8 @@ from .fields import field, read_section, write_section
 from .job import Job
 from .materials import read_materials
 from .sections import SECTIONS, BridgeArea, BridgeByHand, LayerSettings, StockSheet
+
+_Row = TypeVar("_Row")
 
 #: A job file is read whole; one this big is a mistake.
 MOST_BYTES = 4_000_000
@@ -104,27 +106,9 @@ def parse_job(text: str, name: str = "job", folder: Path = Path()) -> Job:
         read_section(LayerSettings, row, f"{name}: [[layers]] number {i}")
         for i, row in enumerate(rows, 1)
     )
-    by_hand = table.get("bridge", [])
-    if not isinstance(by_hand, list):
-        raise JobError(f"{name}: bridge: expected [[bridge]] tables.")
-    bridges_by_hand = tuple(
-        read_section(BridgeByHand, row, f"{name}: [[bridge]] number {i}")
-        for i, row in enumerate(by_hand, 1)
-    )
-    drawn_areas = table.get("area", [])
-    if not isinstance(drawn_areas, list):
-        raise JobError(f"{name}: area: expected [[area]] tables.")
-    areas = tuple(
-        read_section(BridgeArea, row, f"{name}: [[area]] number {i}")
-        for i, row in enumerate(drawn_areas, 1)
-    )
-    rows_of_stock = table.get("stock", [])
-    if not isinstance(rows_of_stock, list):
-        raise JobError(f"{name}: stock: expected [[stock]] tables.")
-    stock = tuple(
-        read_section(StockSheet, row, f"{name}: [[stock]] number {i}")
-        for i, row in enumerate(rows_of_stock, 1)
-    )
+    bridges_by_hand = _rows(BridgeByHand, table, "bridge", name)
+    areas = _rows(BridgeArea, table, "area", name)
+    stock = _rows(StockSheet, table, "stock", name)
     own = table.get("materials", {})
     if not isinstance(own, dict):
         raise JobError(f"{name}: [materials]: expected a table for each material.")
@@ -141,6 +125,16 @@ def parse_job(text: str, name: str = "job", folder: Path = Path()) -> Job:
     )
     check_job(job, name)
     return job
+
+
+def _rows(section: type[_Row], table: dict[str, Any], key: str, name: str) -> tuple[_Row, ...]:
+    """Return a job's tables of one kind, none when there is no such key."""
+    rows = table.get(key, [])
+    if not isinstance(rows, list):
+        raise JobError(f"{name}: {key}: expected [[{key}]] tables.")
+    return tuple(
+        read_section(section, row, f"{name}: [[{key}]] number {i}") for i, row in enumerate(rows, 1)
+    )
 
 
 def job_text(job: Job) -> str:
