@@ -8,14 +8,13 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
-from ..errors import JobError
 from ..files.batch import output_batch
 from ..job.job import Job
 from ..job.load import job_text
 from ..progress import Progress
-from ..tracing.hand_edits import check_untouched, digest, with_groups
+from ..tracing.hand_edits import digest
 from ..tracing.job import DRAWING
-from ..tracing.layered_svg import group_text
+from ..tracing.layered_svg import drawn_anew
 from ..tracing.write import JOB, PREVIEW
 from .job import separated_drawing, separated_job, separated_layers
 from .order import Plan
@@ -64,17 +63,8 @@ def write_separation(
     progress = progress or Progress()
     text = job_text(replace(job or separated_job(separation, title), folder=folder))
     drawing = separated_drawing(separation, title, digest(text)).encode()
-    found = check_untouched(folder, DRAWING, JOB, only)
-    if only and found is not None:
-        known = {layer.id: layer for layer in separated_layers(separation)}
-        for name in only:
-            if name not in known:
-                raise JobError(
-                    f"--only {name}: expected one of {', '.join(known)}, the layers of this "
-                    "drawing."
-                )
-        fresh = {name: group_text(known[name], separation.page[1]) for name in only}
-        drawing = with_groups((folder / DRAWING).read_bytes(), found, fresh)
+    layers, height = separated_layers(separation), separation.page[1]
+    drawing = drawn_anew(folder / DRAWING, JOB, drawing, layers, height, only, "drawing")
     with output_batch(folder, kind="layers") as batch:
         progress(0.0, f"writing {DRAWING}")
         batch.path(DRAWING, checked=True).write_bytes(drawing)

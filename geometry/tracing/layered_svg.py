@@ -10,11 +10,13 @@ from __future__ import annotations
 import base64
 from collections.abc import Sequence
 from dataclasses import dataclass
+from pathlib import Path
 from xml.sax.saxutils import escape, quoteattr
 
 from ..arrays import Floats
+from ..errors import JobError
 from .bezier_fit import CurvedRing, CurvedShape
-from .hand_edits import TRACED, TRACED_JOB, group_digest
+from .hand_edits import TRACED, TRACED_JOB, check_untouched, group_digest, with_groups
 
 
 @dataclass(frozen=True, eq=False)
@@ -134,6 +136,52 @@ def layered_svg(
         ]
     lines.append("</svg>")
     return "\n".join(lines) + "\n"
+
+
+def drawn_anew(
+    path: Path,
+    job: str,
+    drawing: bytes,
+    layers: Sequence[DrawnLayer],
+    height: float,
+    only: Sequence[str],
+    what: str,
+) -> bytes:
+    """Return the drawing to be written at a path, with all that has to be kept of the one there.
+
+    Parameters
+    ----------
+    path : Path
+    job : str
+        Name of the job file beside it.
+    drawing : bytes
+        All layers anew.
+    layers : sequence of DrawnLayer
+        The same.
+    height : float
+        Of its page in mm.
+    only : sequence of str
+        Ids of the groups to draw anew, the others stay byte for byte; all when empty.
+    what : str
+        What the layers are those of, for the sentence of an error.
+
+    Raises
+    ------
+    JobError
+        Something that would be written anew was changed by hand, see ``check_untouched``; or
+        ``only`` names no layer.
+    """
+    found = check_untouched(path.parent, path.name, job, only)
+    if not only or found is None:
+        return drawing
+    known = {layer.id: layer for layer in layers}
+    for name in only:
+        if name not in known:
+            raise JobError(
+                f"--only {name}: expected one of {', '.join(known)}, the layers of this {what}."
+            )
+    fresh = {name: group_text(known[name], height) for name in only}
+    return with_groups(path.read_bytes(), found, fresh)
 
 
 def group_text(layer: DrawnLayer, height: float) -> str:

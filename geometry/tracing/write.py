@@ -7,14 +7,13 @@ from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
 
-from ..errors import JobError
 from ..files.batch import output_batch
 from ..job.load import job_text
 from ..progress import Progress
 from .contact_sheet import histogram_picture, preview_picture, sweep_picture
-from .hand_edits import check_untouched, digest, with_groups
+from .hand_edits import digest
 from .job import CARE, DRAWING, care_picture, drawn_layers, traced_drawing, traced_job
-from .layered_svg import group_text
+from .layered_svg import drawn_anew
 from .marks_file import marks_text
 from .trace import Tracing
 from .trials import Trial
@@ -81,17 +80,8 @@ def write_tracing(
         del score["sweep"]
     text = job_text(job)
     drawing = traced_drawing(tracing, title, digest(text)).encode()
-    found = check_untouched(folder, DRAWING, JOB, only)
-    if only and found is not None:
-        known = {layer.id: layer for layer in drawn_layers(tracing)}
-        for name in only:
-            if name not in known:
-                raise JobError(
-                    f"--only {name}: expected one of {', '.join(known)}, the layers of this "
-                    "tracing."
-                )
-        fresh = {name: group_text(known[name], tracing.extent.page[1]) for name in only}
-        drawing = with_groups((folder / DRAWING).read_bytes(), found, fresh)
+    layers, height = drawn_layers(tracing), tracing.extent.page[1]
+    drawing = drawn_anew(folder / DRAWING, JOB, drawing, layers, height, only, "tracing")
     with output_batch(folder, kind="layers") as batch:
         progress(0.0, f"writing {DRAWING}")
         batch.path(DRAWING, checked=True).write_bytes(drawing)
