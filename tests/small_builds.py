@@ -36,6 +36,26 @@ colour = "{colour}"
 artwork = "{number}.svg"
 """
 
+#: One layer on film, for tests of bridges: {bridges} and {more} are further keys.
+INK = """
+title = "Ink"
+[sheet]
+width_mm = {width}
+height_mm = {height}
+margin_mm = 5
+material = "polyester"
+thickness_mm = 0.35
+placement = "corner"
+[bridges]
+width_mm = 2
+{bridges}
+[[layers]]
+name = "Ink"
+colour = "#102040"
+artwork = "ink.svg"
+{more}
+"""
+
 #: A ring (one island), a plain disc (none), and a square ring in a square ring (nested).
 RING = Point(40, 60).buffer(25).difference(Point(40, 60).buffer(12))
 DISC = Point(75, 30).buffer(15)
@@ -73,3 +93,9 @@ def built_from(job: Job, artworks: Sequence[Artwork]) -> Build:
             for layer, artwork in zip(job.layers, artworks, strict=True)
         ],
     )
+
+
+def ink_built(shape: object, size: tuple[float, float], bridges: str = "", more: str = "") -> Build:
+    """Build a job of one layer with further keys for its bridges and for itself."""
+    job = parse_job(INK.format(width=size[0], height=size[1], bridges=bridges, more=more))
+    return built_from(job, [Artwork(as_multipolygon(shape), size)])

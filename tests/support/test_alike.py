@@ -10,38 +10,17 @@ import pytest
 import shapely
 from shapely.affinity import rotate, scale, translate
 
-from sheetstack.geometry.artwork.read import Artwork, read_artwork
+from sheetstack.geometry.artwork.read import read_artwork
 from sheetstack.geometry.artwork.source import ArtworkSource, Text
-from sheetstack.geometry.job.load import parse_job
 from sheetstack.geometry.mesh.islands import find_pieces
-from sheetstack.geometry.planar.polygons import as_multipolygon
 
-from ..small_builds import built_from
+from ..small_builds import ink_built
 
 FONT = Path(matplotlib.get_data_path()) / "fonts" / "ttf" / "DejaVuSans.ttf"
-JOB = """
-title = "Alike"
-[sheet]
-width_mm = {width}
-height_mm = {height}
-margin_mm = 5
-material = "polyester"
-thickness_mm = 0.35
-placement = "corner"
-[bridges]
-width_mm = 2
-{bridges}
-[[layers]]
-name = "Ink"
-colour = "#102040"
-artwork = "ink.svg"
-{more}
-"""
 
 
 def layer_of(shape, size, bridges="", more=""):
-    job = parse_job(JOB.format(width=size[0], height=size[1], bridges=bridges, more=more))
-    (layer,) = built_from(job, [Artwork(as_multipolygon(shape), size)]).layers
+    (layer,) = ink_built(shape, size, bridges, more).layers
     assert find_pieces(layer.mesh).islands == ()
     return layer
 

@@ -13,40 +13,15 @@ from matplotlib.textpath import TextPath
 
 from sheetstack.geometry.artwork.fill.contour import Contour
 from sheetstack.geometry.artwork.fill.fill import fill
-from sheetstack.geometry.artwork.read import Artwork
 from sheetstack.geometry.errors import JobError
 from sheetstack.geometry.job.edit import edited_job_text
 from sheetstack.geometry.job.load import job_text, parse_job
 from sheetstack.geometry.mesh.islands import find_pieces
-from sheetstack.geometry.planar.polygons import as_multipolygon
 
-from ..small_builds import built_from
+from ..small_builds import INK, ink_built
 
 FONTS = Path(matplotlib.get_data_path()) / "fonts" / "ttf"
 LETTERS = "ABDOPQRabdegopq04689@&"
-JOB = """
-title = "Letters"
-[sheet]
-width_mm = {width}
-height_mm = {height}
-margin_mm = 5
-material = "polyester"
-thickness_mm = 0.35
-placement = "corner"
-[bridges]
-width_mm = 2
-{bridges}
-[[layers]]
-name = "Ink"
-colour = "#102040"
-artwork = "ink.svg"
-{more}
-"""
-
-
-def build_of(shape, size, bridges="", more=""):
-    job = parse_job(JOB.format(width=size[0], height=size[1], bridges=bridges, more=more))
-    return built_from(job, [Artwork(as_multipolygon(shape), size)])
 
 
 def lettering(font="DejaVuSans.ttf"):
@@ -80,7 +55,7 @@ def sides_off(built, angle):
     ],
 )
 def test_every_bridge_of_lettering_runs_in_the_stated_direction(keys, angle):
-    built = build_of(lettering(), (1200, 110), keys)
+    built = ink_built(lettering(), (1200, 110), keys)
     layer = built.layers[0]
     assert len(layer.islands) == 24
     assert find_pieces(layer.mesh).islands == ()
@@ -94,15 +69,15 @@ def test_every_bridge_of_lettering_runs_in_the_stated_direction(keys, angle):
 
 
 def test_without_a_direction_bridges_of_lettering_lean():
-    assert sides_off(build_of(lettering(), (1200, 110)), 90).max() > 5
+    assert sides_off(ink_built(lettering(), (1200, 110)), 90).max() > 5
 
 
 def test_within_a_tolerance_bridges_lean_where_that_is_squarer_to_the_edges():
     slanted = shapely.affinity.rotate(
         shapely.box(40, 40, 160, 60).difference(shapely.box(85, 48, 115, 52)), 12
     )
-    strict = build_of(slanted, (200, 100), 'direction = "vertical"')
-    loose = build_of(slanted, (200, 100), 'direction = "vertical"\ntolerance_deg = 12')
+    strict = ink_built(slanted, (200, 100), 'direction = "vertical"')
+    loose = ink_built(slanted, (200, 100), 'direction = "vertical"\ntolerance_deg = 12')
     assert sides_off(strict, 90).max() < 0.1
     assert sides_off(loose, 102).max() < 0.1
     assert loose.layers[0].damage < strict.layers[0].damage
@@ -113,12 +88,12 @@ RINGS = shapely.MultiPolygon([RING, shapely.affinity.translate(RING, 100, 0)])
 
 
 def test_a_layer_and_an_area_have_directions_of_their_own():
-    upright = build_of(RINGS, (220, 100), 'direction = "horizontal"\n', "")
+    upright = ink_built(RINGS, (220, 100), 'direction = "horizontal"\n', "")
     assert sides_off(upright, 0).max() < 0.1
-    own = build_of(RINGS, (220, 100), "", 'bridge_direction = "vertical"')
+    own = ink_built(RINGS, (220, 100), "", 'bridge_direction = "vertical"')
     assert sides_off(own, 90).max() < 0.1
     area = '[[area]]\nbox_mm = [110, 0, 110, 100]\ndirection = "vertical"'
-    mixed = build_of(RINGS, (220, 100), 'direction = "horizontal"', area)
+    mixed = ink_built(RINGS, (220, 100), 'direction = "horizontal"', area)
     for bridge in mixed.layers[0].bridges:
         way = bridge.path[2] - bridge.path[1]
         assert abs(way[0 if bridge.place[0] > 110 else 1]) < 1e-9
@@ -126,7 +101,7 @@ def test_a_layer_and_an_area_have_directions_of_their_own():
 
 def test_a_bridge_that_cannot_run_as_stated_is_told():
     slot = shapely.box(80, 20, 120, 380).difference(shapely.box(85, 195, 115, 205))
-    built = build_of(slot, (200, 400), 'direction = "vertical"')
+    built = ink_built(slot, (200, 400), 'direction = "vertical"')
     assert find_pieces(built.layers[0].mesh).islands == ()
     told = [f for f in built.findings if f.code == "support.bridge-leans"]
     assert told
@@ -135,15 +110,15 @@ def test_a_bridge_that_cannot_run_as_stated_is_told():
 
 def test_an_area_keeps_bridges_out_or_makes_them_dearer():
     free = '[[area]]\nbox_mm = [60, 0, 60, 100]\nkeep_free = true\nlayer = "Ink"'
-    kept = build_of(RING, (120, 100), "", free)
+    kept = ink_built(RING, (120, 100), "", free)
     assert all(bridge.shape.bounds[2] <= 60.1 for bridge in kept.layers[0].bridges)
     care = "[[area]]\ncorners_mm = [[60, 0], [120, 0], [120, 100], [60, 100]]\ncare = 50"
-    dear = build_of(RING, (120, 100), "", care)
+    dear = ink_built(RING, (120, 100), "", care)
     assert all(bridge.place[0] <= 61 for bridge in dear.layers[0].bridges)
 
 
 def test_areas_are_written_and_edited_as_they_were_read():
-    text = JOB.format(width=220, height=100, bridges="", more="").replace(
+    text = INK.format(width=220, height=100, bridges="", more="").replace(
         'artwork = "ink.svg"\n', 'artwork = "ink.svg"\n[[area]] # faces\nbox_mm = [1, 2, 30, 40]\n'
     )
     job = parse_job(text)
@@ -164,5 +139,5 @@ def test_areas_are_written_and_edited_as_they_were_read():
 )
 def test_areas_that_say_nothing_are_refused(area, said):
     with pytest.raises(JobError, match="area") as told:
-        parse_job(JOB.format(width=220, height=100, bridges="", more=f"[[area]]\n{area}"))
+        parse_job(INK.format(width=220, height=100, bridges="", more=f"[[area]]\n{area}"))
     assert said in str(told.value)
