@@ -13,7 +13,7 @@ from mathutils import Vector
 
 #: Free space round what is framed, as a share of its size.
 ROUND = 1.15
-#: Width of the film that Blender's views are reckoned with, in mm, as its lenses are.
+#: Width of the film that Blender's views are worked out with, in mm, as its lenses are.
 FILM = 72.0
 #: What makes up where a view looks from.
 POSE = ("view_rotation", "view_location", "view_distance")

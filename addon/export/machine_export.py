@@ -83,7 +83,7 @@ cautions and an estimate beside them"""
         def write(progress: Progress) -> Export:
             built = build(progress.part(0.0, 0.6))
             note = (
-                f"Edits by hand of {', '.join(edited)} are reckoned with in cuts and time, not in "
+                f"Edits by hand of {', '.join(edited)} count in cuts and time, not in "
                 "mass and paint."
                 if edited
                 else ""

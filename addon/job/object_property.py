@@ -11,7 +11,7 @@ class SHEETSTACK_PG_object(bpy.types.PropertyGroup):
         name="Kind",
         description="What it is in the stack",
         items=[
-            ("NONE", "None", "Not of Sheetstack's making"),
+            ("NONE", "None", "Not made by Sheetstack"),
             ("STACK", "Stack", "What all sheets of the job hang on"),
             ("SHEET", "Sheet", "A built sheet"),
             ("EDITED", "Edited sheet", "A sheet edited by hand, kept when the job was built again"),

@@ -12,6 +12,7 @@ from typing import Any, TypeVar
 from ..errors import JobError, one_line
 from ..job.fields import read_section
 from ..job.load import load_job
+from ..job.new_sheets import NewSheets
 from ..progress import Progress
 from ..separation.settings import SeparationSettings
 from ..tracing.settings import TracingSettings
@@ -93,9 +94,10 @@ def add_layers_command(commands: Any) -> None:
 
 
 def _add_fields(parser: argparse.ArgumentParser, table: type, known: Collection[str]) -> None:
-    """Add an option for each field of a table of settings that is not known yet."""
+    """Add an option for each field of a table of settings that is not known yet; sheets' last."""
     hints = typing.get_type_hints(table)
-    for field in dataclasses.fields(table):
+    sheets = {field.name for field in dataclasses.fields(NewSheets)}
+    for field in sorted(dataclasses.fields(table), key=lambda field: field.name in sheets):
         if field.name in known:
             continue
         meta = field.metadata

@@ -114,7 +114,7 @@ def _text(built: Build, wall: Wall, advice: OrderAdvice, drift: Drift) -> Iterat
     yield from (f"  {reason}" for reason in advice.reasons)
     yield "  The picture decides, and you: try what looks better on a piece of card first."
     yield ""
-    yield f"Register, reckoned with {drift.allowance.sentence()}; worst first"
+    yield f"Register, counting on {drift.allowance.sentence()}; worst first"
     told = drift_findings(drift)
     for number, finding in enumerate(told, 1):
         at = f" at ({finding.place[0]:.0f}, {finding.place[1]:.0f}) mm" if finding.place else ""

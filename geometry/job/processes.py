@@ -51,7 +51,10 @@ class Process:
     )
     engrave_mm_s: float = field(20.0, about="speed of engraving", least=0.01, most=10000)
     acceleration_mm_s2: float = field(
-        0.0, about="acceleration at corners and curves; 0 for not reckoned with", least=0, most=1e6
+        0.0,
+        about="acceleration at corners and curves; 0 leaves it out",
+        least=0,
+        most=1e6,
     )
     blade_life_m: float = field(
         0.0, about="metres that a blade cuts; 0 where there is none", least=0, most=1e5
@@ -110,8 +113,8 @@ class ProcessSettings:
     )
     acceleration_mm_s2: float | None = field(
         None,
-        about="acceleration with which a machine slows down for corners and curves; 0 for not "
-        "reckoned with",
+        about="acceleration with which a machine slows down for corners and curves; 0 leaves "
+        "that out of the time",
         least=0,
         most=1e6,
     )

@@ -124,7 +124,7 @@ class Allowance:
         return turned
 
     def sentence(self) -> str:
-        """Return what is reckoned with, in words."""
+        """Return what is counted on, in words."""
         how = "the worst of both" if self.add_up == WORST_CASE else "both as root sum square"
         return f"{self.drift_mm:g} mm and {self.turn_deg:g} degrees a sheet, {how}"
 

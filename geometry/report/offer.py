@@ -172,7 +172,7 @@ def own_text(offer: Offer) -> str:
             f"  hours           {price.hours:.1f} h at {money(asked.rate_h, unit)}",
             f"  labour          {money(price.labour, unit)}",
             f"  estimate        {option.estimate.total.cost.text(unit)}, of which "
-            f"{money(option.estimate.total.cost.high, unit)} is reckoned with",
+            f"{money(option.estimate.total.cost.high, unit)} is counted",
             f"  extra cost      {money(asked.extra_cost, unit)}",
             f"  with mark-up    {money(price.material, unit)} ({asked.markup_percent:g} %)",
             f"  net asked       {money(price.net, unit)}",

@@ -32,8 +32,8 @@ def schedule_text(job: Job, steps: Sequence[SprayStep]) -> str:
         lines.append(
             f"{what.capitalize()} {value:g} min ([spray] {key}, from the paint's data sheet)."
             if value is not None
-            else f"ASKED FOR: [spray] {key}, from the paint's data sheet. No waiting is reckoned "
-            "with below: look and touch before you go on."
+            else f"ASKED FOR: [spray] {key}, from the paint's data sheet. No waiting is counted "
+            "below: look and touch before you go on."
         )
     lines += [
         f"{spray.tile_min:g} min to hang, mask, spray and take off one tile ([spray] tile_min: "

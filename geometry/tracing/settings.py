@@ -7,15 +7,14 @@ from itertools import pairwise
 
 from ..errors import JobError
 from ..job.fields import field
-from ..job.materials import Material, load_materials
-from ..job.processes import Process, ProcessSettings, process_of
+from ..job.new_sheets import NewSheets
 
 MOST_LAYERS = 6
 _CONTRAST = 0.8
 
 
 @dataclass(frozen=True)
-class TracingSettings:
+class TracingSettings(NewSheets):
     """How a picture becomes layers."""
 
     layers: int = field(3, about="number of layers", least=1, most=MOST_LAYERS)
@@ -58,28 +57,6 @@ class TracingSettings:
         least=0,
         most=1,
     )
-    sheet_width_mm: float | None = field(
-        None, about="width of the sheets; follows the picture when absent", least=5, most=20000
-    )
-    sheet_height_mm: float | None = field(
-        None, about="height of the sheets; follows the picture when absent", least=5, most=20000
-    )
-    margin_mm: float = field(20.0, about="uncut edge round the picture", least=0, most=5000)
-    material: str = field("card", about="key of the material")
-    process: str = field(
-        "material",
-        about="knife, laser or printer; 'material' takes the material's usual one",
-        choices=("material", "knife", "laser", "printer"),
-    )
-    least_mm: float | None = field(
-        None,
-        about="least width of an opening; the material's for its process when absent",
-        least=0.05,
-        most=500,
-    )
-    trap_mm: float = field(
-        1.0, about="how far a layer runs under the ones sprayed over it", least=0, most=50
-    )
     tolerance_mm: float | None = field(
         None,
         about="how far fitted curves may stray from the outline; a share of the stroke when absent",
@@ -113,42 +90,11 @@ class TracingSettings:
         "", about="file of marks: faces and the subject's outline, found before or drawn by hand"
     )
 
-    @property
-    def sheet_material(self) -> Material:
-        """The material's row of the table.
-
-        Raises
-        ------
-        JobError
-            There is none.
-        """
-        materials = load_materials()
-        if self.material not in materials:
-            raise JobError(
-                f"material = '{self.material}': expected one of {', '.join(sorted(materials))}."
-            )
-        return materials[self.material]
-
     def contrast(self, likeness: bool) -> float:
         """Return how far colours are spread, with or without a likeness to keep."""
         if self.colour_contrast is None:
             return 0.0 if likeness else _CONTRAST
         return self.colour_contrast
-
-    @property
-    def made_by(self) -> Process:
-        """The process's row of the table."""
-        return process_of(ProcessSettings(kind=self.process), self.sheet_material)
-
-    @property
-    def least(self) -> float:
-        """Least width of an opening in mm."""
-        return self.least_mm or self.sheet_material.least_opening(self.made_by.kind)
-
-    @property
-    def least_bridge(self) -> float:
-        """Least width in mm of sheet that holds."""
-        return self.sheet_material.least_bridge(self.made_by.kind)
 
 
 def check_tracing(settings: TracingSettings, cuts: int) -> None:
