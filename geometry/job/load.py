@@ -8,7 +8,6 @@ from pathlib import Path
 from typing import Any, TypeVar
 
 import tomlkit
-from tomlkit.exceptions import TOMLKitError
 
 from ..errors import JobError
 from .check import check_job
@@ -16,11 +15,9 @@ from .fields import field, read_section, write_section
 from .job import Job
 from .materials import read_materials
 from .sections import SECTIONS, BridgeArea, BridgeByHand, LayerSettings, StockSheet
+from .text_file import parse_toml, read_text
 
 _Row = TypeVar("_Row")
-
-#: A job file is read whole; one this big is a mistake.
-MOST_BYTES = 4_000_000
 
 
 @dataclass(frozen=True)
@@ -43,20 +40,7 @@ def load_job(path: str | os.PathLike[str]) -> Job:
         One sentence that names file, key, value and what was expected.
     """
     path = Path(path)
-    try:
-        if not path.is_file():
-            raise JobError(
-                f"{path}: expected a job file, "
-                f"found {'a folder' if path.is_dir() else 'nothing of that name'}."
-            )
-        if path.stat().st_size > MOST_BYTES:
-            raise JobError(f"{path}: {path.stat().st_size} bytes are too many for a job file.")
-        text = path.read_text(encoding="utf-8")
-    except OSError as error:
-        raise JobError(f"{path}: cannot be read: {error.strerror or error}.") from None
-    except UnicodeDecodeError as error:
-        raise JobError(f"{path}: is not UTF-8 text (byte {error.start}).") from None
-    return parse_job(text, str(path), path.parent)
+    return parse_job(read_text(path, "a job file"), str(path), path.parent)
 
 
 def parse_job(text: str, name: str = "job", folder: Path = Path()) -> Job:
@@ -81,11 +65,7 @@ def parse_job(text: str, name: str = "job", folder: Path = Path()) -> Job:
     ...
     sheetstack.geometry.errors.JobError: cat.toml: title = 3: expected a text in quotes.
     """
-    try:
-        table = tomlkit.parse(text).unwrap()
-    except (TOMLKitError, RecursionError, ValueError) as error:
-        reason = str(error) or "nested too deeply"
-        raise JobError(f"{name}: is not valid TOML: {reason}.") from None
+    table = parse_toml(text, name)
     head_keys = {"title", "ground"}
     known = head_keys | set(SECTIONS) | {"layers", "bridge", "area", "stock", "materials"}
     for key in table:

@@ -13,12 +13,11 @@ from datetime import date
 from pathlib import Path
 
 from ..errors import JobError
+from .text_file import read_text
 
 #: What may happen to a sheet.
 EVENTS = ("made", "sprayed", "cleaned", "repaired", "worn out")
 HEAD = "day\tsheet\tevent\tplace or patch\tnote"
-#: A log is read whole; one this big is a mistake.
-MOST_BYTES = 10_000_000
 #: Sprayings between two cleanings from which cleaning is due: common practice, no source.
 CLEAN_AFTER = 5
 
@@ -101,17 +100,9 @@ def read_log(path: str | os.PathLike[str]) -> tuple[LogEntry, ...]:
         One sentence that names file, line and what was expected.
     """
     path = Path(path)
-    try:
-        if not path.exists():
-            return ()
-        if path.stat().st_size > MOST_BYTES:
-            raise JobError(f"{path}: {path.stat().st_size} bytes are too many for a log.")
-        text = path.read_text(encoding="utf-8-sig")
-    except OSError as error:
-        raise JobError(f"{path}: cannot be read: {error.strerror or error}.") from None
-    except UnicodeDecodeError as error:
-        raise JobError(f"{path}: is not UTF-8 text (byte {error.start}).") from None
-    lines = enumerate(text.splitlines(), 1)
+    if not path.exists():
+        return ()
+    lines = enumerate(read_text(path, "a log").splitlines(), 1)
     return tuple(
         _entry(line, f"{path}: line {number}")
         for number, line in lines

@@ -10,15 +10,11 @@ from dataclasses import dataclass, fields
 from pathlib import Path
 from typing import Any
 
-import tomlkit
-from tomlkit.exceptions import TOMLKitError
-
 from ..colour import ciede2000, lab_from_srgb, srgb_from_hex
 from ..errors import JobError
 from ..job.fields import field, read_section
+from ..job.text_file import parse_toml, read_text
 
-#: A table is read whole; one this big is a mistake.
-MOST_BYTES = 2_000_000
 #: CIEDE2000 up to which a can is told to match, and from which it is told to be another colour:
 #: 1 is just seen side by side, 5 by anybody (common practice, no source).
 MATCHES, OTHER = 2.0, 5.0
@@ -105,18 +101,10 @@ def load_cans(path: str | os.PathLike[str]) -> tuple[OwnCan, ...]:
         One sentence that names file, line or table, key and what was expected.
     """
     path = Path(path)
-    try:
-        if not path.is_file():
-            raise JobError(f"{path}: expected a table of cans, found nothing of that name.")
-        if path.stat().st_size > MOST_BYTES:
-            raise JobError(f"{path}: {path.stat().st_size} bytes are too many for a table of cans.")
-        text = path.read_text(encoding="utf-8-sig")
-    except OSError as error:
-        raise JobError(f"{path}: cannot be read: {error.strerror or error}.") from None
-    except UnicodeDecodeError as error:
-        raise JobError(f"{path}: is not UTF-8 text (byte {error.start}).") from None
+    text = read_text(path, "a table of cans")
     if path.suffix.lower() == ".toml":
-        return cans_of_rows(_toml_rows(text, path), f"{path}: [[cans]] number")
+        rows = parse_toml(text, str(path)).get("cans", [])
+        return cans_of_rows(rows, f"{path}: [[cans]] number")
     return cans_of_rows(_csv_rows(text, path), f"{path}: can", numbers_as_text=True)
 
 
@@ -130,13 +118,6 @@ def cans_of_rows(rows: object, where: str, *, numbers_as_text: bool = False) -> 
             row = _numbers_read(row, f"{where} {number}")
         found.append(read_section(OwnCan, row, f"{where} {number}"))
     return tuple(found)
-
-
-def _toml_rows(text: str, path: Path) -> object:
-    try:
-        return tomlkit.parse(text).unwrap().get("cans", [])
-    except (TOMLKitError, RecursionError, ValueError) as error:
-        raise JobError(f"{path}: is not valid TOML: {error}.") from None
 
 
 def _csv_rows(text: str, path: Path) -> list[dict[str, str]]:

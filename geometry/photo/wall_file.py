@@ -7,14 +7,10 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
-import tomlkit
-from tomlkit.exceptions import TOMLKitError
-
 from ..errors import GeometryError, JobError
 from ..job.fields import field, read_section
+from ..job.text_file import read_toml
 
-#: A wall file is read whole; one this big is a mistake.
-MOST_BYTES = 1_000_000
 GROUNDS = ("painted", "bare")
 #: What a photo may be, by its ending; anything else is read as a wall file.
 PHOTOS = (".jpg", ".jpeg", ".png", ".tif", ".tiff")
@@ -153,7 +149,7 @@ def load_wall(path: str | os.PathLike[str], **told: Any) -> WallFile:
     if path.suffix.lower() in PHOTOS:
         wall = WallFile(WallSettings(photo=path.name, **given), (), path)
     else:
-        table = _table(path)
+        table = read_toml(path, "a photo or a wall file")
         rows = table.pop("picture", [])
         if not isinstance(rows, list):
             raise JobError(f"{path}: picture: expected [[picture]] tables.")
@@ -165,22 +161,6 @@ def load_wall(path: str | os.PathLike[str], **told: Any) -> WallFile:
         wall = WallFile(settings, more, path)
     _check(wall)
     return wall
-
-
-def _table(path: Path) -> dict[str, Any]:
-    try:
-        if not path.is_file():
-            raise JobError(f"{path}: expected a photo or a wall file, found nothing of that name.")
-        if path.stat().st_size > MOST_BYTES:
-            raise JobError(f"{path}: {path.stat().st_size} bytes are too many for a wall file.")
-        return dict(tomlkit.parse(path.read_text(encoding="utf-8")).unwrap())
-    except OSError as error:
-        raise JobError(f"{path}: cannot be read: {error.strerror or error}.") from None
-    except UnicodeDecodeError as error:
-        raise JobError(f"{path}: is not UTF-8 text (byte {error.start}).") from None
-    except (TOMLKitError, RecursionError, ValueError) as error:
-        reason = str(error) or "nested too deeply"
-        raise JobError(f"{path}: is not valid TOML: {reason}.") from None
 
 
 def _check(wall: WallFile) -> None:

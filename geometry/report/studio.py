@@ -8,15 +8,10 @@ from dataclasses import field as plain_field
 from pathlib import Path
 from typing import Any
 
-import tomlkit
-from tomlkit.exceptions import TOMLKitError
-
 from ..errors import JobError
 from ..job.fields import field, read_section
+from ..job.text_file import read_toml
 from ..paint.can_table import OwnCan, cans_of_rows, load_cans
-
-#: A studio file is read whole; one this big is a mistake.
-MOST_BYTES = 1_000_000
 
 
 @dataclass(frozen=True)
@@ -141,7 +136,7 @@ def load_studio(
     table: dict[str, Any] = {}
     folder = Path()
     if path is not None:
-        table, folder = _table(Path(path)), Path(path).parent
+        table, folder = read_toml(Path(path), "a studio file"), Path(path).parent
         known = {*STUDIO_SECTIONS, "cans"}
         for key in table:
             if key not in known:
@@ -159,18 +154,3 @@ def load_studio(
     else:
         own = cans_of_rows(table.get("cans", []), f"{path}: [[cans]] number")
     return Studio(cans=own, folder=folder, **read)
-
-
-def _table(path: Path) -> dict[str, Any]:
-    try:
-        if not path.is_file():
-            raise JobError(f"{path}: expected a studio file, found nothing of that name.")
-        if path.stat().st_size > MOST_BYTES:
-            raise JobError(f"{path}: {path.stat().st_size} bytes are too many for a studio file.")
-        return dict(tomlkit.parse(path.read_text(encoding="utf-8")).unwrap())
-    except OSError as error:
-        raise JobError(f"{path}: cannot be read: {error.strerror or error}.") from None
-    except UnicodeDecodeError as error:
-        raise JobError(f"{path}: is not UTF-8 text (byte {error.start}).") from None
-    except (TOMLKitError, RecursionError, ValueError) as error:
-        raise JobError(f"{path}: is not valid TOML: {error or 'nested too deeply'}.") from None

@@ -16,10 +16,10 @@ from typing import Any
 
 import numpy as np
 import tomlkit
-from tomlkit.exceptions import TOMLKitError
 
 from ..arrays import Floats
 from ..errors import JobError
+from ..job.text_file import read_toml
 from ..tolerance import NOT_ZERO
 from .edge_walk import drawn_to_edge
 from .faces import MARKS, FaceMarks, Subject
@@ -66,12 +66,7 @@ def read_marks_file(path: Path, full: Size) -> Subject:
     JobError
         The file is missing, no TOML, for a picture of another size, or a mark is wrong.
     """
-    try:
-        table = tomlkit.parse(path.read_text(encoding="utf-8")).unwrap()
-    except OSError as error:
-        raise JobError(f"{path}: the marks cannot be read: {error.strerror}.") from error
-    except (TOMLKitError, UnicodeDecodeError) as error:
-        raise JobError(f"{path}: is no TOML file: {error}.") from error
+    table = read_toml(path, "a file of marks")
     where = path.name
     size = table.get("size", list(full))
     if list(size) != list(full):

@@ -75,7 +75,7 @@ def test_a_whole_mark_stays_as_it_was_given():
         ("[[faces]]\nright_eye = [[3, 'x'], [4, 5]]\n", "expected 2 points"),
         ("subject = [[[1, 1], [2, 2]]]\n", "at least 3 points"),
         ("people = 3\n", "people: expected one of"),
-        ("size = [\n", "is no TOML file"),
+        ("size = [\n", "is not valid TOML"),
     ],
 )
 def test_wrong_files_are_told_of_in_a_sentence(tmp_path, text, told):
@@ -86,7 +86,7 @@ def test_wrong_files_are_told_of_in_a_sentence(tmp_path, text, told):
 
 
 def test_a_missing_file_is_told_of(tmp_path):
-    with pytest.raises(JobError, match="cannot be read"):
+    with pytest.raises(JobError, match="found nothing of that name"):
         read_marks_file(tmp_path / "none.toml", (4, 3))
 
 
