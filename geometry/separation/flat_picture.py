@@ -8,6 +8,7 @@ quarter of a pixel. Pixel art, whose pixels are meant to be seen, keeps its corn
 
 from __future__ import annotations
 
+import tempfile
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -20,6 +21,7 @@ from shapely import MultiPolygon
 
 from ..arrays import Bools, Floats, Geometries, Indices
 from ..artwork.coloured import ColouredDrawing, ColouredShape, ScaleOf
+from ..artwork.svg.flattening import FlatPicture
 from ..colour import ciede2000, lab_from_srgb
 from ..errors import ArtworkError
 from ..finding import Finding, Severity
@@ -127,25 +129,20 @@ def read_flat_colours(path: Path, scale_of: ScaleOf) -> ColouredDrawing:
     flat = read_flat(path)
     width, height = flat.full
     mm = scale_of((float(width), float(height)))
-    rows, columns = flat.label.shape
     page = (width * mm, height * mm)
-    faces, of = _faces(flat.label, smooth=not flat.hard)
-    scaled = shapely.transform(
-        faces, lambda xy: (xy * [1, -1] + [0, rows]) * [page[0] / columns, page[1] / rows]
-    )
+    areas = {
+        number: shapely.transform(shape, lambda xy: (xy * [1, -1] + [0, height]) * mm)
+        for number, shape in _areas(flat).items()
+    }
     shapes = []
     backdrop = _backdrop(flat)
     if backdrop != _NOTHING:
         whole = MultiPolygon([shapely.box(0, 0, *page)])
         shapes.append(ColouredShape(whole, _rgb(flat, backdrop), name="the backdrop"))
     for number in range(1, len(flat.colours) + 1):
-        own = scaled[of == number]
-        if number == backdrop or not len(own):
-            continue
-        shape = as_multipolygon(shapely.coverage_union_all(own))
-        shapes.append(ColouredShape(shape, _rgb(flat, number), name=f"colour {number}"))
-    if backdrop != _NOTHING and (of == _NOTHING).any():
-        raise ArtworkError(f"{path}: is transparent within a backdrop that is not.")
+        if number != backdrop and number in areas:
+            name = f"colour {number}"
+            shapes.append(ColouredShape(areas[number], _rgb(flat, number), name=name))
     findings = []
     if flat.shaded > _SHADED:
         findings.append(
@@ -156,8 +153,40 @@ def read_flat_colours(path: Path, scale_of: ScaleOf) -> ColouredDrawing:
                 "which are lost; without --flat it is traced by its tones.",
             )
         )
+    rows, columns = flat.label.shape
     grain = 0.0 if flat.hard else max(page[0] / columns, page[1] / rows)
     return ColouredDrawing(tuple(shapes), page, mm, tuple(findings), grain=grain)
+
+
+def embedded_picture(data: bytes) -> FlatPicture:
+    """Read a picture that a drawing holds as areas of flat colour.
+
+    Parameters
+    ----------
+    data : bytes
+        Of a PNG, JPEG or TIFF file.
+
+    Raises
+    ------
+    ValueError
+        It is none, or not flat; the message goes on from what holds it.
+    """
+    with tempfile.TemporaryDirectory() as folder:
+        path = Path(folder) / "picture"
+        path.write_bytes(data)
+        try:
+            if not looks_flat(path):
+                raise ValueError("holds a photograph or shades, not a few flat colours")
+            flat = read_flat(path)
+        except ArtworkError as error:
+            why = str(error).removeprefix(f"{path}: ").rstrip(".")
+            raise ValueError(f"holds what cannot be read ({why})") from None
+    width, height = flat.full
+    areas = _areas(flat)
+    return FlatPicture(
+        (float(width), float(height)),
+        tuple((shape, _rgb(flat, number)) for number, shape in areas.items()),
+    )
 
 
 def looks_flat(path: Path) -> bool:
@@ -173,11 +202,24 @@ def looks_flat(path: Path) -> bool:
         return True
     calm = _calm(lab_from_srgb(small.srgb))
     colours = _flat_colours(small)
-    if calm.mean() < 0.6 or not 0 < len(colours) <= 16:
+    calm_share, calm = calm.mean(), calm & (small.opacity >= 0.5)
+    if calm_share < 0.6 or not 0 < len(colours) <= 16:
         return False
     lab = lab_from_srgb(small.srgb[calm].astype(np.float64))
     near = ciede2000(lab[:, None], lab_from_srgb(colours)[None]).min(axis=1)
     return bool((near > _CALM).mean() < 0.02)
+
+
+def _areas(flat: Flat) -> dict[int, MultiPolygon]:
+    """Return the area of each label that is painted, in pixels of the whole picture, y down."""
+    rows, columns = flat.label.shape
+    faces, of = _faces(flat.label, smooth=not flat.hard)
+    scaled = shapely.transform(faces, lambda xy: xy * [flat.full[0] / columns, flat.full[1] / rows])
+    return {
+        number: as_multipolygon(shapely.coverage_union_all(scaled[of == number]))
+        for number in np.unique(of).tolist()
+        if number != _NOTHING
+    }
 
 
 def _is_art(picture: Picture) -> bool:

@@ -15,6 +15,7 @@ from ..artwork.coloured import ColouredDrawing
 from ..artwork.dxf.coloured import read_dxf_colours
 from ..artwork.source import ArtworkSource
 from ..artwork.svg.coloured import read_svg_colours
+from ..artwork.svg.flattening import Flattening
 from ..colour import ciede2000, hex_from_srgb, lab_from_srgb, srgb_from_hex
 from ..errors import ArtworkError
 from ..finding import Finding, Severity
@@ -28,7 +29,7 @@ from ..tracing.bezier_fit import CurvedShape, fit_shapes
 from .cans import Palette, gather
 from .colour_names import colour_names
 from .extents import Sheets
-from .flat_picture import read_flat_colours
+from .flat_picture import embedded_picture, read_flat_colours
 from .order import Plan, alternatives, best_plan
 from .passes import in_two_passes
 from .regions import BARE, Lost, Regions, regions_of
@@ -178,7 +179,8 @@ def read_coloured(path: Path, settings: SeparationSettings) -> ColouredDrawing:
         return read_flat_colours(path, scale_of)
     if path.suffix.lower() == ".dxf":
         return read_dxf_colours(ArtworkSource(path), scale_of)
-    return read_svg_colours(ArtworkSource(path), scale_of, TOLERANCES, settings.gradient_steps)
+    flattening = Flattening(settings.gradient_steps, embedded_picture)
+    return read_svg_colours(ArtworkSource(path), scale_of, TOLERANCES, flattening)
 
 
 def separate(

@@ -12,6 +12,8 @@ from PIL import Image
 
 from sheetstack.geometry.artwork.source import ArtworkSource
 from sheetstack.geometry.artwork.svg.coloured import read_svg_colours
+from sheetstack.geometry.artwork.svg.flattening import Flattening
+from sheetstack.geometry.separation.flat_picture import embedded_picture
 from sheetstack.geometry.separation.seen import seen_of
 from tests.separation.drawings import BOAT, VEILED, written
 
@@ -19,7 +21,11 @@ SIDE = 1000
 
 
 def _seen(path, steps=3):
-    drawing = read_svg_colours(ArtworkSource(path), lambda page: 100 / max(page), steps=steps)
+    drawing = read_svg_colours(
+        ArtworkSource(path),
+        lambda page: 100 / max(page),
+        flattening=Flattening(steps, embedded_picture),
+    )
     return seen_of(drawing)
 
 
@@ -56,7 +62,9 @@ def test_a_gradient_becomes_steps_that_fill_its_shape_and_lie_in_its_order(tmp_p
         '<rect x="50" width="50" height="50" fill="url(#b)"/></svg>'
     )
     drawing = read_svg_colours(
-        ArtworkSource(written(tmp_path, "g.svg", text)), lambda page: 100 / max(page), steps=3
+        ArtworkSource(written(tmp_path, "g.svg", text)),
+        lambda page: 100 / max(page),
+        flattening=Flattening(3),
     )
     assert [len(drawing.shapes), drawing.gradients] == [6, True]
     greys = [s.rgb[0] for s in drawing.shapes]

@@ -18,7 +18,9 @@ from ...tolerance import Tolerances
 from ..fill.contour import Compound, Contour, Rule
 from ..fill.fill import FilledEach, fill_each
 from ..fill.rings import ABSURD_MM
+from .flattening import FlatPicture
 from .path import PathData, Polylines, flatten_paths, reach
+from .state import Group
 from .stroke import Pen, stroke_outlines
 from .style import Paint
 from .transforms import Matrix, linear_and_shift
@@ -37,7 +39,7 @@ class Coat:
         A colour, or a server's reference.
     opacity : float
         Of this fill or stroke alone; the paint has its own alpha.
-    groups : tuple of (int, float)
+    groups : tuple of Group
         See ``State.groups``.
     viewport : tuple of float
         Width and height in user units, for the percentages of gradients.
@@ -45,7 +47,7 @@ class Coat:
 
     paint: Paint
     opacity: float
-    groups: tuple[tuple[int, float], ...]
+    groups: tuple[Group, ...]
     viewport: tuple[float, float]
 
 
@@ -74,6 +76,8 @@ class Item:
         Luminance of what it is painted with, for masks; None where it is not an opaque colour.
     coat : Coat, optional
         What it is painted with, for pictures; None where only the outline counts.
+    picture : FlatPicture, optional
+        It is this picture; the path is the box round it, in pixels.
     """
 
     path: PathData
@@ -86,6 +90,7 @@ class Item:
     clips: tuple[MultiPolygon, ...] = ()
     light: float | None = None
     coat: Coat | None = None
+    picture: FlatPicture | None = None
 
 
 def areas(

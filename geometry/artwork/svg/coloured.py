@@ -4,30 +4,26 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-import shapely
 import shapely.affinity
-from shapely import MultiPolygon
 
 from ...finding import Finding
 from ...tolerance import TOLERANCES, Tolerances
-from ..coloured import ColouredDrawing, ColouredShape, ScaleOf
+from ..coloured import ColouredDrawing, ScaleOf
 from ..source import ArtworkSource
-from .areas import areas_of_each
-from .gradients import Gradient, flat_steps, gradient_of
+from .coats import coats
+from .flattening import Flattening
 from .read import open_drawing
 from .state import Purpose
 
-#: Flat steps that stand for a gradient.
-GRADIENT_STEPS = 3
-#: What is covered less than this (share) is not seen.
-_UNSEEN = 0.02
+#: What is told where only the painted area is asked for, and does not hold here.
+_FLATTENED = frozenset({"artwork.gradient", "artwork.pattern"})
 
 
 def read_svg_colours(
     source: ArtworkSource,
     scale_of: ScaleOf,
     tolerances: Tolerances = TOLERANCES,
-    steps: int = GRADIENT_STEPS,
+    flattening: Flattening | None = None,
 ) -> ColouredDrawing:
     """Read what an SVG drawing paints, each area with its colour.
 
@@ -40,8 +36,8 @@ def read_svg_colours(
         for the size that is made.
     tolerances : Tolerances
         ``chord`` holds at the size that is made.
-    steps : int
-        Most flat steps that stand for a gradient.
+    flattening : Flattening, optional
+        The usual one when None.
 
     Returns
     -------
@@ -52,48 +48,21 @@ def read_svg_colours(
     ArtworkError
         As of ``read_svg``.
     """
+    flattening = flattening or Flattening()
     findings: list[Finding] = []
-    walked = open_drawing(source, tolerances, findings)
+    walked = open_drawing(source, tolerances, findings, flattening)
     scale = scale_of(walked.page)
-    finer = replace(tolerances, chord=tolerances.chord / scale)
-    walked.drawing.tolerances = finer
+    walked.drawing.tolerances = replace(tolerances, chord=tolerances.chord / scale)
     items = walked.items(Purpose.PAINT)
-    shapes, repairs = areas_of_each(items, finer, str(source.path))
-    found: list[ColouredShape] = []
-    mixed = False
-    for item, shape in zip(items, shapes, strict=True):
-        coat = item.coat
-        if shape.is_empty or coat is None:
-            continue
-        rgb, alpha = coat.paint.rgb or (0.0, 0.0, 0.0), coat.paint.alpha
-        parts: list[tuple[MultiPolygon, tuple[float, ...]]] = [(shape, (*rgb, alpha))]
-        if coat.paint.server:
-            gradient = gradient_of(walked.drawing, item)
-            if isinstance(gradient, Gradient):
-                mixed = True
-                parts = flat_steps(gradient, shape, steps, finer)
-            elif gradient is not None:
-                parts = [(shape, gradient)]
-            elif walked.drawing.is_gradient(coat.paint.server):
-                continue  # without stops it paints nothing
-        for part, (red, green, blue, opaque) in parts:
-            covers = opaque * coat.opacity
-            if covers < _UNSEEN or part.is_empty:
-                continue
-            mixed = mixed or covers < 1 or bool(coat.groups)
-            found.append(
-                ColouredShape(
-                    shapely.affinity.scale(part, scale, scale, origin=(0, 0)),
-                    (red, green, blue),
-                    covers,
-                    coat.groups,
-                    item.name,
-                )
-            )
+    laid = coats(walked.drawing, walked.walk, items, flattening)
     findings += [
         f if f.place is None else replace(f, place=(f.place[0] * scale, f.place[1] * scale))
-        for f in (*walked.drawing.findings, *repairs)
-        if f.code != "artwork.gradient"
+        for f in (*walked.drawing.findings, *laid.findings)
+        if f.code not in _FLATTENED
+    ]
+    shapes = [
+        replace(s, shape=shapely.affinity.scale(s.shape, scale, scale, origin=(0, 0)))
+        for s in laid.shapes
     ]
     page = (walked.page[0] * scale, walked.page[1] * scale)
-    return ColouredDrawing(tuple(found), page, scale, tuple(findings), mixed)
+    return ColouredDrawing(tuple(shapes), page, scale, tuple(findings), laid.mixed)

@@ -56,13 +56,9 @@ def shape_items(
     if purpose is not Purpose.PAINT:
         yield Item(path, state.matrix, name, style.clip_rule, clips=state.clips)
         return
-    if style.marker and tag in ("path", "line", "polyline", "polygon"):
-        drawing.tell_of(
-            element,
-            "artwork.marker",
-            "has markers (such as arrow heads), which are not drawn",
-            at(state.matrix, *path.rows[0, 4:].tolist()),
-        )
+    style = replace(
+        style, fill=_in_context(style.fill, state), stroke=_in_context(style.stroke, state)
+    )
     pen, rigid = _pen(drawing, element, state)
     place = at(state.matrix, *path.rows[0, 4:].tolist())
     stroked = pen.width > 0 and style.stroke_opacity > 0
@@ -94,6 +90,13 @@ def shape_items(
             light=light,
             coat=Coat(style.stroke, style.stroke_opacity, state.groups, state.viewport),
         )
+
+
+def _in_context(paint: Paint, state: State) -> Paint:
+    """Return a paint; inside a marker that of its line, where it says so (SVG 2, section 13.2)."""
+    if not paint.context or state.context is None:
+        return paint
+    return state.context[paint.context == "context-stroke"]
 
 
 def _pen(drawing: Drawing, element: Element, state: State) -> tuple[Pen, bool]:

@@ -3,7 +3,7 @@
 Every filled or stroked shape is area to be painted, whatever its colour, white too; only ``none``,
 wholly transparent paint and hidden elements are not. Gradients and patterns paint all over. Masks
 that are flat black and white are areas. What SVG 1.1 has and this reader has not (text, images,
-other masks, filters, markers) is told as a finding.
+other masks, filters) is told as a finding; ``coloured.py`` reads more.
 """
 
 from __future__ import annotations
@@ -25,6 +25,7 @@ from ..source import ArtworkSource
 from .areas import Item, areas
 from .document import Document, load_document, local_name
 from .drawing import INKSCAPE, Drawing
+from .flattening import Flattening
 from .references import enter_view_box, enter_viewport
 from .state import Purpose, State
 from .style import Cascade
@@ -145,7 +146,10 @@ class OpenedDrawing:
 
 
 def open_drawing(
-    source: ArtworkSource, tolerances: Tolerances, findings: list[Finding]
+    source: ArtworkSource,
+    tolerances: Tolerances,
+    findings: list[Finding],
+    flattening: Flattening | None = None,
 ) -> OpenedDrawing:
     """Open a drawing, or the group of it that ``source`` names.
 
@@ -155,6 +159,8 @@ def open_drawing(
     tolerances : Tolerances
     findings : list of Finding
         Gets what is wrong with style sheets.
+    flattening : Flattening, optional
+        For a drawing in colours.
 
     Raises
     ------
@@ -163,7 +169,7 @@ def open_drawing(
     """
     document = load_document(source.path)
     drawing = Drawing(document, _cascade(document, findings), tolerances, str(source.path))
-    walk = Walk(drawing, source.step)
+    walk = Walk(drawing, source.step, flattening)
     page, state = _page(drawing, walk)
     element = document.root
     if source.group is not None:

@@ -7,7 +7,7 @@ from enum import Enum
 
 from shapely import MultiPolygon
 
-from .style import Style
+from .style import Paint, Style
 from .transforms import Matrix
 
 
@@ -17,6 +17,25 @@ class Purpose(Enum):
     PAINT = "paint"  #: fills and strokes as styled
     CLIP = "clip"  #: the shapes of a clip path, whatever their paint
     BOX = "box"  #: the outlines, for a bounding box
+
+
+@dataclass(frozen=True, eq=False)
+class Group:
+    """An element that is laid down as one, with what is in it.
+
+    Parameters
+    ----------
+    number : int
+        Tells it from others of the drawing.
+    alpha : float
+        Its opacity.
+    levels : tuple of (MultiPolygon, float), optional
+        A mask in shades: areas in mm, disjoint, and how much shows in each; nothing shows beyond.
+    """
+
+    number: int
+    alpha: float
+    levels: tuple[tuple[MultiPolygon, float], ...] | None = None
 
 
 @dataclass(frozen=True)
@@ -35,8 +54,10 @@ class State:
         Ids of the ``use`` references being followed.
     sheer : bool
         An opacity between nothing and all applies.
-    groups : tuple of (int, float)
-        Elements round it, by number, that are laid down as one with an opacity below 1.
+    groups : tuple of Group
+        Elements round it that are laid down as one.
+    context : tuple of Paint, optional
+        Inside a marker: fill and stroke of the line that has it.
     """
 
     matrix: Matrix
@@ -45,4 +66,5 @@ class State:
     clips: tuple[MultiPolygon, ...] = ()
     within: tuple[str, ...] = ()
     sheer: bool = False
-    groups: tuple[tuple[int, float], ...] = ()
+    groups: tuple[Group, ...] = ()
+    context: tuple[Paint, Paint] | None = None

@@ -114,6 +114,8 @@ class Paint:
         The colour, sRGB 0 to 1; of a server, the one named after it. None where it is not known.
     alpha : float
         How much of it covers: 1 hides what is below.
+    context : str
+        ``context-fill`` or ``context-stroke``: what the line that has the marker is painted with.
     """
 
     shows: bool
@@ -122,13 +124,13 @@ class Paint:
     light: float | None = None
     rgb: tuple[float, float, float] | None = None
     alpha: float = 1.0
+    context: str = ""
 
 
 NO_PAINT = Paint(False)
-SOLID = Paint(True)
 BLACK = Paint(True, light=0.0, rgb=(0.0, 0.0, 0.0))
 #: Shares of red, green and blue in the luminance of a mask (SVG 1.1, section 14.4).
-_LUMINANCE = (0.2125, 0.7154, 0.0721)
+LUMINANCE = (0.2125, 0.7154, 0.0721)
 
 
 @dataclass(frozen=True)
@@ -150,7 +152,14 @@ class Style:
     current: Paint = BLACK  # what currentColor stands for
     font_size: float = 16.0
     clip_rule: Rule = "nonzero"
-    marker: bool = False
+    marker_start: str = ""  # references, with their #; empty for none
+    marker_mid: str = ""
+    marker_end: str = ""
+
+    @property
+    def has_markers(self) -> bool:
+        """Whether lines have markers, such as arrow heads."""
+        return bool(self.marker_start or self.marker_mid or self.marker_end)
 
 
 _KEYWORDS = {
@@ -159,6 +168,7 @@ _KEYWORDS = {
     "stroke-linecap": ("butt", "round", "square"),
     "stroke-linejoin": ("miter", "round", "bevel"),
 }
+_MARKERS = ("marker_start", "marker_mid", "marker_end")
 #: SVG 2 has joins that SVG 1.1 has not; the nearest stands in.
 _NEAREST = {"miter-clip": "miter", "arcs": "miter"}
 
@@ -213,10 +223,9 @@ def _without_variables(text: str) -> str:
 
 
 def _initial(name: str) -> dict[str, Any]:
-    field = {
-        "visibility": "visible",
-        "color": "current",
-    }.get(name, "marker" if name.startswith("marker") else name.replace("-", "_"))
+    if name == "marker":
+        return dict.fromkeys(_MARKERS, "")
+    field = {"visibility": "visible", "color": "current"}.get(name, name.replace("-", "_"))
     return {field: getattr(Style(), field)}
 
 
@@ -238,7 +247,8 @@ def _value(
     if name == "color":
         return {"current": paint(text, style.current)}
     if name.startswith("marker"):
-        return {"marker": text != "none"}
+        fields = _MARKERS if name == "marker" else (field,)
+        return dict.fromkeys(fields, "" if text == "none" else url_target(text))
     if name == "font-size":
         if text in _FONT_SIZES:
             return {field: _FONT_SIZES[text]}
@@ -307,7 +317,7 @@ def paint(text: str, current: Paint = BLACK) -> Paint:
     if word == "none":
         return NO_PAINT
     if word in ("context-fill", "context-stroke"):
-        return SOLID
+        return Paint(True, context=word)
     colour = color4.parse_color(text.split("icc-color")[0])
     if colour is None:
         raise ValueError(f"'{text[:_LONGEST_TEXT]}', expected a colour, none or url(#...)")
@@ -316,7 +326,7 @@ def paint(text: str, current: Paint = BLACK) -> Paint:
     if colour.alpha <= 0:
         return NO_PAINT
     red, green, blue = colour.to("srgb").coordinates
-    light = sum(k * c for k, c in zip(_LUMINANCE, (red, green, blue), strict=True))
+    light = sum(k * c for k, c in zip(LUMINANCE, (red, green, blue), strict=True))
     sheer = colour.alpha < 1
     return Paint(True, light=None if sheer else light, rgb=(red, green, blue), alpha=colour.alpha)
 

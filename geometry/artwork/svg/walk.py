@@ -12,11 +12,14 @@ from .areas import Item
 from .clips import Clips
 from .document import local_name
 from .drawing import Drawing
+from .flattening import Flattening
+from .images import NOT_READ, image_items
+from .markers import MARKED, marker_content
 from .masks import Masks
 from .painting import shape_items
 from .references import NEVER_PAINTED, Imposed, enter_viewport, follow_use
-from .shapes import SHAPES
-from .state import Purpose, State
+from .shapes import SHAPES, shape_path
+from .state import Group, Purpose, State
 from .style import Declared, opacity, url_target
 from .transforms import at, times, transform
 
@@ -38,7 +41,7 @@ _OPACITIES = ("opacity", "fill-opacity", "stroke-opacity")
 _CONTAINERS = frozenset({"g", "a"})
 _NOT_READ = {
     "text": "Text is not read; turn it into paths in the drawing program",
-    "image": "An embedded image is not read; trace it, or give it to the layer as a mask",
+    "image": NOT_READ,
     "foreignObject": "Foreign content is not read",
 }
 
@@ -52,9 +55,17 @@ class Walk:
         Gets the findings.
     step : callable
         Called now and then; what it raises ends the walk.
+    flattening : Flattening, optional
+        For a drawing in colours: pictures and masks in shades are read, too.
     """
 
-    def __init__(self, drawing: Drawing, step: Callable[[], None]) -> None:
+    def __init__(
+        self,
+        drawing: Drawing,
+        step: Callable[[], None],
+        flattening: Flattening | None = None,
+    ) -> None:
+        self.flattening = flattening
         self._step = step
         self._drawing = drawing
         self._count = 0
@@ -106,12 +117,16 @@ class Walk:
         sheer = state.sheer or any(_is_sheer(declared.get(name, "1")) for name in _OPACITIES)
         inside = replace(state, matrix=matrix, style=style, sheer=sheer)
         if _is_sheer(declared.get("opacity", "1")):
-            self._groups += 1
-            alpha = opacity(declared["opacity"])
-            inside = replace(inside, groups=(*state.groups, (self._groups, alpha)))
+            group = Group(self.group_number(), opacity(declared["opacity"]))
+            inside = replace(inside, groups=(*state.groups, group))
         if purpose is Purpose.BOX:
             return inside
         return self._with_effects(element, declared, inside)
+
+    def group_number(self) -> int:
+        """Return a number that no group has yet."""
+        self._groups += 1
+        return self._groups
 
     def _is_clear(self, element: Element, declared: Declared) -> bool:
         text = declared.get("opacity")
@@ -136,8 +151,15 @@ class Walk:
                 self._drawing.place_of(element, state),
             )
         if _is_given(declared, "mask"):
-            through = self._masks.area(element, url_target(declared["mask"]), state)
-            if through is None:
+            target = url_target(declared["mask"])
+            through = self._masks.area(element, target, state)
+            levels = None
+            if through is None and self.flattening is not None:
+                levels = self._masks.levels(element, target, state, self.flattening)
+            if levels is not None:
+                group = Group(self.group_number(), 1.0, levels)
+                state = replace(state, groups=(*state.groups, group))
+            elif through is None:
                 self._drawing.tell_of(
                     element,
                     "artwork.mask",
@@ -209,6 +231,10 @@ class Walk:
                 if state.within:
                     self._refuse_many_pieces(element, own)
                 items += own
+                if purpose is Purpose.PAINT and tag in MARKED and inside.style.has_markers:
+                    stack += reversed(self._markers(element, tag, inside))
+            elif tag == "image" and self.flattening is not None and purpose is Purpose.PAINT:
+                items += image_items(self._drawing, element, inside, self.flattening)
             elif tag == "use":
                 stack += follow_use(self._drawing, element, inside, purpose)
             elif purpose is Purpose.CLIP and tag != "text":
@@ -221,6 +247,20 @@ class Walk:
             else:
                 stack += self._content(element, tag, inside, imposed)
         return items
+
+    def _markers(
+        self, element: Element, tag: str, state: State
+    ) -> list[tuple[Element, State, None]]:
+        """Return what the markers of a shape hold, in painting order."""
+        path = shape_path(self._drawing, element, tag, state) if state.style.visible else None
+        if path is None or len(path) == 0:
+            return []
+        found: list[tuple[Element, State, None]] = []
+        for marker, outside in marker_content(self._drawing, element, state, path, MOST_REPEATED):
+            inside = self.enter(marker, outside, Purpose.PAINT)
+            if inside is not None:
+                found += [(child, inside, None) for child in marker]
+        return found
 
     def _refuse_many_pieces(self, element: Element, repeated: list[Item]) -> None:
         self._repeated_pieces += sum(len(item.path) for item in repeated)

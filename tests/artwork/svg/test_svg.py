@@ -259,7 +259,7 @@ def test_ambiguous_label_is_an_error_that_names_the_lines(tmp_path):
         ('<foreignObject x="5" y="6"><p>Hi</p></foreignObject>', "artwork.foreignobject", (5, 74)),
         ('<rect x="3" y="4" width="1" height="1" mask="url(#m)"/>', "artwork.mask", (3, 76)),
         ('<g filter="url(#blur)"><rect width="1" height="1"/></g>', "artwork.filter", (0, 80)),
-        ('<path d="M7 8h9" stroke="red" marker-end="url(#a)"/>', "artwork.marker", (7, 72)),
+        ('<path d="M7 8h9" stroke="red" marker-end="url(#a)"/>', "artwork.reference", (0, 80)),
         ("<flowRoot><flowPara/></flowRoot>", "artwork.unknown", (0, 80)),
         ('<use href="other.svg#cat"/>', "artwork.reference", (0, 80)),
         ('<use href="#nowhere"/>', "artwork.reference", (0, 80)),
@@ -509,3 +509,27 @@ def test_finer_tolerance_gives_more_vertices(tmp_path):
     fine = read(tmp_path, body, tolerances=Tolerances(chord=0.005))
     assert shapely.get_num_coordinates(fine.shape) > 5 * shapely.get_num_coordinates(coarse.shape)
     assert fine.shape.area == pytest.approx(np.pi * 900, rel=5e-4)
+
+
+def test_a_marker_where_a_closed_line_starts_halves_the_angle_there(tmp_path):
+    # SVG 1.1, section 11.6.2: at the start of a closed subpath the last line counts, too.
+    artwork = read(
+        tmp_path,
+        '<marker id="a" markerUnits="userSpaceOnUse" orient="auto" markerWidth="9" '
+        'markerHeight="9" overflow="visible"><rect width="8" height=".2"/></marker>'
+        '<path fill="none" marker-start="url(#a)" d="M20 20H60V60H20Z"/>',
+    )
+    middle = artwork.shape.centroid
+    # Coming upwards and going right: the mean of the two leads up and right by 45 degrees.
+    assert (middle.x - 20) == pytest.approx(middle.y - 60, abs=0.2)
+    assert artwork.shape.area == pytest.approx(1.6)
+
+
+def test_a_marker_on_a_line_within_itself_ends(tmp_path):
+    artwork = read(
+        tmp_path,
+        '<marker id="a" markerUnits="userSpaceOnUse" markerWidth="9" markerHeight="9">'
+        '<path stroke="red" marker-end="url(#a)" d="M0 1h4"/></marker>'
+        '<path fill="none" marker-end="url(#a)" d="M20 20h30"/>',
+    )
+    assert artwork.shape.area == pytest.approx(4.0)
