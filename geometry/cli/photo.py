@@ -19,7 +19,7 @@ from ..photo.wall_file import WallFile, load_wall
 from ..photo.wall_mockup import WallMockup, wall_mockup
 from ..progress import Progress
 from ..report.client_html import client_html
-from .command import out_folder
+from .command import out_folder, sized_job
 from .meter import Meter
 
 _NUMBER = r"-?[0-9]+(?:\.[0-9]+)?"
@@ -64,10 +64,10 @@ def add_photo_arguments(parser: argparse.ArgumentParser) -> None:
 def render_on_photos(chosen: argparse.Namespace, meter: Meter) -> int:
     """Paint a job onto the photos that were named."""
     walls = [_wall(chosen, path) for path in chosen.photo]
-    job = load_job(chosen.job)
     folder = out_folder(chosen, "render")
     progress = Progress(meter)
-    built = build(job, progress.part(0.0, 0.3))
+    job = sized_job(chosen, progress.part(0.0, 0.02))
+    built = build(job, progress.part(0.02, 0.3))
     share = 0.65 / len(walls)
     made: list[tuple[str, WallMockup]] = []
     for number, wall in enumerate(walls):

@@ -67,7 +67,7 @@ def painted_photo(
     pictures: Sequence[PlacedPicture],
     *,
     before: Plane | None = None,
-    reflectance: float = 0.35,
+    reflectance: float | None = None,
     white_px: tuple[float, float] | None = None,
     relief: float = 0.75,
     shadows: bool = True,
@@ -135,7 +135,8 @@ def painted_photo(
         wall = wall_light(
             linear,
             float(np.sqrt(np.prod(scale))),
-            on if before is None else on * (1 - before[top:bottom, left:right]),
+            on,
+            before=None if before is None else before[top:bottom, left:right],
             reflectance=reflectance,
             white=white,
             relief=relief,

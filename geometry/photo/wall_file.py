@@ -68,8 +68,12 @@ class WallSettings:
         about="whether the job's ground is painted first, or the wall stays bare",
         choices=GROUNDS,
     )
-    reflectance: float = field(
-        0.35, about="share of light that the bare wall throws back", least=0.02, most=0.95
+    reflectance: float | None = field(
+        None,
+        about="share of light that the bare wall throws back; 0.35 or by its lightest places when "
+        "absent",
+        least=0.02,
+        most=0.95,
     )
     white_px: tuple[float, ...] = field(
         (), about="a place in the photo that is white, in the wall's light", kind="numbers"

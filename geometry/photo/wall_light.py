@@ -1,21 +1,25 @@
 """Light and reflectance: what of a photo's wall is light, and stays when the wall is painted.
 
 A pixel shows reflectance times light, I = R S. Paint changes R; S it leaves as it is. One photo
-does not tell the two apart, so that this is a model, made of four rules:
+does not tell the two apart, so that this is a model, made of these rules:
 
-1. What is lighter than the wall on both sides and narrower than two joints is a lighter stuff:
-   mortar, lime, a scratch. (White top-hat: a picture less its opening, in the sense of mathematical
-   morphology.)
-2. What changes over more than a brick's length, and sharp edges of strong shadows, is light: an
-   edge-preserving mean of log luminance (guided filter; He, Sun and Tang, 2010, from memory).
+1. What changes over more than a brick's length, and sharp edges of strong shadows, is light: an
+   edge-preserving mean of log luminance (after the guided filter; He, Sun and Tang, 2010, from
+   memory). What is narrower than two joints and lighter than the wall on both sides is a lighter
+   stuff, mortar or lime, and raises no light: the mean is taken again with it cut off.
+2. On a wall that bears old paint, edges tell nothing: light is what changes slowly over the whole
+   picture, a quadratic surface through log luminance by least absolute deviations.
 3. Of the detail that is left, what goes with a change of hue is colour of the wall (a red brick, a
    grey joint), by linear regression on log R/G and log B/G; the rest is relief: the shadows of
-   joints and pores, and the photo's grain.
-4. How bright the light is where the wall is lit follows from the reflectance of the wall, told or
-   assumed, or from a place in the photo that is known to be white.
+   joints and pores, and the photo's grain. Where it is lighter it is bounded, as little of a wall
+   shines more than the wall; where it is wider than two joints it is mostly a stain, which paint
+   covers. Under old paint only grain is left, and none where the old paint has an edge.
+4. How bright the light is where the wall is lit follows from a place in the photo that is known to
+   be white, from the reflectance of the wall as told, or from an assumed one; then at least so
+   bright that the wall's lightest places are no whiter than such stuff can be.
 
-Paint keeps rule 2 in full and relief by a share, as a film of paint levels the finest of it. Where
-relief is darkest lie pores and the bottoms of joints: paint reaches them in part only.
+Paint keeps the light in full and relief by a share, as a film of paint levels the finest of it.
+Where relief is darkest lie pores and the bottoms of joints: paint reaches them in part only.
 """
 
 from __future__ import annotations
@@ -33,14 +37,21 @@ Plane = NDArray[np.float32]
 BRICK = 200.0
 #: Width on the wall, in mm, under which what is lighter than both sides is mortar: two joints.
 _JOINTS = 26.0
-#: Share of it that paint covers: a joint stands a little out in the light too.
-_MORTAR = 0.75
-#: By how much, in log light, it must be lighter not to be grain: perhaps, and surely.
-_GRAIN = (0.08, 0.2)
-#: Contrast in log light from which an edge is a shadow's rather than a joint's: a factor of 1.6.
-_EDGE = 0.47
+#: By how much, in log light, what is left of lighter stuff may raise the mean of light.
+_ABOVE = 0.08
+#: Contrast in log light of which half is taken for a shadow's edge: a factor of 1.65.
+_EDGE = 0.5
+#: Contrast in log light between shade and sun near by: perhaps, and surely; and how alike two
+#: places in the sun are.
+_SHADE, _ALIKE = (0.3, 0.7), 0.3
 #: And one that none reaches: a plain mean.
-_NO_EDGE = 10.0
+_NO_EDGE = 50.0
+#: Rounds of the mean with lighter stuff cut off, and of the fit by least absolute deviations.
+_ROUNDS, _FIT_ROUNDS = 3, 8
+#: Bound, in log light, that relief lighter than the wall comes near to.
+_SHINE = 0.15
+#: Share of detail wider than two joints that is relief.
+_WIDE = 0.4
 #: Pixels along the long side at which the mean of light is taken: it is smooth.
 _COARSE = 500
 _DARKEST = 1e-4
@@ -48,8 +59,15 @@ _DARKEST = 1e-4
 _PORE = (0.55, 1.6)
 #: Share of a deep pore's paint that is missing: by common practice, no source.
 _MISSED = 0.8
+#: Reflectance that is assumed of a bare wall.
+_ASSUMED = 0.35
+#: Reflectance of the lightest mortar or concrete, and of old white paint (common practice, no
+#: source), and the share of the wall that may be lighter: what shines in the sun.
+_LIGHTEST, _WHITE, _SHINING = 0.6, 0.85, 0.005
 #: Light on the wall in which white paint (reflectance 0.9) is as bright as a photo can be.
 _MOST_LIGHT = 1.1
+#: Luminance of linear sRGB.
+_GREY = np.asarray([0.2126, 0.7152, 0.0722], np.float32)
 
 
 @dataclass(frozen=True, eq=False)
@@ -76,7 +94,8 @@ def wall_light(
     pixels_per_mm: float,
     on: Plane,
     *,
-    reflectance: float = 0.35,
+    before: Plane | None = None,
+    reflectance: float | None = None,
     white: Floats | None = None,
     relief: float = 0.75,
     shadows: bool = True,
@@ -91,8 +110,10 @@ def wall_light(
         Of the wall, about.
     on : float32 array (rows, columns)
         1 where the wall is to be painted: only this part is measured.
-    reflectance : float
-        Of the bare wall, where no white place is known.
+    before : float32 array (rows, columns), optional
+        1 where something stands before the wall: it tells nothing of the wall's light.
+    reflectance : float, optional
+        Of the bare wall, where no white place is known; assumed when absent.
     white : float64 array (3,), optional
         Linear light of a white place in the wall's light.
     relief : float
@@ -105,35 +126,136 @@ def wall_light(
     WallLight
         Where nothing is painted, reflectance times light is the photo again.
     """
-    grey = np.asarray([0.2126, 0.7152, 0.0722], np.float32)  # luminance of linear sRGB
-    bright = np.log(np.maximum(photo @ grey, _DARKEST))
-    bright = bright - np.float32(_MORTAR) * _lighter(bright, pixels_per_mm)
+    if before is not None:
+        photo = _filled(photo, 1 - before)
+        on = on * (1 - before)
+    luminance = photo @ _GREY
+    bright = np.log(np.maximum(luminance, _DARKEST))
     seen = on > 0.5
     if not seen.any():
         seen = np.ones(on.shape, bool)
-    smooth = _smooth(bright, pixels_per_mm, _EDGE if shadows else _NO_EDGE)
+    smooth = _smooth_light(bright, pixels_per_mm) if shadows else _slow_light(bright, seen)
     detail = bright - smooth
     rough = detail - _of_hue(photo, detail, pixels_per_mm, seen)
-    if not shadows:
-        # Old pictures are wider than grain, and grain is all that is left to tell relief by.
-        rough = rough - _boxed(rough, max(2, round(_JOINTS * pixels_per_mm / 4)))
+    kept = _relief(rough, pixels_per_mm) if shadows else _grain(rough, seen)
     # The lit part of the wall, not its mean: shade is darker than what was told.
     lit = float(np.exp(np.quantile(smooth[seen], 0.75)))
-    if white is None:
+    colour = np.ones(3)
+    if white is not None:
+        level = float(white @ _GREY) / 0.9
+        colour = np.asarray(white) / max(float(white @ _GREY), _DARKEST)
+    elif reflectance is not None:
         # White where the photo ends would be the same for every brighter light.
         level = min(lit / reflectance, _MOST_LIGHT)
-        colour = np.ones(3)
     else:
-        level = float(white @ grey) / 0.9
-        colour = np.asarray(white) / max(float(white @ grey), _DARKEST)
+        lightest = float(np.quantile(_boxed(luminance, 1)[seen], 1 - _SHINING))
+        least = lightest / (_LIGHTEST if shadows else _WHITE)
+        level = min(max(lit / _ASSUMED, least), _MOST_LIGHT)
     own = lit / level
-    light = np.exp(smooth + np.float32(relief) * rough) / np.float32(own)
+    light = np.exp(smooth + np.float32(relief) * kept) / np.float32(own)
     whole = light[..., None] * colour.astype(np.float32)
     low, high = _PORE
-    deep = np.clip((-rough - low) / (high - low), 0, 1)
+    deep = np.clip((-(rough if shadows else kept) - low) / (high - low), 0, 1)
     reached = 1 - np.float32(_MISSED) * deep * deep * (3 - 2 * deep)
     wall = np.mean(photo[seen] / np.maximum(whole[seen], _DARKEST), axis=0, dtype=np.float64)
     return WallLight(whole.astype(np.float32), reached.astype(np.float32), wall)
+
+
+def _smooth_light(bright: Plane, pixels_per_mm: float) -> Plane:
+    """Return log light on a bare wall: rule 1."""
+    cap = _without_joints(bright, pixels_per_mm) + np.float32(_ABOVE)
+    smooth = cap
+    for _ in range(_ROUNDS):
+        smooth = _smooth(np.minimum(bright, np.maximum(smooth, cap)), pixels_per_mm, _EDGE)
+    return smooth
+
+
+def _slow_light(bright: Plane, seen: NDArray[np.bool_]) -> Plane:
+    """Return log light on a wall with old paint: rule 2."""
+    rows, columns = bright.shape
+    y, x = np.mgrid[-1 : 1 : rows * 1j, -1 : 1 : columns * 1j].astype(np.float32)
+    terms = np.stack([np.ones_like(x), x, y, x * x, x * y, y * y], axis=2)
+    step = max(1, int(np.sqrt(seen.sum() / 20_000)))
+    some = seen[::step, ::step]
+    table = terms[::step, ::step][some].astype(np.float64)
+    values = bright[::step, ::step][some].astype(np.float64)
+    weight = np.ones(len(values))
+    slopes = np.zeros(6)
+    for _ in range(_FIT_ROUNDS):
+        pulled = table * weight[:, None]
+        slopes = np.linalg.lstsq(pulled, values * weight, rcond=None)[0]
+        # Square roots, as both sides of the equation are weighted.
+        weight = 1 / np.sqrt(np.maximum(np.abs(values - table @ slopes), 0.02))
+    found: Plane = (terms @ slopes.astype(np.float32)).astype(np.float32)
+    return found
+
+
+def _relief(rough: Plane, pixels_per_mm: float) -> Plane:
+    """Return the relief of a bare wall in its detail: rule 3."""
+    bounded = np.where(rough > 0, _SHINE * np.tanh(rough / _SHINE), rough).astype(np.float32)
+    radius = max(1, round(_JOINTS * pixels_per_mm / 4))
+    # Twice, so that squares do not show.
+    wide = _boxed(_boxed(bounded, radius), radius)
+    found: Plane = bounded - np.float32(1 - _WIDE) * wide
+    return found
+
+
+def _grain(rough: Plane, seen: NDArray[np.bool_]) -> Plane:
+    """Return the grain of a wall with old paint in its detail: rule 3."""
+    fine = rough - _boxed(rough, 1)
+    power = _boxed(fine * fine, 3)
+    usual = float(np.quantile(power[seen], 0.25))
+    # Lively places are edges of old paint: the more they exceed grain, the less of them is left.
+    found: Plane = fine * np.minimum(np.float32(1), usual / np.maximum(power, np.float32(1e-12)))
+    return found
+
+
+def _without_joints(bright: Plane, pixels_per_mm: float) -> Plane:
+    """Return log luminance without what is lighter and narrower than two joints: its opening.
+
+    A strip of sun between two shadows stays: it is as light as the wall near by in the sun.
+    """
+    step = max(1, max(bright.shape) // _COARSE)
+    small = _shrunk(bright, step)
+    width = max(3, round(_JOINTS * pixels_per_mm / step))
+    if width > min(small.shape) // 2:  # a joint as wide as the picture is no joint
+        return bright
+    a, b = _guide(small, max(1, width // 6), _EDGE)
+    even = a * small + b
+    opened = _most(_least(even, width), width)
+    brick = min(max(width, round(BRICK * pixels_per_mm / step)), min(small.shape) - 1)
+    lit = _most(opened, 2 * brick)
+    low, high = _SHADE
+    shaded = np.clip((lit - opened - low) / (high - low), 0, 1)
+    sun = shaded * np.exp(-(((even - lit) / _ALIKE) ** 2))
+    opened = np.maximum(opened, np.asarray(opened + sun * (even - opened), np.float32))
+    # The edges of its squares go, those of shadows stay.
+    a, b = _guide(opened, max(1, width // 2), _EDGE)
+    return _grown(a * opened + b, bright.shape, step)
+
+
+def _filled(photo: Plane, weight: Plane) -> Plane:
+    """Return a photo with the mean of the wall round about where something stands before it."""
+    step = max(1, max(weight.shape) // _COARSE)
+    sure = _shrunk(np.asarray(weight >= 0.99, np.float32), step)
+    sure = (sure >= 0.99).astype(np.float32)
+    shown = np.stack([_shrunk(photo[..., c], step) for c in range(3)], axis=2)
+    mean = shown.copy()
+    known: NDArray[np.bool_] = sure > 0
+    if not known.any():
+        return photo
+    radius = 2
+    while not known.all():
+        count = _boxed(sure, radius)
+        near = (count > 1e-3) & ~known
+        for c in range(3):
+            total = _boxed(shown[..., c] * sure, radius)
+            mean[near, c] = total[near] / count[near]
+        known = known | near
+        radius *= 2
+    grown = np.stack([_grown(mean[..., c], weight.shape, step) for c in range(3)], axis=2)
+    part = weight[..., None]
+    return np.asarray(photo * part + grown * (1 - part), np.float32)
 
 
 def _of_hue(photo: Plane, detail: Plane, pixels_per_mm: float, seen: NDArray[np.bool_]) -> Plane:
@@ -153,59 +275,46 @@ def _of_hue(photo: Plane, detail: Plane, pixels_per_mm: float, seen: NDArray[np.
     return np.clip(explained, -1.0, 1.0).astype(np.float32)
 
 
-def _lighter(values: Plane, pixels_per_mm: float) -> Plane:
-    """Return by how much narrow places are lighter than what lies on both sides."""
-    width = max(3, round(_JOINTS * pixels_per_mm))
-    if width > min(values.shape) // 2:  # a joint as wide as the picture is no joint
-        return np.zeros_like(values)
-    fine = _boxed(values, 1)
-    worn = fine
-    for axis in (0, 1):
-        worn = _least(worn, width, axis)
-    opened = -worn
-    for axis in (0, 1):
-        opened = _least(opened, width, axis)
-    low, high = _GRAIN
-    sure = np.clip((fine + opened - low) / (high - low), 0, 1)
-    # Of the photo as it is, not of its mean: a mean would darken what lies beside a joint.
-    found: Plane = sure * np.maximum(values + opened, 0)
-    return found
+def _most(values: Plane, width: int) -> Plane:
+    """Return the most of each square of ``width`` pixels, edges repeated."""
+    return -_least(-values, width)
 
 
-def _least(values: Plane, width: int, axis: int) -> Plane:
-    """Return the least of ``width`` neighbours along an axis, edges repeated."""
+def _least(values: Plane, width: int) -> Plane:
+    """Return the least of each square of ``width`` pixels, edges repeated."""
     before = width // 2
-    pad = [(0, 0), (0, 0)]
-    pad[axis] = (before, width - 1 - before)
-    least = np.pad(values, pad, "edge")
-    done = 1
-    # The least of 2, 4, 8 ... neighbours, then of the two such runs that make up the width.
-    while done < width:
-        step = min(done, width - done)
-        count = least.shape[axis] - step
-        least = np.minimum(
-            np.take(least, range(count), axis), np.take(least, range(step, step + count), axis)
-        )
-        done += step
+    least = np.pad(values, (before, width - 1 - before), "edge")
+    for axis in (0, 1):
+        done = 1
+        # The least of 2, 4, 8 ... neighbours, then of the two such runs that make up the width.
+        while done < width:
+            step = min(done, width - done)
+            count = least.shape[axis] - step
+            least = np.minimum(
+                np.take(least, range(count), axis), np.take(least, range(step, step + count), axis)
+            )
+            done += step
     return least
 
 
 def _smooth(values: Plane, pixels_per_mm: float, edge: float) -> Plane:
     """Return an edge-preserving mean over a brick's length, by a guided filter of itself."""
     step = max(1, max(values.shape) // _COARSE)
-    small = _shrunk(values, step)
     radius = max(2, round(BRICK * pixels_per_mm / step / 2))
-    mean = _boxed(small, radius)
-    spread = np.maximum(_boxed(small * small, radius) - mean * mean, np.float32(0))
-    slope = np.asarray(spread / (spread + edge * edge), np.float32)
-    a, b = _boxed(slope, radius), _boxed(mean * (np.float32(1) - slope), radius)
+    a, b = _guide(_shrunk(values, step), radius, edge)
     # The guide at full size keeps a shadow's edge where it is.
-    if step == 1:
-        found: Plane = a * values + b
-        return found
     a, b = _grown(a, values.shape, step), _grown(b, values.shape, step)
-    own = _boxed(values, step)
-    return (a * own + b).astype(np.float32)
+    return (a * _boxed(values, step // 2) + b).astype(np.float32)
+
+
+def _guide(values: Plane, radius: int, edge: float) -> tuple[Plane, Plane]:
+    """Return by what to multiply values, and what to add, for their edge-preserving mean."""
+    mean = _boxed(values, radius)
+    spread = np.maximum(_boxed(values * values, radius) - mean * mean, np.float32(0))
+    # Squares, so that weak edges are left out and strong ones kept whole.
+    half = np.float32(edge * edge / 4) ** 2
+    slope = np.asarray(spread * spread / (spread * spread + half), np.float32)
+    return _boxed(slope, radius), _boxed(mean * (np.float32(1) - slope), radius)
 
 
 def _shrunk(values: Plane, step: int) -> Plane:
@@ -219,6 +328,8 @@ def _shrunk(values: Plane, step: int) -> Plane:
 
 def _grown(values: Plane, shape: tuple[int, ...], step: int) -> Plane:
     """Return a shrunk plane at full size again, straight lines between its pixels' middles."""
+    if step == 1:
+        return values
     grown = values
     for axis in (0, 1):
         place = (np.arange(shape[axis]) + 0.5) / step - 0.5
@@ -234,6 +345,8 @@ def _grown(values: Plane, shape: tuple[int, ...], step: int) -> Plane:
 def _boxed(values: Plane, radius: int) -> Plane:
     """Return the mean over squares of pixels, edges repeated."""
     found: Floats = values.astype(np.float64)
+    if radius < 1:
+        return values
     size = 2 * radius + 1
     for axis in (0, 1):
         wide = [(0, 0), (0, 0)]
