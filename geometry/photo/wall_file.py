@@ -46,6 +46,12 @@ class WallSettings:
         (), about="two points on the wall whose distance is known", kind="points"
     )
     length_mm: float | None = field(None, about="their distance", least=1, most=1e6)
+    second_px: tuple[Point, ...] = field(
+        (),
+        about="another known distance, across the first: needed where the photo was cropped",
+        kind="points",
+    )
+    second_mm: float | None = field(None, about="that distance", least=1, most=1e6)
     focal_mm35: float | None = field(
         None,
         about="focal length as on 35 mm film; the photo's own when absent",
@@ -170,7 +176,14 @@ def load_wall(path: str | os.PathLike[str], **told: Any) -> WallFile:
 def _check(wall: WallFile) -> None:
     """Check what spans several keys."""
     given, path = wall.settings, wall.path
-    by_lines = bool(given.level_px or given.upright_px or given.length_px or given.length_mm)
+    by_lines = bool(
+        given.level_px
+        or given.upright_px
+        or given.length_px
+        or given.length_mm
+        or given.second_px
+        or given.second_mm
+    )
     if bool(given.corners_px) == by_lines:
         raise JobError(
             f"{path}: expected either four corners (corners_px, --corners), or level_px, "
@@ -185,6 +198,8 @@ def _check(wall: WallFile) -> None:
                 raise JobError(f"{path}: {key}: expected {count} or more, found fewer.")
         if len(given.length_px) != 2 or given.length_mm is None:
             raise JobError(f"{path}: length_px, length_mm: expected two points and their distance.")
+        if (len(given.second_px) not in (0, 2)) or bool(given.second_px) != bool(given.second_mm):
+            raise JobError(f"{path}: second_px, second_mm: expected two points and their distance.")
         for key in ("level_px", "upright_px"):
             if any(len(line) != 2 for line in getattr(given, key)):
                 raise JobError(f"{path}: {key}: expected two points a line.")

@@ -167,14 +167,19 @@ def _finder(
     level, upright = np.array(given.level_px), np.array(given.upright_px)
     length_mm = given.length_mm
     assert length_mm is not None  # load_wall has checked it
-    count = 2 * len(level)
+
+    half, whole = len(level), len(level) + len(upright)
 
     def by_lines(clicked: Floats) -> WallView:
-        lines = clicked[:-2].reshape(-1, 2, 2)
-        half = count // 2
-        return view_from_lines(lines[:half], lines[half:], clicked[-2:], length_mm, pixels, focal)
+        pairs = clicked.reshape(-1, 2, 2)
+        second = None if given.second_mm is None else (pairs[whole + 1], given.second_mm)
+        return view_from_lines(
+            pairs[:half], pairs[half:whole], pairs[whole], length_mm, pixels, focal, second
+        )
 
     marked = [level.reshape(-1, 2), upright.reshape(-1, 2), np.array(given.length_px)]
+    if given.second_px:
+        marked.append(np.array(given.second_px))
     return by_lines, np.concatenate(marked)
 
 

@@ -31,6 +31,11 @@ from .homography import homography, mapped
 _FOCAL_RANGE = (0.3, 6.0)
 #: Rounds of refining; each squares the error, so that the last ones change nothing.
 _ROUNDS = 12
+#: What a single length leaves open.
+_LENS = (
+    "Heights against widths rest on a lens that no data tell, and are off where the photo was "
+    "cropped: a second length, across the first, settles it (second_px, second_mm)."
+)
 #: The sides of the rectangle, as the camera sees them, may differ from those told by this share.
 ASPECT_OFF = 0.03
 
@@ -147,6 +152,7 @@ def view_from_lines(
     length_mm: float,
     pixels: tuple[int, int],
     focal_px: float | None = None,
+    second: tuple[ArrayLike, float] | None = None,
 ) -> WallView:
     """Return the view from two families of parallel lines and one length.
 
@@ -162,6 +168,9 @@ def view_from_lines(
     pixels : tuple of int
         Width and height of the photo.
     focal_px : float, optional
+    second : tuple, optional
+        Another length, in another direction: two points in pixels and their distance in mm. With
+        it sizes rest on no lens, as they must where the photo was cropped.
 
     Returns
     -------
@@ -171,7 +180,7 @@ def view_from_lines(
     Raises
     ------
     GeometryError
-        Fewer than two lines in a family, or lines that fix no view.
+        Fewer than two lines in a family, or lines and lengths that fix no view.
     """
     families = [np.asarray(lines, np.float64) for lines in (level, upright)]
     for name, lines in zip(("level", "upright"), families, strict=True):
@@ -206,18 +215,63 @@ def view_from_lines(
     shift = middle * distance
     plane = np.diag([focal, focal, 1.0]) @ np.column_stack([rotation[:, 0], rotation[:, 1], shift])
     to_pixels = np.linalg.inv(to_middle) @ plane
+    error, lengths, notes = float(max(off1, off2)), f"a length of {length_mm:g} mm", said[1:]
+    if second is not None:
+        other = np.asarray(second[0], np.float64)
+        # By the vanishing points as they are, not as a lens would have them square.
+        lines = np.diag([focal, focal, 1.0]) @ np.column_stack([r1, r2, middle])
+        to_pixels = np.linalg.inv(to_middle) @ lines
+        to_pixels = _stretched(to_pixels, (ends, length_mm), (other, second[1]))
+        focal, said = _focal(focal_px, _focals_of(to_middle @ to_pixels), pixels)
+        known = rectangle_corners(2 * length_mm, 2 * length_mm) - length_mm
+        seen = mapped(to_pixels, known)
+        rotation, shift = _pose(to_middle @ to_pixels, focal)
+        rotation, shift, off = _refined(rotation, shift, focal, known, seen, pixels)
+        error, lengths = max(error, off), f"lengths of {length_mm:g} and {second[1]:g} mm"
+        notes = said[1:]
+    elif focal_px is None:
+        notes = [*notes, _LENS]
     return WallView(
         to_pixels / to_pixels[2, 2],
         pixels,
         focal,
         rotation,
         shift,
-        float(max(off1, off2)),
+        error,
         f"two families of parallel lines ({len(families[0])} level, {len(families[1])} upright) "
-        f"and a length of {length_mm:g} mm; lines are off by {max(off1, off2):.2f} px at most; "
+        f"and {lengths}; lines are off by {max(off1, off2):.2f} px at most; "
         f"focal length {focal:.0f} px, {said[0]}",
-        tuple(said[1:]),
+        tuple(notes),
     )
+
+
+def _stretched(
+    to_pixels: Floats, first: tuple[Floats, float], second: tuple[Floats, float]
+) -> Floats:
+    """Return the map with the wall's x and y scaled, so that two lengths are as told.
+
+    Parameters
+    ----------
+    to_pixels : float64 array (3, 3)
+    first, second : tuple
+        Two points in pixels, and their distance in mm.
+    """
+    back = np.linalg.inv(to_pixels)
+    rows, wanted = [], []
+    for ends, told in (first, second):
+        if ends.shape != (2, 2):
+            raise GeometryError("Expected the second length by two points.")
+        one, two = mapped(back, ends)
+        rows.append((two - one) ** 2)
+        wanted.append(told**2)
+    table = np.array(rows)
+    if abs(np.linalg.det(table)) < 0.01 * table[0].sum() * table[1].sum():
+        raise GeometryError("The two lengths run the same way: expected one across the other.")
+    squares = np.linalg.solve(table, wanted)
+    if (squares <= 0).any():
+        raise GeometryError("The two lengths do not go together: measure them again.")
+    found: Floats = to_pixels @ np.diag([*(1 / np.sqrt(squares)), 1.0])
+    return found
 
 
 def click_error(

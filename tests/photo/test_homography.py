@@ -118,6 +118,35 @@ def test_two_families_of_lines_and_a_length_measure_the_wall(told):
     assert view.camera_mm[2] == pytest.approx(place[2], rel=1e-6)
 
 
+def test_a_second_length_measures_a_cropped_photo():
+    true, _ = camera(28, 14, 3, 5000)
+    level, upright, length = _lines(true)
+    second = mapped(true, [(0, 0), (100, 700)]), np.hypot(100, 700)
+    there = mapped(true, [(0, 0), (1000, 0), (1000, 700), (0, 700)])
+    # Cropped at the left and above: the lens' axis is far from the middle of what is left.
+    off = np.array([600.0, 400.0])
+    left = (int(PIXELS[0] - off[0]), int(PIXELS[1] - off[1]))
+    marks = level - off, upright - off, length - off, 1350.0, left
+    wrong = view_from_lines(*marks, 3100.0)
+    view = view_from_lines(*marks, 3100.0, (second[0] - off, second[1]))
+    sides = [np.hypot(*np.diff(v.wall_at(there - off), axis=0).T) for v in (wrong, view)]
+    assert np.abs(sides[0] / [1000, 700, 1000] - 1).max() > 0.01
+    assert sides[1] == pytest.approx([1000, 700, 1000], rel=1e-6)
+
+
+@pytest.mark.parametrize(
+    ("ends", "long", "said"),
+    [
+        ([(0, 0), (900, 0)], 900.0, "same way"),
+        ([(0, 0), (1000, 900)], 300.0, "do not go together"),
+    ],
+)
+def test_lengths_that_cannot_be_are_one_sentence(ends, long, said):
+    true, _ = camera(28, 14, 3, 5000)
+    with pytest.raises(GeometryError, match=said):
+        view_from_lines(*_lines(true), 1350.0, PIXELS, second=(mapped(true, ends), long))
+
+
 def test_a_photo_taken_squarely_needs_no_focal_length_for_sizes():
     true, _ = camera(0, 0, 0, 5000)
     view = view_from_lines(*_lines(true), 1350.0, PIXELS)
