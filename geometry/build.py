@@ -10,14 +10,14 @@ from shapely import MultiPolygon
 from shapely.affinity import translate
 
 from .artwork.care import CareArea, read_care
-from .artwork.read import LayerDrawing, read_all
+from .artwork.read import Artwork, LayerDrawing, read_all
 from .colour import hides
 from .errors import GeometryError
 from .finding import Finding, Severity
 from .geos_fault import geos_told
-from .job.job import Job
+from .job.job import Job, needed_by_layer
 from .job.processes import process_findings
-from .job.sections import LayerSettings
+from .job.sections import LayerSettings, SheetSettings
 from .mesh.check import Soundness, faults_as_written, leak_finding, volume, wanted_of_plate
 from .mesh.islands import Piece, find_pieces
 from .mesh.solid import Mesh, extrude
@@ -27,6 +27,7 @@ from .sheet.alignment import with_mismatches
 from .sheet.registration import registration_findings
 from .sheet.sheet import PlacedArtwork, Sheet, artwork_shift, place_artworks
 from .sheet.trapping import trapped
+from .step_cache import StepCache, kept
 from .support.bridges import Bridge
 from .support.constraints import DrawnBridge, area_shape, rules_for
 from .support.held_islands import HeldIsland
@@ -147,7 +148,12 @@ class Build:
         return any(f.severity is Severity.SPOILS for f in self.findings)
 
 
-def build(job: Job, progress: Progress | None = None, tolerances: Tolerances = TOLERANCES) -> Build:
+def build(
+    job: Job,
+    progress: Progress | None = None,
+    tolerances: Tolerances = TOLERANCES,
+    cache: StepCache | None = None,
+) -> Build:
     """Build all sheets of a job.
 
     Parameters
@@ -156,6 +162,8 @@ def build(job: Job, progress: Progress | None = None, tolerances: Tolerances = T
     progress : Progress, optional
         Told what is being done; may raise ``Cancelled``.
     tolerances : Tolerances
+    cache : StepCache, optional
+        Steps that it has from earlier builds are not done again; the result is the same.
 
     Raises
     ------
@@ -167,10 +175,10 @@ def build(job: Job, progress: Progress | None = None, tolerances: Tolerances = T
     """
     progress = progress or Progress()
     reading, building = progress.part(0.0, 0.2), progress.part(0.2, 1.0)
-    drawings = read_all(job, reading, tolerances)
+    drawings = read_all(job, reading, tolerances, cache)
     pages = [d.artwork.page for d in drawings if d.artwork.page is not None]
-    care = read_care(job, pages[0] if pages else None, tolerances)
-    return build_sheets(job, drawings, building, tolerances, care)
+    care = read_care(job, pages[0] if pages else None, tolerances, cache)
+    return build_sheets(job, drawings, building, tolerances, care, cache)
 
 
 def build_sheets(
@@ -179,6 +187,7 @@ def build_sheets(
     progress: Progress | None = None,
     tolerances: Tolerances = TOLERANCES,
     care: Sequence[CareArea] = (),
+    cache: StepCache | None = None,
 ) -> Build:
     """Build all sheets of a job from what was drawn for its layers.
 
@@ -192,6 +201,8 @@ def build_sheets(
     tolerances : Tolerances
     care : sequence of CareArea
         Where damage counts more than once, in the artwork's frame.
+    cache : StepCache, optional
+        As for :func:`build`.
 
     Raises
     ------
@@ -206,9 +217,8 @@ def build_sheets(
     artworks = [drawing.artwork for drawing in drawings]
     named = [(layer.name, a) for layer, a in zip(job.layers, artworks, strict=True)]
     with geos_told("Laying the layers' drawings in register"):
-        placed = place_artworks(named, job.sheet)
-        placed = with_mismatches(placed, job.sheet)
-        placed = trapped(placed, job.layers, job.registration.trap_mm)
+        opacities = [layer.opacity for layer in job.layers]
+        placed = kept(cache, _placed, named, job.sheet, opacities, job.registration.trap_mm)
     shift = artwork_shift(artworks, job.sheet)
     drawn = [tuple(DrawnBridge(line + shift) for line in d.bridges) for d in drawings]
     careful = [(translate(c.shape, *shift), c.factor) for c in care]
@@ -221,7 +231,9 @@ def build_sheets(
     for done, i in enumerate(reversed(range(count))):
         part = progress.part(done / count, (done + 1) / count)
         with geos_told(f"{job.layers[i].name} ({drawings[i].source.path})"):
-            sheets = _build_layer(job, i, placed[i], drawn[i], coats, careful, part, tolerances)
+            sheets = _build_layer(
+                job, i, placed[i], drawn[i], coats, careful, part, tolerances, cache
+            )
         openings = [sheet.sheet.openings for sheet in sheets]
         painted = openings[0] if len(sheets) == 1 else shapely.union_all(openings)
         coats[i] = replace(coats[i], shape=as_multipolygon(painted))
@@ -230,6 +242,16 @@ def build_sheets(
     if len(built) != count:  # split layers: the job as it is made
         job = replace(job, layers=tuple(layer.settings for layer in built))
     return Build(job, tuple(built))
+
+
+def _placed(
+    named: Sequence[tuple[str, Artwork]],
+    sheet: SheetSettings,
+    opacities: Sequence[float],
+    trap: float,
+) -> tuple[PlacedArtwork, ...]:
+    placed = with_mismatches(place_artworks(named, sheet), sheet)
+    return trapped(placed, opacities, trap)
 
 
 def _nothing_to_cut(drawings: Sequence[LayerDrawing]) -> str:
@@ -249,24 +271,59 @@ def _build_layer(
     care: Sequence[tuple[MultiPolygon, float]],
     progress: Progress,
     tolerances: Tolerances,
+    cache: StepCache | None,
 ) -> list[BuiltLayer]:
     """Build a layer's sheet, or its two."""
     settings = job.layers[number]
-    rules = rules_for(job, settings, drawn)
-    care = _care_of(job, settings.name, care)
-    below, above = coats[:number], coats[number + 1 :]
+    above = coats[number + 1 :]
     holding, making = progress.part(0.0, 0.7), progress.part(0.7, 1.0)
-    if settings.split:
-        parts = split_layer(job, settings, artwork, rules, below, above, holding, tolerances, care)
-    else:
-        damage = DamageMap(coats[number], below, above, job.ground, care)
-        supported = support_layer(job, settings, artwork, rules, damage, holding, tolerances)
-        parts = [Part(settings, artwork, supported)]
+    parts = kept(
+        cache,
+        _support,
+        needed_by_layer(job, number),
+        artwork,
+        drawn,
+        coats[number],
+        coats[:number],
+        above,
+        care,
+        tolerances,
+        progress=holding,
+        cache=cache,
+    )
     unseen = _unseen(artwork, settings.name, job.layers[number + 1 :], above)
     return [
-        _build_sheet(job, part, unseen, making.part(k / len(parts), (k + 1) / len(parts)))
+        _build_sheet(job, part, unseen, making.part(k / len(parts), (k + 1) / len(parts)), cache)
         for k, part in enumerate(parts)
     ]
+
+
+def _support(
+    job: Job,
+    artwork: PlacedArtwork,
+    drawn: tuple[DrawnBridge, ...],
+    coat: Coat,
+    below: Sequence[Coat],
+    above: Sequence[Coat],
+    care: Sequence[tuple[MultiPolygon, float]],
+    tolerances: Tolerances,
+    *,
+    progress: Progress,
+    cache: StepCache | None,
+) -> tuple[Part, ...]:
+    """Hold the islands of a job's one layer."""
+    (settings,) = job.layers
+    rules = rules_for(job, settings, drawn)
+    care = _care_of(job, settings.name, care)
+    if settings.split:
+        return tuple(
+            split_layer(
+                job, settings, artwork, rules, below, above, progress, tolerances, care, cache
+            )
+        )
+    damage = kept(cache, DamageMap, coat, below, above, job.ground, care)
+    supported = support_layer(job, settings, artwork, rules, damage, progress, tolerances, cache)
+    return (Part(settings, artwork, supported),)
 
 
 def _care_of(
@@ -321,18 +378,43 @@ def _unseen(
     ]
 
 
-def _build_sheet(job: Job, part: Part, unseen: Sequence[Finding], progress: Progress) -> BuiltLayer:
+@dataclass(frozen=True)
+class _Solid:
+    """A sheet as a solid, and what is to be known of it."""
+
+    mesh: Mesh
+    soundness: Soundness
+    fault: str
+    islands: tuple[Piece, ...]
+
+
+def _fallen(plain: MultiPolygon, thickness: float) -> tuple[Piece, ...]:
+    """Return what would fall out of a sheet as drawn."""
+    return find_pieces(extrude(plain, thickness)).islands
+
+
+def _solid(shape: MultiPolygon, thickness: float, *, layer: str, progress: Progress) -> _Solid:
+    mesh = extrude(shape, thickness, progress.part(0.0, 0.6))
+    progress(0.6, f"{layer}: checking the solid")
+    sound, fault = faults_as_written(mesh, wanted_of_plate(shape, thickness))
+    return _Solid(mesh, sound, fault, find_pieces(mesh).islands)
+
+
+def _build_sheet(
+    job: Job,
+    part: Part,
+    unseen: Sequence[Finding],
+    progress: Progress,
+    cache: StepCache | None,
+) -> BuiltLayer:
     settings, artwork = part.settings, part.artwork
     plain, held = part.supported.plain, part.supported.held
-    progress(0.0, f"{settings.name}: looking for islands")
-    # What would fall out of the sheet as drawn.
-    with aside(lambda: find_pieces(extrude(plain.shape, plain.thickness)).islands) as fallen:
-        mesh = extrude(held.sheet.shape, held.sheet.thickness, progress.part(0.0, 0.6))
-        progress(0.6, f"{settings.name}: checking the solid")
-        shape = held.sheet.shape
-        sound, fault = faults_as_written(mesh, wanted_of_plate(shape, held.sheet.thickness))
-        left = find_pieces(mesh).islands
+    sheet, name = held.sheet, settings.name
+    progress(0.0, f"{name}: looking for islands")
+    with aside(lambda: kept(cache, _fallen, plain.shape, plain.thickness)) as fallen:
+        solid = kept(cache, _solid, sheet.shape, sheet.thickness, layer=name, progress=progress)
         islands = fallen()
+    left, fault = solid.islands, solid.fault
     findings = [*artwork.findings, *unseen, *part.supported.findings]
     findings += [
         Finding(
@@ -353,8 +435,8 @@ def _build_sheet(job: Job, part: Part, unseen: Sequence[Finding], progress: Prog
         islands=islands,
         bridges=held.bridges,
         sheet=held.sheet,
-        mesh=mesh,
-        soundness=sound,
+        mesh=solid.mesh,
+        soundness=solid.soundness,
         fault=fault,
         islands_left=left,
         mass_g=job.material.mass_g(float(shapely.area(held.sheet.shape)) * plain.thickness),

@@ -13,12 +13,15 @@ from ...geometry.artwork.source import source_of
 from ...geometry.build import Build, build
 from ...geometry.job.job import Job
 from ...geometry.progress import Progress
+from ...geometry.step_cache import StepCache
 from ..job import kept_artwork
 
 #: What files and kept copies were like.
 Stamp = tuple[tuple[int, int] | tuple[str, str], ...]
 
 _last: list[tuple[Job, Stamp, Build]] = []
+#: Steps of earlier builds: after an edit only what hangs on it is done again.
+STEPS = StepCache()
 
 
 def builder(scene: bpy.types.Scene, job: Job) -> Callable[[Progress], Build]:
@@ -34,7 +37,7 @@ def builder(scene: bpy.types.Scene, job: Job) -> Callable[[Progress], Build]:
             if known == job and its_stamp == stamp:
                 return result
         with kept_artwork.restored(copies, job) as complete:
-            result = replace(build(complete, progress), job=job)
+            result = replace(build(complete, progress, cache=STEPS), job=job)
         _last[:] = [(job, stamp, result)]
         return result
 
@@ -62,6 +65,7 @@ def _stamp(job: Job) -> tuple[tuple[int, int], ...]:
 @persistent  # type: ignore[untyped-decorator]
 def _forget(*_: Any) -> None:
     _last.clear()
+    STEPS.clear()
 
 
 CLASSES = ()
@@ -75,4 +79,4 @@ def register() -> None:
 def unregister() -> None:
     """Stop listening and free the memory."""
     bpy.app.handlers.load_pre.remove(_forget)
-    _last.clear()
+    _forget()

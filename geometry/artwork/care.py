@@ -11,8 +11,9 @@ from shapely import MultiPolygon
 from ..errors import ArtworkError
 from ..job.job import Job
 from ..planar.polygons import as_multipolygon
+from ..step_cache import StepCache
 from ..tolerance import TOLERANCES, Tolerances
-from .read import read_artwork
+from .read import read_once
 from .source import ArtworkSource
 
 #: How many times worse damage is where the care is white.
@@ -31,7 +32,10 @@ class CareArea:
 
 
 def read_care(
-    job: Job, page: tuple[float, float] | None, tolerances: Tolerances = TOLERANCES
+    job: Job,
+    page: tuple[float, float] | None,
+    tolerances: Tolerances = TOLERANCES,
+    cache: StepCache | None = None,
 ) -> tuple[CareArea, ...]:
     """Read where a job's bridges shall do least harm.
 
@@ -43,6 +47,8 @@ def read_care(
     page : tuple of float, optional
         Width and height in mm of the artwork's page, which a picture covers.
     tolerances : Tolerances
+    cache : StepCache, optional
+        Files of the same bytes are not read again.
 
     Returns
     -------
@@ -60,14 +66,16 @@ def read_care(
     path = job.folder / name
     try:
         if path.suffix.lower() not in _IMAGES:
-            shape = read_artwork(ArtworkSource(path, group or None), tolerances).shape
+            shape = read_once(ArtworkSource(path, group or None), tolerances, cache).shape
             return (CareArea(shape, MOST_CARE),)
         if page is None:
             raise ArtworkError(f"{path}: a picture of care needs artwork that has a page.")
         pixel = page[0] / _width(path)
         nested = [
-            read_artwork(
-                ArtworkSource(path, pixel_mm=pixel, painted="light", threshold=grey), tolerances
+            read_once(
+                ArtworkSource(path, pixel_mm=pixel, painted="light", threshold=grey),
+                tolerances,
+                cache,
             ).shape
             for grey, _ in _STEPS
         ]

@@ -10,11 +10,13 @@ from importlib import import_module
 from shapely import MultiPolygon
 
 from ..arrays import Floats
+from ..content import content_key
 from ..errors import ArtworkError
 from ..finding import Finding
 from ..geos_fault import geos_told
 from ..job.job import Job
 from ..progress import Progress
+from ..step_cache import StepCache
 from ..tolerance import TOLERANCES, Tolerances
 from .fit import Read, artwork_size, fitted_sources, with_pixels
 from .source import ArtworkSource, source_of
@@ -120,7 +122,10 @@ def read_artwork(source: ArtworkSource, tolerances: Tolerances = TOLERANCES) -> 
 
 
 def read_all(
-    job: Job, progress: Progress | None = None, tolerances: Tolerances = TOLERANCES
+    job: Job,
+    progress: Progress | None = None,
+    tolerances: Tolerances = TOLERANCES,
+    cache: StepCache | None = None,
 ) -> tuple[LayerDrawing, ...]:
     """Read what is drawn for every layer of a job; a drawing that several layers name is read once.
 
@@ -130,6 +135,8 @@ def read_all(
     progress : Progress, optional
         Told which layer is being read; may raise ``Cancelled``.
     tolerances : Tolerances
+    cache : StepCache, optional
+        Files of the same bytes are not read again.
 
     Returns
     -------
@@ -147,12 +154,12 @@ def read_all(
     progress = progress or Progress()
     sources = [source_of(job, layer) for layer in job.layers]
     if job.sheet.room is None:
-        return _read_sources(job, sources, progress, tolerances)
+        return _read_sources(job, sources, progress, tolerances, cache)
     # Read twice: what is scaled up afterwards would show the chords of its curves.
     sources = [with_pixels(source) for source in sources]
-    drawn = _read_sources(job, sources, progress.part(0.0, 0.5), tolerances)
+    drawn = _read_sources(job, sources, progress.part(0.0, 0.5), tolerances, cache)
     sources = fitted_sources([d.as_read for d in drawn], job.sheet.room)
-    return _read_sources(job, sources, progress.part(0.5, 1.0), tolerances)
+    return _read_sources(job, sources, progress.part(0.5, 1.0), tolerances, cache)
 
 
 def size_of(
@@ -177,7 +184,11 @@ def size_of(
 
 
 def _read_sources(
-    job: Job, sources: Sequence[ArtworkSource], progress: Progress, tolerances: Tolerances
+    job: Job,
+    sources: Sequence[ArtworkSource],
+    progress: Progress,
+    tolerances: Tolerances,
+    cache: StepCache | None = None,
 ) -> tuple[LayerDrawing, ...]:
     read: dict[ArtworkSource, Artwork] = {}
     drawings = []
@@ -188,12 +199,28 @@ def _read_sources(
         try:
             with geos_told(f"Layer '{layer.name}': {source.path}"):
                 if source not in read:
-                    read[source] = read_artwork(source, tolerances)
+                    read[source] = read_once(source, tolerances, cache)
                 bridges = _bridge_lines(source, layer.bridges_group, tolerances)
         except ArtworkError as error:
             raise ArtworkError(f"Layer '{layer.name}': {error}") from error
         drawings.append(LayerDrawing(sources[number], read[source], bridges))
     return tuple(drawings)
+
+
+def read_once(source: ArtworkSource, tolerances: Tolerances, cache: StepCache | None) -> Artwork:
+    """Return a layer's artwork by ``read_artwork``, out of the cache where the file is the same."""
+    if cache is None or not source.path.is_file():
+        return read_artwork(source, tolerances)
+    try:
+        said = content_key(source.path.read_bytes())
+    except OSError:  # the reader tells it better
+        return read_artwork(source, tolerances)
+    return cache.kept(_read_said, said, source, tolerances)
+
+
+def _read_said(said: bytes, source: ArtworkSource, tolerances: Tolerances) -> Artwork:
+    """Return a file's artwork; ``said`` stands for its bytes in the step's key."""
+    return read_artwork(source, tolerances)
 
 
 def _bridge_lines(source: ArtworkSource, group: str, tolerances: Tolerances) -> tuple[Floats, ...]:

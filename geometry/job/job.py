@@ -107,6 +107,32 @@ class Job:
         return self.bridges.width_mm or self.material.least_bridge(self.made_by.kind)
 
 
+def needed_by_layer(job: Job, number: int) -> Job:
+    """Return a job as far as the sheets of one of its layers hang on it.
+
+    It has that layer alone, and the defaults wherever what the job says does not matter to them.
+
+    Parameters
+    ----------
+    job : Job
+    number : int
+        Of the layer.
+    """
+    layer = job.layers[number]
+    return Job(
+        title="",
+        sheet=job.sheet,
+        layers=(layer,),
+        ground=job.ground,
+        bridges=replace(job.bridges, care=""),
+        registration=job.registration,
+        process=ProcessSettings(kind=job.made_by.kind),
+        bridges_by_hand=tuple(b for b in job.bridges_by_hand if b.layer == layer.name),
+        areas=job.areas_of(layer.name),
+        own_materials={job.sheet.material: job.material},
+    )
+
+
 def with_spray_order(job: Job, order: tuple[int, ...]) -> Job:
     """Return the job with its layers in another spray order.
 

@@ -6,6 +6,8 @@ of openings; here each opening is dilated by itself and only those that then ove
 
 from __future__ import annotations
 
+from copy import copy
+
 import numpy as np
 import shapely
 from shapely import MultiPolygon, Polygon
@@ -176,6 +178,10 @@ class ErodedSheet:
         self._radius = radius
         self._dilated: dict[bytes, Polygon] = {}
         self._last: tuple[MultiPolygon, MultiPolygon] | None = None
+
+    def copy(self) -> ErodedSheet:
+        """Return the same, to be used beside this one."""
+        return copy(self)
 
     def of(self, openings: MultiPolygon) -> MultiPolygon:
         """Return the erosion of the outline minus ``openings``: its polygons are its pieces."""

@@ -11,6 +11,7 @@ from ..build import Build, build_sheets
 from ..job.job import Job
 from ..job.sections import AS_JOB
 from ..progress import Progress
+from ..step_cache import StepCache
 from ..support.held_islands import HeldIsland
 from ..tolerance import TOLERANCES, Tolerances
 
@@ -134,10 +135,11 @@ def styled_builds(
     ]
     if all(other != job for _, _, other in jobs):
         jobs.insert(0, (OWN, {}, job))
-    made = []
+    # What the style has no say in, the sheets as drawn for example, is done once.
+    made, cache = [], StepCache()
     for number, (name, keys, one) in enumerate(jobs):
         part = progress.part(0.1 + 0.9 * number / len(jobs), 0.1 + 0.9 * (number + 1) / len(jobs))
-        built = build_sheets(one, drawings, part, tolerances, care)
+        built = build_sheets(one, drawings, part, tolerances, care, cache)
         made.append(StyledBuild(name, tuple(keys.items()), built))
     return tuple(made)
 

@@ -15,7 +15,6 @@ from shapely import MultiPolygon, Polygon
 
 from ..colour import hides
 from ..finding import Finding, Severity
-from ..job.sections import LayerSettings
 from ..planar.polygons import as_multipolygon
 from ..planar.union import unite
 from ..tolerance import TOLERANCES
@@ -116,20 +115,21 @@ def _additions(
 
 
 def trapped(
-    artworks: Sequence[PlacedArtwork], layers: Sequence[LayerSettings], trap: float
+    artworks: Sequence[PlacedArtwork], opacities: Sequence[float], trap: float
 ) -> tuple[PlacedArtwork, ...]:
     """Apply a job's trap to its placed artworks; each layer that grew gets a finding.
 
     Parameters
     ----------
     artworks : sequence of PlacedArtwork
-    layers : sequence of LayerSettings
+    opacities : sequence of float
+        Of each layer's paint; 1 hides what is below.
     trap : float
         ``registration.trap_mm``.
     """
     if trap == 0:
         return tuple(artworks)
-    shapes = let_under([a.shape for a in artworks], [hides(s.opacity) for s in layers], trap)
+    shapes = let_under([a.shape for a in artworks], [hides(opacity) for opacity in opacities], trap)
     result = []
     for artwork, shape in zip(artworks, shapes, strict=True):
         added = float(shape.area - artwork.shape.area)

@@ -22,6 +22,7 @@ from ..arrays import Floats, Indices
 from ..finding import Finding
 from ..progress import Progress
 from ..sheet.sheet import Sheet
+from ..step_cache import StepCache, kept
 from .alike import Ground, Laid, made_alike
 from .constraints import Rules
 from .cost import Prices
@@ -31,7 +32,7 @@ from .gaps import Gaps, join_gaps, spanning_gaps
 from .hand_drawn import Fitted, fit_drawn
 from .held_islands import HeldIsland
 from .laying import Laying, Roots, Strip
-from .places import find_places
+from .places import Places, find_places
 from .plain_bridges import PlainBridges
 from .selection import choose_bridges, held_by
 from .visible_damage import DamageMap
@@ -124,6 +125,7 @@ def hold_islands(
     rules: Rules | None = None,
     damage: DamageMap | None = None,
     mends: Sequence[Strip] = (),
+    cache: StepCache | None = None,
 ) -> Supported:
     """Bridge every island of a sheet to its frame.
 
@@ -139,6 +141,7 @@ def hold_islands(
         What bridges spoil in the picture; by default all places are alike.
     mends : sequence of Strip
         Laid first, where sheet is too narrow.
+    cache : StepCache, optional
 
     Returns
     -------
@@ -156,9 +159,9 @@ def hold_islands(
     """
     progress = progress or Progress()
     rules = rules or Rules(width)
-    laying = Laying(sheet, width, rules.fillet)
-    laying.lay(mends)
-    plan = _plan(laying, width, rules, damage, progress)
+    begun = kept(cache, _begun, sheet, width, rules.fillet, mends)
+    plan = _plan(begun, width, rules, damage, progress, cache)
+    laying = begun.laying.copy()
     progress(0.6, f"{sheet.layer}: laying {len(plan.gaps)} bridges")
     laying.lay(plan.drawn.strips)
     laying.lay(plan.strips())
@@ -206,23 +209,68 @@ class _Plan:
         ]
 
 
+@dataclass(frozen=True)
+class _Begun:
+    """A sheet on which nothing is laid yet but what the artist had mended.
+
+    Parameters
+    ----------
+    laying : Laying
+        To be copied before anything is laid.
+    pieces : list of Polygon
+    core : MultiPolygon
+    """
+
+    laying: Laying
+    pieces: list[Polygon]
+    core: MultiPolygon
+
+
+def _begun(sheet: Sheet, width: float, fillet: float, mends: Sequence[Strip]) -> _Begun:
+    laying = Laying(sheet, width, fillet)
+    laying.lay(mends)
+    return _Begun(laying, list(laying.sheet().shape.geoms), laying.core())
+
+
+@dataclass(frozen=True)
+class _Candidates:
+    """All that bridges of a sheet can be chosen from, before it is known what they must bear."""
+
+    prices: Prices
+    places: Places
+    roots: Roots
+    square: SquareRoots
+
+
+def _candidates(
+    pieces: Sequence[Polygon], core: MultiPolygon, rules: Rules, damage: DamageMap | None
+) -> _Candidates:
+    width = rules.width
+    tree = spanning_gaps(pieces, first_reach=2 * width)
+    prices = Prices(pieces, rules, damage)
+    places = find_places(pieces, tree, core, prices, rules)
+    return _Candidates(prices, places, Roots(pieces, core, width), SquareRoots(pieces, core, width))
+
+
 def _plan(
-    laying: Laying, width: float, rules: Rules, damage: DamageMap | None, progress: Progress
+    begun: _Begun,
+    width: float,
+    rules: Rules,
+    damage: DamageMap | None,
+    progress: Progress,
+    cache: StepCache | None,
 ) -> _Plan:
-    """Choose bridges, nothing being laid yet but what the artist had mended."""
-    sheet = laying.sheet()
-    layer, pieces = sheet.layer, list(sheet.shape.geoms)
-    progress(0.05, f"{layer}: measuring gaps")
-    core = laying.core()
-    drawn = fit_drawn(rules.drawn, pieces, laying.openings, core, width, layer)
+    """Choose bridges."""
+    pieces, core, openings = begun.pieces, begun.core, begun.laying.openings
+    layer = begun.laying.layer
+    drawn = fit_drawn(rules.drawn, pieces, openings, core, width, layer)
     if len(pieces) < 2:
         return _Plan(
             drawn, drawn.links.take(np.empty(0, np.int64)), np.empty(0), [], findings=drawn.findings
         )
-    tree = spanning_gaps(pieces, first_reach=2 * width)
     progress(0.1, f"{layer}: looking for places for bridges")
-    prices = Prices(pieces, rules, damage)
-    places = find_places(pieces, tree, core, prices, rules)
+    found = kept(cache, _candidates, pieces, core, rules.for_places(), damage)
+    prices, places, roots, square = found.prices, found.places, found.roots, found.square
     fixed = len(drawn.links)
     candidates = join_gaps([drawn.links, places.gaps])
     # What is drawn is laid in any case, so it costs nothing.
@@ -230,10 +278,18 @@ def _plan(
     widths = np.full(len(candidates), width)
     widths[:fixed] = [drawn.strips[k].width for k in drawn.strip_of.tolist()]
     progress(0.2, f"{layer}: choosing bridges")
-    choice = choose_bridges(pieces, candidates, cost, widths, rules, fixed, progress.part(0.2, 0.5))
+    choice = kept(
+        cache,
+        choose_bridges,
+        pieces,
+        candidates,
+        cost,
+        widths,
+        rules.for_choice(),
+        fixed,
+        progress=progress.part(0.2, 0.5),
+    )
     new = choice.chosen >= fixed
-    roots = Roots(pieces, core, width)
-    square = SquareRoots(pieces, core, width)
     directions = rules.directions
 
     def rooted(gaps: Gaps) -> Floats:
@@ -248,9 +304,7 @@ def _plan(
 
     gaps = candidates.take(choice.chosen[new])
     laid = Laid(gaps, choice.width[new], rooted(gaps))
-    ground = Ground(
-        pieces, laying.openings, prices, rules, drawn.links, places.gaps, rooted, weighed
-    )
+    ground = Ground(pieces, openings, prices, rules, drawn.links, places.gaps, rooted, weighed)
     alike = made_alike(laid, ground)
     islands = choice.islands
     if alike is not laid:

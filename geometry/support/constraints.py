@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 import shapely
@@ -64,6 +64,10 @@ class Loads:
     strength_mpa: float = np.inf
 
 
+#: Stands for any loads where only their being there matters.
+_SOME_LOADS = Loads(Stiffness(1.0, 1.0), 0.0, 0.0, 0.0, 0.0)
+
+
 @dataclass(frozen=True)
 class Rules:
     """Rules for the bridges of one sheet.
@@ -112,6 +116,25 @@ class Rules:
     def directions(self) -> Directions:
         """Which way bridges run at every place."""
         return Directions(self.direction, self.directed)
+
+    def for_places(self) -> Rules:
+        """Return the rules as far as candidates hang on them (see ``places``).
+
+        Whether there are loads matters to them, what they are does not.
+        """
+        return replace(
+            self,
+            fillet=0.0,
+            drawn=(),
+            loads=None if self.loads is None else _SOME_LOADS,
+            most_per_island=0,
+            alike="off",
+            alike_share=0.0,
+        )
+
+    def for_choice(self) -> Rules:
+        """Return the rules as far as the choice among candidates hangs on them."""
+        return Rules(self.width, loads=self.loads, most_per_island=self.most_per_island)
 
     @property
     def barred(self) -> MultiPolygon:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from copy import copy
 from dataclasses import dataclass
 
 import numpy as np
@@ -76,6 +77,19 @@ class Laying:
         self.strips: list[Strip] = []
         self.shapes: list[shapely.Geometry] = []
         self.covers: list[float] = []
+
+    def copy(self) -> Laying:
+        """Return the same, to lay other strips on."""
+        other = copy(self)
+        other._core = self._core.copy()
+        other.strips, other.shapes = list(self.strips), list(self.shapes)
+        other.covers = list(self.covers)
+        return other
+
+    @property
+    def layer(self) -> str:
+        """Name of the sheet's layer."""
+        return self._sheet.layer
 
     @property
     def openings(self) -> MultiPolygon:

@@ -20,6 +20,7 @@ from ..planar.union import unite
 from ..progress import Progress
 from ..sheet.registration import holes
 from ..sheet.sheet import TOUCHES_AT_POINT, PlacedArtwork, Sheet, make_sheet
+from ..step_cache import StepCache, kept
 from ..tolerance import TOLERANCES, Tolerances
 from .bridges import Supported, hold_islands
 from .constraints import Rules
@@ -64,6 +65,7 @@ def support_layer(
     damage: DamageMap | None = None,
     progress: Progress | None = None,
     tolerances: Tolerances = TOLERANCES,
+    cache: StepCache | None = None,
 ) -> SupportedLayer:
     """Cut a layer's sheet, mend what the artist accepted, bridge islands, tell narrow places.
 
@@ -76,6 +78,7 @@ def support_layer(
     damage : DamageMap, optional
     progress : Progress, optional
     tolerances : Tolerances
+    cache : StepCache, optional
 
     Raises
     ------
@@ -89,7 +92,8 @@ def support_layer(
     findings: list[Finding] = []
     points = list(settings.mend_mm)
     if points:
-        widened, points = accepted(narrow_places(artwork.shape, least_opening), points)
+        narrow = kept(cache, narrow_places, artwork.shape, least_opening)
+        widened, points = accepted(narrow, points)
         if widened:
             width = np.full(len(widened), least_opening)
             strips = straight_strips([place.spine(least_opening) for place in widened], width)
@@ -97,11 +101,12 @@ def support_layer(
             artwork = replace(artwork, shape=shape)
     progress(0.0, f"{settings.name}: cutting the sheet")
     _not_too_many(int(shapely.get_num_interior_rings(artwork.shape.geoms).sum()), settings.name)
-    plain, told = make_sheet(artwork, job.sheet, holes(job.registration, job.sheet), tolerances)
+    cut_out = holes(job.registration, job.sheet)
+    plain, told = kept(cache, make_sheet, artwork, job.sheet, cut_out, tolerances)
     _not_too_many(len(plain.shape.geoms) - 1, settings.name)
     mends = []
     if points:
-        thickened, points = accepted(narrow_places(plain.shape, least), points)
+        thickened, points = accepted(kept(cache, narrow_places, plain.shape, least), points)
         mends = [mend(place, least) for place in thickened]
     findings += [
         Finding(
@@ -120,10 +125,14 @@ def support_layer(
         gone += crowd_to_let_go(plain, weighed, least, settings.keep_mm, by_hand)
         if gone:
             artwork = _with_opened(artwork, gone)
-            plain, told = make_sheet(artwork, job.sheet, plain.holes, tolerances)
-    held = hold_islands(
-        plain, rules.width, progress.part(0.1, 0.5), rules=rules, damage=damage, mends=mends
-    )
+            plain, told = kept(cache, make_sheet, artwork, job.sheet, plain.holes, tolerances)
+
+    def bridged(part: Progress) -> Supported:
+        return hold_islands(
+            plain, rules.width, part, rules=rules, damage=damage, mends=mends, cache=cache
+        )
+
+    held = bridged(progress.part(0.1, 0.5))
     if weighed is not None:
         # Cut away, they may leave crumbs that touched them at a point: looked at once more.
         for round_ in range(_MOST_ROUNDS):
@@ -132,16 +141,16 @@ def support_layer(
                 break
             gone += more
             artwork = _with_opened(artwork, more)
-            plain, told = make_sheet(artwork, job.sheet, plain.holes, tolerances)
-            part = progress.part(0.5 + 0.1 * round_, 0.6 + 0.1 * round_)
-            held = hold_islands(plain, rules.width, part, rules=rules, damage=damage, mends=mends)
+            plain, told = kept(cache, make_sheet, artwork, job.sheet, plain.holes, tolerances)
+            held = bridged(progress.part(0.5 + 0.1 * round_, 0.6 + 0.1 * round_))
         findings += let_go_findings(gone, settings.name)
     findings += held.findings
     findings += lost_findings(plain, held)
     progress(0.8, f"{settings.name}: looking for narrow places")
-    narrow = narrow_places(held.sheet.shape, least)
+    narrow = kept(cache, narrow_places, held.sheet.shape, least)
     findings += narrow_findings(narrow, least, settings.name, opening=False)
-    narrow = _drawn_narrow(narrow_places(held.sheet.openings, least_opening), told, tolerances)
+    slits = kept(cache, narrow_places, held.sheet.openings, least_opening)
+    narrow = _drawn_narrow(slits, told, tolerances)
     findings += narrow_findings(
         narrow,
         least_opening,

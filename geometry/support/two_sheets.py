@@ -20,6 +20,7 @@ from ..job.sections import LayerSettings
 from ..planar.polygons import as_multipolygon
 from ..progress import Progress
 from ..sheet.sheet import PlacedArtwork
+from ..step_cache import StepCache
 from ..tolerance import TOLERANCES, Tolerances
 from .bridges import Supported, with_damage
 from .constraints import Rules
@@ -46,6 +47,7 @@ def split_layer(
     progress: Progress,
     tolerances: Tolerances = TOLERANCES,
     care: Sequence[tuple[MultiPolygon, float]] = (),
+    cache: StepCache | None = None,
 ) -> list[Part]:
     """Make two sheets of a layer that together paint all of it; one where one is enough.
 
@@ -62,6 +64,7 @@ def split_layer(
     tolerances : Tolerances
     care : sequence of (MultiPolygon, float)
         Parts of the sheet where damage counts so many times.
+    cache : StepCache, optional
 
     Returns
     -------
@@ -72,14 +75,15 @@ def split_layer(
     single = replace(settings, split=False)
     a = replace(single, name=names[0])
     first_artwork = replace(artwork, layer=a.name)
-    first = support_layer(job, a, first_artwork, rules, None, progress.part(0.0, 0.5), tolerances)
+    half, rest = progress.part(0.0, 0.5), progress.part(0.5, 1.0)
+    first = support_layer(job, a, first_artwork, rules, None, half, tolerances, cache)
     least = job.material.least_opening(job.made_by.kind)
     overlap = job.bridges.seam_overlap_mm
     gaps = gaps_to_paint(artwork.shape, first.held, overlap, least)
     coat = Coat(artwork.shape, settings.colour, settings.opacity)
     if gaps.is_empty:
         damage = DamageMap(coat, below, above, job.ground, care)
-        alone = support_layer(job, single, artwork, rules, damage, progress, tolerances)
+        alone = support_layer(job, single, artwork, rules, damage, rest, tolerances, cache)
         told = Finding(
             "split.needless",
             Severity.NOTE,
@@ -93,7 +97,7 @@ def split_layer(
     to_paint = Coat(gaps, settings.colour)
     spoilt = DamageMap(to_paint, below, [painted, *above], job.ground, care)
     own = replace(rules, drawn=(), forbidden=())
-    second = support_layer(job, b, second_artwork, own, spoilt, progress.part(0.5, 1.0), tolerances)
+    second = support_layer(job, b, second_artwork, own, spoilt, rest, tolerances, cache)
     more = split_findings(artwork.shape, first.held, second.held, b.name, rules.width)
     second = replace(second, findings=(*second.findings, *more))
     # What the first sheet's bridges spoil is known only now: what the second leaves bare.

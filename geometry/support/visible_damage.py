@@ -168,6 +168,10 @@ class DamageMap:
             float(wanted.shape.area), 1.0
         )
 
+    def content(self) -> tuple[object, ...]:
+        """Return all that the map was made from."""
+        return self._about
+
     def of(self, strips: Sequence[shapely.Geometry] | Geometries) -> Visible:
         """Return what each strip of sheet would spoil; strips count by themselves."""
         array = np.asarray(strips, object)
