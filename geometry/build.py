@@ -33,6 +33,7 @@ from .support.constraints import DrawnBridge, area_shape, rules_for
 from .support.held_islands import HeldIsland
 from .support.let_go import LetGo
 from .support.plain_bridges import PlainBridges
+from .support.settled import settled_for, settled_row
 from .support.support import support_layer
 from .support.two_sheets import Part, split_layer
 from .support.visible_damage import Coat, DamageMap
@@ -141,6 +142,34 @@ class Build:
         of_job = process_findings(job.made_by, job.sheet.material, job.material, job.bridge_width)
         of_pins = registration_findings(job.registration, job.sheet)
         return (*of_job, *of_pins, *(f for layer in self.layers for f in layer.findings))
+
+    def settled_for(self, job: Job) -> Job:
+        """Return the job that was built with all that was chosen in it, to be built so again.
+
+        Parameters
+        ----------
+        job : Job
+            Its layers as they were before any were split.
+        """
+        layer_of = {sheet: layer for layer in job.layers for sheet in layer.sheet_names}
+        # A split layer that needs no bridge is one sheet of the layer's own name.
+        layer_of |= {layer.name: layer for layer in job.layers}
+        rows = []
+        for built in self.layers:
+            automatic = [b for b in built.bridges if (b.kind, b.state) == ("bridge", "automatic")]
+            name = built.settings.name
+            row = settled_row(
+                job,
+                layer_of[name],
+                name,
+                [(b.path, b.width) for b in automatic],
+                [b.path for b in built.bridges if b.state == "locked"],
+                [island.place for island in built.held_islands if not island.enough],
+                [(gone.place, gone.spared) for gone in built.let_go if gone.spared],
+            )
+            if row.bridges_mm or row.let_go_mm:
+                rows.append(row)
+        return replace(job, settled=tuple(rows))
 
     @property
     def spoilt(self) -> bool:
@@ -314,6 +343,7 @@ def _support(
     """Hold the islands of a job's one layer."""
     (settings,) = job.layers
     rules = rules_for(job, settings, drawn)
+    rules = replace(rules, settled=settled_for(job, settings.name, rules))
     care = _care_of(job, settings.name, care)
     if settings.split:
         return tuple(

@@ -78,12 +78,12 @@ def _said(value: Any) -> Iterator[bytes]:
         for item in value.items():
             yield from _several(item)
     elif is_dataclass(value) and not isinstance(value, type):
-        yield f"{kind.__module__}.{kind.__qualname__};".encode()
+        yield f"{kind.__qualname__};".encode()  # the package has another name inside Blender
         for one in fields(value):
             if one.compare:
                 yield from _said(getattr(value, one.name))
     elif hasattr(value, "content"):
-        yield f"{kind.__module__}.{kind.__qualname__};".encode()
+        yield f"{kind.__qualname__};".encode()
         yield from _said(value.content())
     else:
         raise TypeError(f"{kind.__qualname__} has no content that could be known.")

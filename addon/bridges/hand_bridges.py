@@ -11,6 +11,7 @@ from ...geometry.job.sections import BridgeByHand
 from ..core.list_rows import list_value
 from ..core.setting_property import put_values
 from ..job.job_property import job_changed
+from ..job.scene_job import put_settled
 from ..sheets.sheet_object import marks_on, sheets_of
 
 #: Digits (mm) of lines drawn with the mouse: a micrometre.
@@ -131,6 +132,27 @@ class SHEETSTACK_OT_free_bridge(bpy.types.Operator):
         return {"FINISHED"}
 
 
+class SHEETSTACK_OT_choose_bridges_anew(bpy.types.Operator):
+    """Choose all automatic bridges anew, as if the job had not been built before. Else they stay \
+where they were seen, while they hold, whatever is edited elsewhere"""
+
+    bl_idname = "sheetstack.choose_bridges_anew"
+    bl_label = "Choose Bridges Anew"
+    bl_options = {"REGISTER", "UNDO"}
+
+    @classmethod
+    def poll(cls, context: Any) -> bool:
+        if not context.scene.sheetstack.settled:
+            cls.poll_message_set("No bridges have been chosen yet: build the sheets")
+            return False
+        return True
+
+    def execute(self, context: Any) -> set[str]:
+        put_settled(context.scene, ())
+        job_changed(context.scene.sheetstack, None)
+        return {"FINISHED"}
+
+
 def _value(row: Any) -> BridgeByHand:
     line = _points(list_value(row, "line_mm"))
     return BridgeByHand(
@@ -150,4 +172,8 @@ def _free_id(scene: bpy.types.Scene) -> str:
     return f"hand-{number}"
 
 
-CLASSES = (SHEETSTACK_UL_bridges, SHEETSTACK_OT_free_bridge)
+CLASSES = (
+    SHEETSTACK_UL_bridges,
+    SHEETSTACK_OT_free_bridge,
+    SHEETSTACK_OT_choose_bridges_anew,
+)

@@ -38,6 +38,7 @@ class SHEETSTACK_PT_support(TabPanel, bpy.types.Panel):
         column = layout.column(align=True)
         is_on = tool_is_on(context)
         column.operator("sheetstack.edit_bridges", icon="GREASEPENCIL", depress=is_on)
+        column.operator("sheetstack.choose_bridges_anew", icon="FILE_REFRESH")
         column.operator("sheetstack.find_islands", icon="VIEWZOOM")
         layout.label(text="Show in the view")
         grid = layout.grid_flow(columns=2, align=True, even_columns=True)

@@ -124,6 +124,10 @@ class JobProperties:
     active_bridge: IntProperty(
         name="Active bridge", description="Bridge that is shown", min=0, update=draw_anew
     )
+    settled: StringProperty(
+        description="Automatic bridges of the last build, which stay while they hold",
+        options={"HIDDEN"},
+    )
     stock: CollectionProperty(
         type=SHEETSTACK_PG_stock, description="Sheets that pieces are nested on"
     )

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import os
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -12,10 +13,17 @@ import bpy
 
 from ...geometry.errors import JobError
 from ...geometry.job.check import check_job
-from ...geometry.job.fields import read_section
+from ...geometry.job.fields import read_section, write_section
 from ...geometry.job.job import Job
 from ...geometry.job.materials import Material
-from ...geometry.job.sections import SECTIONS, BridgeArea, BridgeByHand, LayerSettings, StockSheet
+from ...geometry.job.sections import (
+    SECTIONS,
+    BridgeArea,
+    BridgeByHand,
+    LayerSettings,
+    SettledSheet,
+    StockSheet,
+)
 from ..core.conversion import display_colour, hexadecimal
 from ..core.setting_property import put_values, table_of
 from .job_property import FORMAT
@@ -72,6 +80,7 @@ def job_of(scene: bpy.types.Scene) -> Job:
         ground=hexadecimal(state.ground),
         layers=tuple(layers),
         bridges_by_hand=tuple(by_hand),
+        settled=_settled_of(scene, name),
         areas=tuple(areas),
         stock=tuple(
             read_section(
@@ -87,6 +96,18 @@ def job_of(scene: bpy.types.Scene) -> Job:
     )
     check_job(job, name)
     return job
+
+
+def put_settled(scene: bpy.types.Scene, settled: tuple[SettledSheet, ...]) -> None:
+    """Let a scene keep the bridges that were chosen: they stay while they hold."""
+    rows = [write_section(row) for row in settled]
+    scene.sheetstack.settled = json.dumps(rows) if rows else ""
+
+
+def _settled_of(scene: bpy.types.Scene, name: str) -> tuple[SettledSheet, ...]:
+    text = scene.sheetstack.settled
+    rows = json.loads(text) if text else []
+    return tuple(read_section(SettledSheet, row, f"{name}: settled bridges") for row in rows)
 
 
 def folder_of(scene: bpy.types.Scene) -> Path:
@@ -125,6 +146,7 @@ def put_job(scene: bpy.types.Scene, job: Job, *, file: str = "", text: str = "")
         for bridge in job.bridges_by_hand:
             put_values(state.bridges_by_hand.add(), bridge)
         state.active_bridge = 0
+        put_settled(scene, job.settled)
         state.stock.clear()
         for sheet in job.stock:
             put_values(state.stock.add(), sheet)

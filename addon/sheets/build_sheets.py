@@ -11,7 +11,7 @@ from ..core.look import frame, isolate, join
 from ..core.ownership import key_of, scene_of
 from ..job import kept_artwork
 from ..job.drawn_objects import renew_drawn
-from ..job.scene_job import job_of
+from ..job.scene_job import job_of, put_settled
 from ..job.sources import missing_files, states_of
 from .last_build import builder
 from .sheet_object import sheets_of, show_build
@@ -55,6 +55,7 @@ class SHEETSTACK_OT_build(LongWork, bpy.types.Operator):
             unchanged = False
         is_first = not sheets_of(scene)
         edited = show_build(scene, result)
+        put_settled(scene, result.job.settled)
         if is_first:
             show_whole_stack(scene)
         join(scene, sheets_of(scene).values())

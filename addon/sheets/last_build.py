@@ -19,6 +19,8 @@ from ..job import kept_artwork
 #: What files and kept copies were like.
 Stamp = tuple[tuple[int, int] | tuple[str, str], ...]
 
+#: The job as it was asked for, what files were like, and the build; its own job is the same with
+#: the bridges settled, and stands for it as well.
 _last: list[tuple[Job, Stamp, Build]] = []
 #: Steps of earlier builds: after an edit only what hangs on it is done again.
 STEPS = StepCache()
@@ -34,10 +36,11 @@ def builder(scene: bpy.types.Scene, job: Job) -> Callable[[Progress], Build]:
     def work(progress: Progress) -> Build:
         stamp: Stamp = (*_stamp(job), *copies.values())
         for known, its_stamp, result in _last:
-            if known == job and its_stamp == stamp:
+            if job in (known, result.job) and its_stamp == stamp:
                 return result
         with kept_artwork.restored(copies, job) as complete:
-            result = replace(build(complete, progress, cache=STEPS), job=job)
+            result = build(complete, progress, cache=STEPS)
+        result = replace(result, job=result.settled_for(job))
         _last[:] = [(job, stamp, result)]
         return result
 
@@ -46,7 +49,7 @@ def builder(scene: bpy.types.Scene, job: Job) -> Callable[[Progress], Build]:
 
 def last_build_of(job: Job) -> Build | None:
     """Return the last build, if it is of this job."""
-    return next((result for known, _, result in _last if known == job), None)
+    return next((result for known, _, result in _last if job in (known, result.job)), None)
 
 
 def _stamp(job: Job) -> tuple[tuple[int, int], ...]:

@@ -9,7 +9,14 @@ from collections.abc import Iterator
 from typing import Any
 
 from ..job.materials import Material
-from ..job.sections import SECTIONS, BridgeArea, BridgeByHand, LayerSettings, StockSheet
+from ..job.sections import (
+    SECTIONS,
+    BridgeArea,
+    BridgeByHand,
+    LayerSettings,
+    SettledSheet,
+    StockSheet,
+)
 from ..paint.can_table import OwnCan
 from ..photo.wall_file import MorePicture, WallSettings
 from ..report.studio import STUDIO_SECTIONS
@@ -45,6 +52,7 @@ def key_list() -> Iterator[str]:
         **{f"[{name}]": section for name, section in SECTIONS.items()},
         "[[layers]], in spray order": LayerSettings,
         "[[bridge]], laid by hand": BridgeByHand,
+        "[[settled]], bridges chosen and seen": SettledSheet,
         "[[area]], a part of the sheet": BridgeArea,
         "[[stock]], sheets to cut from": StockSheet,
         "[materials.KEY], a row of your own": Material,

@@ -101,6 +101,18 @@ def _check_bridges(job: Job, name: str) -> None:
         if bridge.id and (bridge.layer, bridge.id) in ids:
             raise JobError(f"{where}: id = '{bridge.id}': another bridge of the layer has it.")
         ids.add((bridge.layer, bridge.id))
+    for i, one in enumerate(job.settled, 1):
+        where = f"{name}: [[settled]] number {i}"
+        for key, lot, of_each in (
+            ("widths_mm", one.widths_mm, one.bridges_mm),
+            ("spared", one.spared, one.let_go_mm),
+        ):
+            if len(lot) != len(of_each):
+                raise JobError(
+                    f"{where}: {key}: expected {len(of_each)} numbers, found {len(lot)}."
+                )
+        if any(len(line) != 4 for line in one.bridges_mm):
+            raise JobError(f"{where}: bridges_mm: expected four points in each line.")
     for i, row in enumerate(job.stock, 1):
         if not row.outline_mm:
             continue

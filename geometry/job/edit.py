@@ -18,7 +18,7 @@ from .load import job_text, parse_job
 from .sections import SECTIONS
 
 #: Tables that stand several times, with the key that names each.
-ROWS = {"layers": "name", "bridge": "id", "area": "name", "stock": "name"}
+ROWS = {"layers": "name", "bridge": "id", "settled": "sheet", "area": "name", "stock": "name"}
 
 
 def edited_job_text(text: str, job: Job) -> str:
@@ -98,6 +98,7 @@ def _values(job: Job) -> dict[str, Any]:
         **{key: _table(getattr(job, key)) for key in SECTIONS},
         "layers": [_table(layer) for layer in job.layers],
         "bridge": [_table(bridge) for bridge in job.bridges_by_hand],
+        "settled": [_table(row) for row in job.settled],
         "area": [_table(area) for area in job.areas],
         "stock": [_table(sheet) for sheet in job.stock],
         "materials": {key: _table(row) for key, row in job.own_materials.items()},

@@ -20,6 +20,7 @@ from .sections import (
     PaperSettings,
     PrintingSettings,
     RegistrationSettings,
+    SettledSheet,
     SheetSettings,
     SpraySettings,
     StockSheet,
@@ -44,6 +45,8 @@ class Job:
     spray : SpraySettings
     bridges_by_hand : tuple of BridgeByHand
         Bridges that the artist has locked, moved, widened or forbidden.
+    settled : tuple of SettledSheet
+        Automatic bridges that were seen and stay while they hold.
     stock : tuple of StockSheet
         What pieces are nested on; the bed's size where empty.
     areas : tuple of BridgeArea
@@ -68,6 +71,7 @@ class Job:
     spray: SpraySettings = field(default_factory=SpraySettings)
     mockup: MockupSettings = field(default_factory=MockupSettings)
     bridges_by_hand: tuple[BridgeByHand, ...] = ()
+    settled: tuple[SettledSheet, ...] = ()
     areas: tuple[BridgeArea, ...] = ()
     stock: tuple[StockSheet, ...] = ()
     own_materials: Mapping[str, Material] = field(default_factory=dict)
@@ -128,6 +132,7 @@ def needed_by_layer(job: Job, number: int) -> Job:
         registration=job.registration,
         process=ProcessSettings(kind=job.made_by.kind),
         bridges_by_hand=tuple(b for b in job.bridges_by_hand if b.layer == layer.name),
+        settled=tuple(row for row in job.settled if row.sheet in layer.sheet_names),
         areas=job.areas_of(layer.name),
         own_materials={job.sheet.material: job.material},
     )

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, TypeVar
@@ -14,7 +15,7 @@ from .check import check_job
 from .fields import field, read_section, write_section
 from .job import Job
 from .materials import read_materials
-from .sections import SECTIONS, BridgeArea, BridgeByHand, LayerSettings, StockSheet
+from .sections import SECTIONS, BridgeArea, BridgeByHand, LayerSettings, SettledSheet, StockSheet
 from .text_file import parse_toml, read_text
 
 _Row = TypeVar("_Row")
@@ -67,7 +68,8 @@ def parse_job(text: str, name: str = "job", folder: Path = Path()) -> Job:
     """
     table = parse_toml(text, name)
     head_keys = {"title", "ground"}
-    known = head_keys | set(SECTIONS) | {"layers", "bridge", "area", "stock", "materials"}
+    rows_of = {"layers", "bridge", "settled", "area", "stock"}
+    known = head_keys | set(SECTIONS) | rows_of | {"materials"}
     for key in table:
         if key not in known:
             raise JobError(
@@ -87,6 +89,7 @@ def parse_job(text: str, name: str = "job", folder: Path = Path()) -> Job:
         for i, row in enumerate(rows, 1)
     )
     bridges_by_hand = _rows(BridgeByHand, table, "bridge", name)
+    settled = _rows(SettledSheet, table, "settled", name)
     areas = _rows(BridgeArea, table, "area", name)
     stock = _rows(StockSheet, table, "stock", name)
     own = table.get("materials", {})
@@ -97,6 +100,7 @@ def parse_job(text: str, name: str = "job", folder: Path = Path()) -> Job:
         ground=head.ground,
         layers=layers,
         bridges_by_hand=bridges_by_hand,
+        settled=settled,
         areas=areas,
         stock=stock,
         own_materials=read_materials(own, f"{name}: materials"),
@@ -126,25 +130,18 @@ def job_text(job: Job) -> str:
         values = write_section(getattr(job, key))
         if values:
             document[key] = values
-    layers = tomlkit.aot()
-    for layer in job.layers:
-        layers.append(tomlkit.item(write_section(layer)))
-    document["layers"] = layers
-    if job.bridges_by_hand:
-        by_hand = tomlkit.aot()
-        for bridge in job.bridges_by_hand:
-            by_hand.append(tomlkit.item(write_section(bridge)))
-        document["bridge"] = by_hand
-    if job.areas:
-        rows_of_areas = tomlkit.aot()
-        for area in job.areas:
-            rows_of_areas.append(tomlkit.item(write_section(area)))
-        document["area"] = rows_of_areas
-    if job.stock:
-        stock = tomlkit.aot()
-        for sheet in job.stock:
-            stock.append(tomlkit.item(write_section(sheet)))
-        document["stock"] = stock
+    tables: dict[str, Sequence[object]] = {
+        "layers": job.layers,
+        "bridge": job.bridges_by_hand,
+        "settled": job.settled,
+        "area": job.areas,
+        "stock": job.stock,
+    }
+    for key, rows in tables.items():
+        if rows:
+            document[key] = tomlkit.aot()
+            for row in rows:
+                document[key].append(tomlkit.item(write_section(row)))
     if job.own_materials:
         document["materials"] = {k: write_section(m) for k, m in job.own_materials.items()}
     return tomlkit.dumps(document)

@@ -35,7 +35,7 @@ def job_on_sheets(
     if (sheet_width, sheet_height) != (job.sheet.width_mm, job.sheet.height_mm):
         _refuse_places(job)
     sheet = replace(job.sheet, width_mm=sheet_width, height_mm=sheet_height, fit="sheet", fit_mm=())
-    resized = replace(job, sheet=sheet)
+    resized = replace(job, sheet=sheet, settled=())
     check_job(resized)
     return resized
 

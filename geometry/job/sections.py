@@ -308,6 +308,38 @@ class BridgeByHand:
 
 
 @dataclass(frozen=True)
+class SettledSheet:
+    """``[[settled]]``: automatic bridges of a sheet as they were seen; while they hold they stay.
+
+    Written when a job is saved from Blender, so that everyone who builds it gets the sheets that
+    were on the screen. Without the table bridges are chosen anew.
+    """
+
+    sheet: str = field(about="name of the sheet")
+    under: str = field(
+        "", about="mark of the rules they were chosen under; with others they are chosen anew"
+    )
+    bridges_mm: tuple[tuple[tuple[float, float], ...], ...] = field(
+        (), about="middle line of each, from root to root: root, edge, edge, root", kind="lines"
+    )
+    widths_mm: tuple[float, ...] = field((), about="width of each", kind="numbers")
+    drawn_mm: tuple[tuple[tuple[float, float], ...], ...] = field(
+        (), about="middle lines, as laid, of bridges drawn by hand beside them", kind="lines"
+    )
+    weak_mm: tuple[tuple[float, float], ...] = field(
+        (), about="places on islands that could not be held firmly enough", kind="points"
+    )
+    let_go_mm: tuple[tuple[float, float], ...] = field(
+        (), about="places on islands that were let go", kind="points"
+    )
+    spared: tuple[float, ...] = field(
+        (),
+        about="what bridges to each of these would have spoilt, in mm2 x Delta E",
+        kind="numbers",
+    )
+
+
+@dataclass(frozen=True)
 class StockSheet:
     """``[[stock]]``: sheets that pieces are nested on; bigger than the bed, they are cut first."""
 

@@ -20,10 +20,12 @@ from shapely import LineString, MultiPolygon, Polygon
 
 from ..arrays import Floats, Indices
 from ..finding import Finding
+from ..planar.graph import connected_labels
 from ..progress import Progress
 from ..sheet.sheet import Sheet
 from ..step_cache import StepCache, kept
 from .alike import Ground, Laid, made_alike
+from .bridge_names import free_name
 from .constraints import Rules
 from .cost import Prices
 from .directed_ways import SquareRoots
@@ -35,6 +37,7 @@ from .laying import Laying, Roots, Strip
 from .places import Places, find_places
 from .plain_bridges import PlainBridges
 from .selection import choose_bridges, held_by
+from .settled import kept_bridges
 from .visible_damage import DamageMap
 
 #: Rounds of neck mending before giving up; one is the rule, a second where strips make new corners.
@@ -269,14 +272,33 @@ def _plan(
             drawn, drawn.links.take(np.empty(0, np.int64)), np.empty(0), [], findings=drawn.findings
         )
     progress(0.1, f"{layer}: looking for places for bridges")
-    found = kept(cache, _candidates, pieces, core, rules.for_places(), damage)
-    prices, places, roots, square = found.prices, found.places, found.roots, found.square
-    fixed = len(drawn.links)
-    candidates = join_gaps([drawn.links, places.gaps])
-    # What is drawn is laid in any case, so it costs nothing.
+
+    def found() -> _Candidates:
+        return kept(cache, _candidates, pieces, core, rules.for_places(), damage)
+
+    def to_compare() -> tuple[Gaps, Roots]:
+        return found().places.plain, found().roots
+
+    plain = None if damage is None else PlainBridges(pieces, to_compare, rules, damage)
+    told = Prices(pieces, rules)
+    drawn_width = np.array([drawn.strips[k].width for k in drawn.strip_of.tolist()])
+    stays = kept_bridges(pieces, rules, drawn, drawn_width)
+    links = join_gaps([drawn.links, stays.gaps])
+    link_width = np.concatenate([drawn_width, stays.width])
+    if len(stays.gaps) and not connected_labels(len(pieces), links.pieces).any():
+        held = held_by(pieces, links, link_width, rules, stays.accepted)
+        if not held.over.any():
+            findings = _findings(stays.gaps, stays.width, held.islands, drawn, told, rules, layer)
+            paths = list(stays.paths)
+            return _Plan(drawn, stays.gaps, stays.width, paths, held.islands, plain, findings)
+    prices, places = found().prices, found().places
+    roots, square = found().roots, found().square
+    fixed = len(links)
+    candidates = join_gaps([links, places.gaps])
+    # What is there is laid in any case, so it costs nothing.
     cost = np.append(np.zeros(fixed), places.cost)
     widths = np.full(len(candidates), width)
-    widths[:fixed] = [drawn.strips[k].width for k in drawn.strip_of.tolist()]
+    widths[:fixed] = link_width
     progress(0.2, f"{layer}: choosing bridges")
     choice = kept(
         cache,
@@ -287,6 +309,7 @@ def _plan(
         widths,
         rules.for_choice(),
         fixed,
+        stays.accepted,
         progress=progress.part(0.2, 0.5),
     )
     new = choice.chosen >= fixed
@@ -299,24 +322,38 @@ def _plan(
         return paths
 
     def weighed(laid: Laid) -> Indices:
-        bridges = join_gaps([drawn.links, laid.gaps])
-        return held_by(pieces, bridges, np.append(widths[:fixed], laid.width), rules).over
+        bridges = join_gaps([links, laid.gaps])
+        return held_by(pieces, bridges, np.append(link_width, laid.width), rules).over
 
     gaps = candidates.take(choice.chosen[new])
     laid = Laid(gaps, choice.width[new], rooted(gaps))
-    ground = Ground(pieces, openings, prices, rules, drawn.links, places.gaps, rooted, weighed)
+    ground = Ground(pieces, openings, prices, rules, links, places.gaps, rooted, weighed)
     alike = made_alike(laid, ground)
     islands = choice.islands
     if alike is not laid:
-        bridges = join_gaps([drawn.links, alike.gaps])
-        islands = held_by(pieces, bridges, np.append(widths[:fixed], alike.width), rules).islands
-    gaps, gap_width, paths = alike.gaps, alike.width, list(alike.paths)
-    plain = None if damage is None else PlainBridges(pieces, places.plain, roots, rules, damage)
-    findings = [*drawn.findings, *barred_bridges(gaps, gap_width, prices, layer)]
-    findings += leaning_bridges(gaps.take(directions.leaning(gaps)), layer)
+        bridges = join_gaps([links, alike.gaps])
+        islands = held_by(pieces, bridges, np.append(link_width, alike.width), rules).islands
+    gaps, gap_width = join_gaps([stays.gaps, alike.gaps]), np.append(stays.width, alike.width)
+    paths = [*stays.paths, *alike.paths]
+    findings = _findings(gaps, gap_width, islands, drawn, told, rules, layer)
+    return _Plan(drawn, gaps, gap_width, paths, islands, plain, findings)
+
+
+def _findings(
+    gaps: Gaps,
+    width: Floats,
+    islands: tuple[HeldIsland, ...],
+    drawn: Fitted,
+    prices: Prices,
+    rules: Rules,
+    layer: str,
+) -> tuple[Finding, ...]:
+    """Return what is to be told of bridges that are chosen."""
+    findings = [*drawn.findings, *barred_bridges(gaps, width, prices, layer)]
+    findings += leaning_bridges(gaps.take(rules.directions.leaning(gaps)), layer)
     if rules.loads is not None:
         findings += weak_islands(islands, rules.loads, layer)
-    return _Plan(drawn, gaps, gap_width, paths, islands, plain, tuple(findings))
+    return tuple(findings)
 
 
 def _mend_necks(laying: Laying, width: float, progress: Progress) -> None:
@@ -374,7 +411,7 @@ def _bridges(laying: Laying, damage: DamageMap | None) -> tuple[Bridge, ...]:
         zip(laying.strips, laying.shapes, laying.covers, strict=True)
     ):
         middle = shapely.line_interpolate_point(LineString(strip.path), 0.5, normalized=True)
-        name = strip.name or _free_name(middle.x, middle.y, taken)
+        name = strip.name or free_name(strip.path, taken)
         taken.add(name)
         bridges.append(
             Bridge(
@@ -392,13 +429,3 @@ def _bridges(laying: Laying, damage: DamageMap | None) -> tuple[Bridge, ...]:
             )
         )
     return tuple(bridges)
-
-
-def _free_name(x: float, y: float, taken: set[str]) -> str:
-    """Return an id made of a place in whole mm, with a number where another has it."""
-    name = first = f"{x:.0f}x{y:.0f}"
-    number = 1
-    while name in taken:
-        number += 1
-        name = f"{first}-{number}"
-    return name

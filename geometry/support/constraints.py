@@ -64,6 +64,31 @@ class Loads:
     strength_mpa: float = np.inf
 
 
+@dataclass(frozen=True)
+class Settled:
+    """Automatic bridges that stay while they hold (see ``settled``).
+
+    Parameters
+    ----------
+    paths : tuple of float64 array (4, 2)
+        Middle lines from root to root.
+    width : tuple of float
+        In mm.
+    weak : tuple of (float, float)
+        Places on islands that are put up with, though they are held too weakly.
+    let_go : tuple of ((float, float), float)
+        Places on islands that were let go, and what that spared.
+    drawn : tuple of tuple of (float, float)
+        Lines, as laid, of the bridges drawn by hand that there were then.
+    """
+
+    paths: tuple[Floats, ...]
+    width: tuple[float, ...]
+    weak: tuple[tuple[float, float], ...] = ()
+    let_go: tuple[tuple[tuple[float, float], float], ...] = ()
+    drawn: tuple[tuple[tuple[float, float], ...], ...] = ()
+
+
 #: Stands for any loads where only their being there matters.
 _SOME_LOADS = Loads(Stiffness(1.0, 1.0), 0.0, 0.0, 0.0, 0.0)
 
@@ -97,6 +122,8 @@ class Rules:
         Which openings get the same bridges: ``"off"``, ``"shifted"``, ``"turned"``, ``"scaled"``.
     alike_share : float
         What it may cost more, as a share, that openings are alike or symmetric.
+    settled : Settled, optional
+        What was chosen before and stays while it holds.
     """
 
     width: float
@@ -111,6 +138,7 @@ class Rules:
     most_per_island: int = 6
     alike: str = "off"
     alike_share: float = 0.25
+    settled: Settled | None = None
 
     @property
     def directions(self) -> Directions:
@@ -130,6 +158,7 @@ class Rules:
             most_per_island=0,
             alike="off",
             alike_share=0.0,
+            settled=None,
         )
 
     def for_choice(self) -> Rules:

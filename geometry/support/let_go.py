@@ -12,7 +12,7 @@ from dataclasses import dataclass
 
 import numpy as np
 import shapely
-from shapely import Polygon
+from shapely import LineString, Polygon
 
 from ..arrays import Bools, Geometries, Indices
 from ..finding import Finding, Severity
@@ -117,12 +117,61 @@ def _free_to_go(
     return may_go
 
 
+def let_go_again(
+    plain: Sheet,
+    damage: DamageMap,
+    least: float,
+    before: Sequence[tuple[tuple[float, float], float]],
+    kept: Sequence[tuple[float, float]] = (),
+    by_hand: Sequence[shapely.Geometry] = (),
+) -> tuple[LetGo, ...]:
+    """Return the islands that were let go before, where that is still worth it.
+
+    Parameters
+    ----------
+    plain : Sheet
+        As drawn.
+    damage : DamageMap
+    least : float
+        Least width of sheet in the material, in mm.
+    before : sequence of (tuple of float, float)
+        A place on each, and what bridges to it would have spoilt.
+    kept : sequence of tuple of float
+        Places whose island, the nearest within ``least``, stays.
+    by_hand : sequence of Geometry
+        Strips or their middle lines that the artist has set; what they meet stays.
+    """
+    pieces = shapely.get_parts(plain.shape)
+    if not before or len(pieces) < 2:
+        return ()
+    tree = shapely.STRtree(pieces)
+    may_go = _free_to_go(pieces, plain, least, kept)
+    may_go[tree.query(np.array(by_hand, object), predicate="intersects")[1]] = False
+    which, piece = tree.query(
+        shapely.points([place for place, _ in before]), predicate="intersects"
+    )
+    spared = dict(zip(piece.tolist(), (before[k][1] for k in which.tolist()), strict=True))
+    going = [k for k in spared if may_go[k]]
+    if not going:
+        return ()
+    small = _smaller_all_round(pieces, least)
+    painted = damage.painted_over(pieces[going].tolist())
+    return tuple(
+        LetGo(pieces[k], worth, spared[k], bool(small[k]))
+        for k, worth, price in zip(
+            going, painted.damage.tolist(), painted.price.tolist(), strict=True
+        )
+        if small[k] or spared[k] > price
+    )
+
+
 def islands_to_let_go(
     plain: Sheet,
     held: Supported,
     damage: DamageMap,
     least: float,
     kept: Sequence[tuple[float, float]] = (),
+    settled: Sequence[LineString] = (),
 ) -> tuple[LetGo, ...]:
     """Return the islands of a sheet that are not worth their bridges.
 
@@ -142,6 +191,8 @@ def islands_to_let_go(
         Least width of sheet in the material, in mm.
     kept : sequence of tuple of float
         Places whose island, the nearest within ``least``, stays.
+    settled : sequence of LineString
+        Middle lines of bridges whose islands have been weighed before and stay.
     """
     pieces = shapely.get_parts(plain.shape)
     count = len(pieces)
@@ -154,6 +205,7 @@ def islands_to_let_go(
     may_go = _free_to_go(pieces, plain, least, kept)
     by_hand = np.array([b.state != "automatic" or b.kind == "mend" for b in held.bridges], bool)
     may_go[piece[by_hand[bridge]]] = False
+    may_go[tree.query(np.array(settled, object), predicate="intersects")[1]] = False
     free = np.flatnonzero(may_go)
     if not len(free):
         return ()

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -25,26 +25,25 @@ class PlainBridges:
     ----------
     pieces : sequence of Polygon
         Frame and islands, nothing being laid.
-    gaps : Gaps
-        Candidates.
-    roots : Roots
+    found : callable
+        Gives the candidates, and where strips across them are rooted.
     rules : Rules
     damage_map : DamageMap
     """
 
     pieces: Sequence[Polygon]
-    gaps: Gaps
-    roots: Roots
+    found: Callable[[], tuple[Gaps, Roots]]
     rules: Rules
     damage_map: DamageMap
 
     @cached_property
     def strips(self) -> tuple[Polygon, ...]:
         """The bridges' shapes."""
-        width = np.full(len(self.gaps), self.rules.width)
-        cost = self.gaps.length * self.rules.width
-        choice = choose_bridges(self.pieces, self.gaps, cost, width, self.rules)
-        paths = self.roots.paths(self.gaps.take(choice.chosen))
+        gaps, roots = self.found()
+        width = np.full(len(gaps), self.rules.width)
+        cost = gaps.length * self.rules.width
+        choice = choose_bridges(self.pieces, gaps, cost, width, self.rules)
+        paths = roots.paths(gaps.take(choice.chosen))
         return tuple(straight_strips(paths, choice.width))
 
     @cached_property

@@ -26,7 +26,6 @@ from .held_islands import HeldIsland, held_islands
 from .statics import FRAME, Beams, Grillage, LoadedGrillage, plates_of
 from .stiffening import (
     PUSHED,
-    SLIGHT,
     Budget,
     CloseBridges,
     Scheme,
@@ -146,6 +145,7 @@ def choose_bridges(
     width: Floats,
     rules: Rules,
     fixed: int = 0,
+    accepted: Sequence[int] = (),
     progress: Progress | None = None,
 ) -> Choice:
     """Choose bridges that join all pieces and, where loads are given, hold them firmly enough.
@@ -161,6 +161,8 @@ def choose_bridges(
     rules : Rules
     fixed : int
         How many candidates, from the first on, are laid in any case.
+    accepted : sequence of int
+        Pieces that are put up with as they are, however far they give way.
     progress : Progress, optional
 
     Returns
@@ -180,7 +182,7 @@ def choose_bridges(
         return Choice(start, width[start], ())
     frame = largest_piece(pieces)
     islands = [piece for number, piece in enumerate(pieces) if number != frame]
-    whole = _task(islands, frame, candidates, cost, width, rules, rules.loads, fixed)
+    whole = _task(islands, frame, candidates, cost, width, rules, rules.loads, fixed, accepted)
     laid = np.zeros(len(cost), bool)
     laid[start] = True
     scheme = _held_as_one(whole, Scheme(laid, width), progress)
@@ -204,7 +206,13 @@ class HeldBy:
     islands: tuple[HeldIsland, ...]
 
 
-def held_by(pieces: Sequence[Polygon], bridges: Gaps, width: Floats, rules: Rules) -> HeldBy:
+def held_by(
+    pieces: Sequence[Polygon],
+    bridges: Gaps,
+    width: Floats,
+    rules: Rules,
+    accepted: Sequence[int] = (),
+) -> HeldBy:
     """Return how given bridges hold a sheet, all of it solved as one.
 
     Parameters
@@ -216,6 +224,8 @@ def held_by(pieces: Sequence[Polygon], bridges: Gaps, width: Floats, rules: Rule
         In mm.
     rules : Rules
         Nothing is over a limit where they give no loads.
+    accepted : sequence of int
+        Pieces that are put up with as they are.
     """
     over = np.zeros(len(pieces), np.int64)
     if rules.loads is None or len(pieces) < 2:
@@ -223,12 +233,12 @@ def held_by(pieces: Sequence[Polygon], bridges: Gaps, width: Floats, rules: Rule
     frame = largest_piece(pieces)
     islands = [piece for number, piece in enumerate(pieces) if number != frame]
     nothing = np.zeros(len(bridges))
-    task = _task(islands, frame, bridges, nothing, width, rules, rules.loads, len(bridges))
+    fixed, loads, push = len(bridges), rules.loads, rules.loads.handling_n
+    task = _task(islands, frame, bridges, nothing, width, rules, loads, fixed, accepted)
     held = Scheme(np.ones(len(bridges), bool), width).under_load(task)
-    push, loads = rules.loads.handling_n, rules.loads
-    soft = held.deflections(push).max(axis=1) > loads.deflection_mm * SLIGHT
+    deflection, stresses = held.deflections(push).max(axis=1), held.stresses(push, PUSHED)
+    soft, strained = task.over(held, deflection, stresses.mpa)
     over[np.delete(np.arange(len(pieces)), frame)] += soft
-    strained = held.stresses(push, PUSHED).mpa > loads.stress_mpa * SLIGHT
     np.add.at(over, bridges.pieces[held.which[strained]].ravel(), 1)
     return HeldBy(over, held_islands(islands, held, rules))
 
@@ -242,6 +252,7 @@ def _task(
     rules: Rules,
     loads: Loads,
     fixed: int,
+    accepted: Sequence[int],
 ) -> Task:
     pairs = candidates.pieces - (candidates.pieces > frame)
     pairs[candidates.pieces == frame] = FRAME
@@ -257,6 +268,7 @@ def _task(
         rules.most_per_island,
         loads,
         close_bridges(plates, pairs, ends, rules.width),
+        np.isin(np.delete(np.arange(len(islands) + 1), frame), accepted),
     )
 
 
@@ -302,6 +314,7 @@ def _part_of(task: Task, plates: Indices) -> tuple[Task, Indices]:
             number[close.plate[kept]],
             close.touching[kept],
         ),
+        accepted=task.accepted[plates],
     )
     return part, bridges
 
@@ -335,9 +348,9 @@ class _Parts:
         """Return how a scheme does in each part; ``held`` are the islands held by it."""
         task, count = self._task, len(self.size)
         held = held or scheme.under_load(task)
-        push, loads = task.loads.handling_n, task.loads
-        soft = held.deflections(push).max(axis=1) > loads.deflection_mm * SLIGHT
-        strained = held.stresses(push, PUSHED).mpa > loads.stress_mpa * SLIGHT
+        push = task.loads.handling_n
+        deflection, stresses = held.deflections(push).max(axis=1), held.stresses(push, PUSHED)
+        soft, strained = task.over(held, deflection, stresses.mpa)
         weak = np.bincount(self.of_plate[soft], minlength=count)
         weak += np.bincount(self.of_bridge[held.which[strained]], minlength=count)
         cost = np.bincount(self.of_bridge, scheme.costs(task), minlength=count)

@@ -89,6 +89,8 @@ class Task:
         Bridges that may hold one island.
     loads : Loads
     close : CloseBridges
+    accepted : bool array (n,)
+        Plates whose giving way, and whose bridges' stress, is put up with as it is.
     """
 
     grillage: Grillage
@@ -99,6 +101,22 @@ class Task:
     most_per_island: int
     loads: Loads
     close: CloseBridges
+    accepted: Bools
+
+    def over(self, held: LoadedGrillage, deflection: Floats, mpa: Floats) -> tuple[Bools, Bools]:
+        """Return which plates and which laid bridges are over a limit and not put up with.
+
+        Parameters
+        ----------
+        held : LoadedGrillage
+        deflection : float64 array (n,)
+            Of each plate in mm.
+        mpa : float64 array (k,)
+            Stress in each laid bridge.
+        """
+        let_be = np.append(self.accepted, False)[self.grillage.beams.plates[held.which]].any(axis=1)
+        soft = (deflection > self.loads.deflection_mm * SLIGHT) & ~self.accepted
+        return soft, (mpa > self.loads.stress_mpa * SLIGHT) & ~let_be
 
 
 @dataclass(frozen=True)
@@ -300,8 +318,7 @@ def _watch(task: Task, held: LoadedGrillage, stuck_at: Indices) -> _Watched | No
     rim = deflections.argmax(axis=1)
     deflection = deflections.max(axis=1)
     stresses = held.stresses(loads.handling_n, PUSHED)
-    soft = deflection > loads.deflection_mm * SLIGHT
-    strained = stresses.mpa > loads.stress_mpa * SLIGHT
+    soft, strained = task.over(held, deflection, stresses.mpa)
     over = np.zeros(len(size), bool)
     over[label[soft]] = True
     over[held.beam_clusters[strained]] = True

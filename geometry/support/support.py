@@ -24,7 +24,13 @@ from ..step_cache import StepCache, kept
 from ..tolerance import TOLERANCES, Tolerances
 from .bridges import Supported, hold_islands
 from .constraints import Rules
-from .let_go import LetGo, crowd_to_let_go, islands_to_let_go, let_go_findings
+from .let_go import (
+    LetGo,
+    crowd_to_let_go,
+    islands_to_let_go,
+    let_go_again,
+    let_go_findings,
+)
 from .lost import lost_findings
 from .repairs import accepted, mend, narrow_findings
 from .visible_damage import DamageMap
@@ -127,6 +133,16 @@ def support_layer(
             artwork = _with_opened(artwork, gone)
             plain, told = kept(cache, make_sheet, artwork, job.sheet, plain.holes, tolerances)
 
+    settled = rules.settled
+    stays: Sequence[LineString] = ()
+    if weighed is not None and settled is not None:
+        again = let_go_again(plain, weighed, least, settled.let_go, settings.keep_mm, by_hand)
+        if again:
+            gone += again
+            artwork = _with_opened(artwork, again)
+            plain, told = kept(cache, make_sheet, artwork, job.sheet, plain.holes, tolerances)
+        stays = [LineString(path) for path in settled.paths]
+
     def bridged(part: Progress) -> Supported:
         return hold_islands(
             plain, rules.width, part, rules=rules, damage=damage, mends=mends, cache=cache
@@ -136,7 +152,7 @@ def support_layer(
     if weighed is not None:
         # Cut away, they may leave crumbs that touched them at a point: looked at once more.
         for round_ in range(_MOST_ROUNDS):
-            more = islands_to_let_go(plain, held, weighed, least, settings.keep_mm)
+            more = islands_to_let_go(plain, held, weighed, least, settings.keep_mm, stays)
             if not more:
                 break
             gone += more

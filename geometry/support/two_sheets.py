@@ -24,6 +24,7 @@ from ..step_cache import StepCache
 from ..tolerance import TOLERANCES, Tolerances
 from .bridges import Supported, with_damage
 from .constraints import Rules
+from .settled import settled_for
 from .support import SupportedLayer, support_layer
 from .visible_damage import Coat, DamageMap
 
@@ -76,7 +77,8 @@ def split_layer(
     a = replace(single, name=names[0])
     first_artwork = replace(artwork, layer=a.name)
     half, rest = progress.part(0.0, 0.5), progress.part(0.5, 1.0)
-    first = support_layer(job, a, first_artwork, rules, None, half, tolerances, cache)
+    its = replace(rules, settled=settled_for(job, a.name, rules))
+    first = support_layer(job, a, first_artwork, its, None, half, tolerances, cache)
     least = job.material.least_opening(job.made_by.kind)
     overlap = job.bridges.seam_overlap_mm
     gaps = gaps_to_paint(artwork.shape, first.held, overlap, least)
@@ -96,7 +98,7 @@ def split_layer(
     painted = Coat(first.held.sheet.openings, settings.colour)
     to_paint = Coat(gaps, settings.colour)
     spoilt = DamageMap(to_paint, below, [painted, *above], job.ground, care)
-    own = replace(rules, drawn=(), forbidden=())
+    own = replace(rules, drawn=(), forbidden=(), settled=settled_for(job, b.name, rules))
     second = support_layer(job, b, second_artwork, own, spoilt, rest, tolerances, cache)
     more = split_findings(artwork.shape, first.held, second.held, b.name, rules.width)
     second = replace(second, findings=(*second.findings, *more))

@@ -15,6 +15,8 @@ from sheetstack.addon.bridges.hand_bridges import (  # noqa: E402
 )
 from sheetstack.addon.job.scene_job import job_of  # noqa: E402
 from sheetstack.addon.sheets.last_build import last_build_of  # noqa: E402
+from sheetstack.geometry.build import build  # noqa: E402
+from sheetstack.geometry.job.load import load_job  # noqa: E402
 from sheetstack.geometry.job.sections import BridgeByHand  # noqa: E402
 
 
@@ -45,6 +47,29 @@ def test_automatic_bridges_can_be_taken_and_moved(built):
     expected = np.array(first.line_mm) + (0, 4)
     assert np.array(job_of(built).bridges_by_hand[0].line_mm) == pytest.approx(expected, abs=2e-3)
     assert len(bridges_on(built, "Base")) == len(automatic), "taken over, not doubled"
+
+
+def test_an_edit_leaves_the_other_bridges_and_the_saved_job_says_so(built, tmp_path):
+    before = bridges_on(built, "Base")
+    built.sheetstack.layers["Light"].opacity = 0.5  # now the bridge is seen less elsewhere
+    layer = rebuilt(built)
+    assert bridges_on(built, "Base") == before
+    assert last_build_of(job_of(built)).job.settled == job_of(built).settled != ()
+    # What is exported, and what the command line makes of the saved job, is what was seen.
+    path = tmp_path / "saved.toml"
+    assert bpy.ops.sheetstack.save_job(filepath=str(path)) == {"FINISHED"}
+    assert build(load_job(path)).layers[0].sheet.shape.wkb == layer.sheet.shape.wkb
+
+
+def test_bridges_can_be_chosen_anew(built):
+    before = bridges_on(built, "Base")
+    assert built.sheetstack.settled
+    assert bpy.ops.sheetstack.choose_bridges_anew() == {"FINISHED"}
+    assert not built.sheetstack.settled
+    assert built.sheetstack.is_stale
+    assert not bpy.ops.sheetstack.choose_bridges_anew.poll()
+    rebuilt(built)
+    assert bridges_on(built, "Base") == before
 
 
 def test_one_end_moves_alone(built):

@@ -41,6 +41,7 @@ def task_of(held, stress_mpa=1e9):
         6,
         Loads(Stiffness(E, T), 1e-4, F, 5.0, stress_mpa),
         CloseBridges(NONE, NONE, NONE, np.empty(0, bool)),
+        np.zeros(len(held.grillage.plates), bool),
     )
 
 
