@@ -27,7 +27,6 @@ from .constraints import Rules
 from .cost import Prices
 from .gaps import Gaps, join_gaps
 from .laying import JUST_UNDER
-from .stiffening import LEAST_CLEARANCE
 
 #: Ends of a carried bridge meet sheet within this distance, in mm.
 _MEETS = 0.5
@@ -281,7 +280,7 @@ class _Work:
         places = self.ground.places.take(self.of_place == opening)
         price = self.ground.prices.exact(places)
         lines = places.lines()
-        least = LEAST_CLEARANCE * self.ground.rules.width
+        least = self.ground.rules.clearance
         found = []
         for first in self._forks(paths)[0]:
             parted = paths.copy()
@@ -404,7 +403,7 @@ class _Work:
     def _clear(self, pattern: _Pattern) -> bool:
         """Return whether no two bridges run into one another."""
         ways = shapely.linestrings(pattern.paths[:, 1:3])
-        least = LEAST_CLEARANCE * self.ground.rules.width
+        least = self.ground.rules.clearance
         apart = shapely.distance(ways[:, None], ways[None, :])
         return bool((apart[~np.eye(len(ways), dtype=bool)] >= least).all())
 

@@ -15,6 +15,11 @@ from ..planar.polygons import as_multipolygon
 from .directions import DirectedArea, Direction, Directions, direction_of
 from .statics import Stiffness
 
+#: Bridges of one island keep this many widths from one another, from middle line to middle line:
+#: nearer ones would run into one and hold no better than one. In a stated direction they stand side
+#: by side like the teeth of a comb, and there the paint between is as wide as one and a half.
+LEAST_CLEARANCE, COMB_CLEARANCE = 1.5, 2.5
+
 
 @dataclass(frozen=True)
 class DrawnBridge:
@@ -163,7 +168,19 @@ class Rules:
 
     def for_choice(self) -> Rules:
         """Return the rules as far as the choice among candidates hangs on them."""
-        return Rules(self.width, loads=self.loads, most_per_island=self.most_per_island)
+        return Rules(
+            self.width,
+            direction=self.direction,
+            directed=self.directed,
+            loads=self.loads,
+            most_per_island=self.most_per_island,
+        )
+
+    @property
+    def clearance(self) -> float:
+        """How far two bridges of one island keep from one another, in mm."""
+        stated = self.directions.any_stated
+        return self.width * (COMB_CLEARANCE if stated else LEAST_CLEARANCE)
 
     @property
     def barred(self) -> MultiPolygon:

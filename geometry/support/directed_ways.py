@@ -16,8 +16,9 @@ from shapely import MultiPolygon, Polygon
 from ..arrays import Bools, Floats, Geometries, Indices
 from ..planar.polygons import largest_piece, piece_of
 from .candidates import first_hits
+from .corners import Corners
 from .directions import Direction
-from .gaps import Gaps
+from .gaps import Gaps, join_gaps
 
 #: Lines across an island lie half a width apart, but so many at least and at most.
 FEWEST_LINES, MOST_LINES = 9, 41
@@ -27,10 +28,13 @@ MOST_QUICK_LINES, MANY = 15, 200
 ROOT_REACH = 6.0
 #: A bridge at an island's end costs more than one at its middle by this share, all else alike.
 OFF_MIDDLE = 0.1
+#: Lines flush with corners are laid over an island, so many at most; and corners lie within so many
+#: widths of it.
+MOST_FLUSH, NEAR_CORNERS = 24, 8.0
 
 
 def directed_ways(
-    pieces: Sequence[Polygon], direction: Direction, width: float, reach: Floats
+    pieces: Sequence[Polygon], direction: Direction, width: float, reach: Floats, corners: Corners
 ) -> tuple[Gaps, Floats]:
     """Return ways in a stated direction from each island to the first sheet that they meet.
 
@@ -44,6 +48,8 @@ def directed_ways(
         Of a bridge, in mm.
     reach : float64 array (n,)
         Longest way from each piece, in mm.
+    corners : Corners
+        Some ways are laid so that bridges are flush with them.
 
     Returns
     -------
@@ -63,7 +69,7 @@ def directed_ways(
         angle = np.radians(direction.angle_deg + turn)
         # Named directions are exact: no cosine of a right angle.
         way = np.round(np.array([np.cos(angle), np.sin(angle)]), 15)
-        start, home, outward, off = _leavings(array, frame, way, width)
+        start, home, outward, off = _leavings(array, frame, way, width, corners)
         far = start + outward * reach[home][:, None]
         end, other = first_hits(start, far, rings, owner)
         hit = (other >= 0) & (other != home)
@@ -71,17 +77,11 @@ def directed_ways(
         pairs = np.stack([home[hit], other[hit]], axis=1).astype(np.int64)
         found.append(Gaps(pairs, start[hit], end[hit], length))
         taste.append(1 + OFF_MIDDLE * off[hit] ** 2 + OFF_MIDDLE * (turn != 0))
-    gaps = Gaps(
-        np.concatenate([g.pieces for g in found]),
-        np.concatenate([g.start for g in found]),
-        np.concatenate([g.end for g in found]),
-        np.concatenate([g.length for g in found]),
-    )
-    return gaps, np.concatenate(taste)
+    return join_gaps(found), np.concatenate(taste)
 
 
 def _leavings(
-    pieces: Geometries, frame: int, way: Floats, width: float
+    pieces: Geometries, frame: int, way: Floats, width: float, corners: Corners
 ) -> tuple[Floats, Indices, Floats, Floats]:
     """Return where lines along ``way`` leave the islands: points, islands, ways out, off-middle."""
     aside = np.array([-way[1], way[0]])
@@ -96,7 +96,8 @@ def _leavings(
         middle, half = (low + high) / 2, max((high - low - width) / 2, 0.0)
         count = int(np.clip(2 * round(2 * half / width) + 1, FEWEST_LINES, most))
         share = np.linspace(-1, 1, count | 1) if half else np.zeros(1)
-        lines = middle + half * share
+        lines = np.append(middle + half * share, _flush(pieces[island], aside, width, corners))
+        share = (lines - middle) / (half or 1.0)
         before, after = across[:-1], across[1:]
         # A ring runs counter-clockwise: where it goes to the left of the way, the way leaves.
         line, edge = np.nonzero(
@@ -120,6 +121,18 @@ def _leavings(
         np.concatenate(outs),
         np.concatenate(offs),
     )
+
+
+def _flush(island: Polygon, aside: Floats, width: float, corners: Corners) -> Floats:
+    """Return where lines lie whose bridges are flush with corners on or near an island."""
+    across = shapely.get_coordinates(island.exterior) @ aside
+    low, high = across.min(), across.max()
+    near = corners.near(island, NEAR_CORNERS * width) @ aside
+    lines = np.append(near - width / 2, near + width / 2)
+    lines = np.unique(lines[(lines >= low + width / 2) & (lines <= high - width / 2)].round(9))
+    # Of very many, some all over the island.
+    kept = np.linspace(0, len(lines) - 1, MOST_FLUSH).round().astype(int)
+    return lines if len(lines) <= MOST_FLUSH else lines[kept]
 
 
 class SquareRoots:

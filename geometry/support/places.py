@@ -10,12 +10,14 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
+import shapely
 from shapely import MultiPolygon, Polygon
 
 from ..arrays import Bools, Floats
 from ..planar.graph import spanning_forest
 from .candidates import CLOSE, MANY, QUICK, best_by_sector, crossings
 from .constraints import Rules
+from .corners import Corners
 from .cost import Prices
 from .directed_ways import SquareRoots, directed_ways
 from .gaps import Gaps, join_gaps
@@ -26,6 +28,8 @@ REACH_GAPS, REACH_WIDTHS = 6.0, 12.0
 #: A bridge costs more by this share of the squared tangents of its slants to the edges that it
 #: meets: one that is square to them looks drawn.
 SLANTED = 0.5
+#: A bridge costs more by this share of its disorder (see ``Corners``), all else alike.
+UNTIDY = 0.6
 #: Cost of a bridge with a root narrower than itself, as a multiple.
 UNROOTED = 10.0
 
@@ -80,7 +84,11 @@ def find_places(
     none = np.zeros(len(plain), bool)
     if not directions.any_stated or len(pieces) < 2:
         return Places(plain, cost, none, none, plain)
-    directed, directed_cost = _directed(pieces, tree, core, prices, rules)
+    drawn = _Drawn(pieces, core, prices, rules)
+    directed, directed_cost = _directed(pieces, tree, drawn, rules)
+    # Those of the others that happen to run as stated are judged as these are.
+    upright = np.flatnonzero(directions.stated(plain) & ~directions.leaning(plain))
+    cost[upright] = drawn.cost(plain.take(upright))
     gaps = join_gaps([plain, directed])
     cost = np.append(cost, directed_cost)
     leaning = directions.leaning(gaps)
@@ -92,29 +100,46 @@ def find_places(
     return Places(gaps.take(kept), cost[kept], straight[kept], leaning[kept], plain)
 
 
+class _Drawn:
+    """What bridges in a stated direction cost: those that look drawn cost least."""
+
+    def __init__(
+        self, pieces: Sequence[Polygon], core: MultiPolygon, prices: Prices, rules: Rules
+    ) -> None:
+        self._prices, self._width = prices, rules.width
+        self._roots = SquareRoots(pieces, core, rules.width)
+        rings, owner = shapely.get_rings(np.asarray(pieces, object), return_index=True)
+        self.corners = Corners(rings, owner, rules.width)
+
+    def cost(self, gaps: Gaps) -> Floats:
+        """Return the cost of straight bridges, each rooted on its own line."""
+        paths, firm = self._roots.paths(gaps)
+        # Square to an edge, a root of full width lies half a width inside it.
+        depth = np.hypot(*np.moveaxis(paths[:, [1, 2]] - paths[:, [0, 3]], -1, 0))
+        slant = np.maximum((depth / (self._width / 2 * JUST_UNDER)) ** 2 - 1, 0).sum(axis=1)
+        taste = 1 + SLANTED * np.where(firm, slant, 0.0)
+        taste *= 1 + UNTIDY * self.corners.disorder(gaps)
+        # One that finds no sheet of full width on its line is a last resort.
+        cost: Floats = self._prices.exact(gaps, paths[:, [0, 3]]) * taste
+        return cost * np.where(firm, 1.0, UNROOTED)
+
+
 def _directed(
-    pieces: Sequence[Polygon], tree: Gaps, core: MultiPolygon, prices: Prices, rules: Rules
+    pieces: Sequence[Polygon], tree: Gaps, drawn: _Drawn, rules: Rules
 ) -> tuple[Gaps, Floats]:
     """Return the best ways in stated directions, each in its area, with their costs."""
     directions = rules.directions
     reach = np.zeros(len(pieces))
     np.maximum.at(reach, tree.pieces.ravel(), np.repeat(tree.length, 2))
     reach = REACH_GAPS * reach + REACH_WIDTHS * rules.width
-    roots = SquareRoots(pieces, core, rules.width)
     effort = CLOSE if len(pieces) <= MANY else QUICK
     array = np.asarray(pieces, object)
     found, costs = [], []
     for direction in {d for d in directions.all if d.stated}:
-        gaps, taste = directed_ways(pieces, direction, rules.width, reach)
+        gaps, taste = directed_ways(pieces, direction, rules.width, reach, drawn.corners)
         wanted = np.array([d == direction for d in directions.all])[directions.at(gaps)]
         gaps, taste = gaps.take(wanted), taste[wanted]
-        paths, firm = roots.paths(gaps)
-        # Square to an edge, a root of full width lies half a width inside it.
-        depth = np.hypot(*np.moveaxis(paths[:, [1, 2]] - paths[:, [0, 3]], -1, 0))
-        slant = np.maximum((depth / (rules.width / 2 * JUST_UNDER)) ** 2 - 1, 0).sum(axis=1)
-        taste = taste * (1 + SLANTED * np.where(firm, slant, 0.0))
-        # One that finds no sheet of full width on its line is a last resort.
-        cost = prices.exact(gaps, paths[:, [0, 3]]) * taste * np.where(firm, 1.0, UNROOTED)
+        cost = drawn.cost(gaps) * taste
         best = best_by_sector(gaps, array, cost, effort.sectors)
         found.append(gaps.take(best))
         costs.append(cost[best])

@@ -267,7 +267,7 @@ def _task(
         rules.width,
         rules.most_per_island,
         loads,
-        close_bridges(plates, pairs, ends, rules.width),
+        close_bridges(plates, pairs, ends, rules.clearance),
         np.isin(np.delete(np.arange(len(islands) + 1), frame), accepted),
     )
 

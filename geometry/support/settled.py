@@ -32,7 +32,6 @@ from .constraints import Rules, Settled, rules_for
 from .gaps import Gaps, join_gaps
 from .hand_drawn import Fitted
 from .selection import held_by
-from .stiffening import LEAST_CLEARANCE
 
 #: A bridge that lies by more than this share of its width's square where none may is chosen anew.
 BARRED_SHARE = 0.02
@@ -187,7 +186,7 @@ def kept_bridges(
     if not barred.is_empty:
         lies = shapely.area(shapely.intersection(straight_strips(gaps.lines(), width), barred))
         fits &= lies <= BARRED_SHARE * width * width
-    fits &= ~_meets_drawn(gaps, drawn.links, LEAST_CLEARANCE * rules.width)
+    fits &= ~_meets_drawn(gaps, drawn.links, rules.clearance)
     kept = Kept(gaps, width, paths, _on_pieces(settled.weak, tree, array))
     kept = kept.take(np.flatnonzero(fits))
     known = set(settled.drawn)

@@ -24,9 +24,6 @@ from .statics import FRAME, Grillage, LoadedGrillage, Plates
 
 #: Bridges of one island stand at least so far apart, seen from its centre, in degrees.
 LEAST_SPREAD = 40.0
-#: Ends of two bridges on one island keep this many widths from one another: nearer ones would run
-#: into one and hold no better than one.
-LEAST_CLEARANCE = 1.5
 #: Factors by which bridges may be widened.
 WIDER = (1.25, 1.5)
 #: A move that takes less than this share off every excess that it meets is no remedy.
@@ -144,7 +141,7 @@ class Scheme:
         return np.where(self.laid, task.cost * self.width / task.usual_width, 0.0)
 
 
-def close_bridges(plates: Plates, pairs: Indices, ends: Floats, width: float) -> CloseBridges:
+def close_bridges(plates: Plates, pairs: Indices, ends: Floats, clear: float) -> CloseBridges:
     """Return which possible bridges are too close to each other to be laid both.
 
     Parameters
@@ -154,8 +151,8 @@ def close_bridges(plates: Plates, pairs: Indices, ends: Floats, width: float) ->
         Plates that each bridge joins, ``FRAME`` for the frame.
     ends : float64 array (m, 2, 2)
         Its two ends in mm.
-    width : float
-        Of a bridge in mm.
+    clear : float
+        How far ends of two bridges on one plate keep from one another, in mm.
     """
     plate, at = pairs.ravel(), ends.reshape(-1, 2)
     bridge = np.repeat(np.arange(len(pairs)), 2)
@@ -168,7 +165,7 @@ def close_bridges(plates: Plates, pairs: Indices, ends: Floats, width: float) ->
     first = np.repeat(np.arange(len(plate)), size[plate])
     second = (np.cumsum(size) - size)[plate[first]] + ramp(size[plate])
     turn = np.abs((angle[first] - angle[second] + np.pi) % (2 * np.pi) - np.pi)
-    touching = np.hypot(*(at[first] - at[second]).T) < LEAST_CLEARANCE * width
+    touching = np.hypot(*(at[first] - at[second]).T) < clear
     close = (bridge[first] != bridge[second]) & (touching | (turn < np.radians(LEAST_SPREAD)))
     first, second = first[close], second[close]
     return CloseBridges(bridge[first], bridge[second], plate[first], touching[close])
