@@ -5,6 +5,7 @@ MODULES = (
     "hand_bridges",
     "places_from_selected",
     "followed_places",
+    "live_drag",
     "bridge_tool",
     "handles",
     "panel",

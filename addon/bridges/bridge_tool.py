@@ -17,8 +17,9 @@ from ..core.conversion import metres
 from ..core.viewport import redraw_views
 from ..job.layer_list import active_layer
 from ..job.scene_job import job_of
-from ..sheets.viewport_marks import COLOURS, draw_lines, line_batch
+from ..sheets.viewport_marks import COLOURS, draw_lines, draw_solid, line_batch
 from .hand_bridges import draw_bridge, moved, put_bridge, remove_bridge
+from .live_drag import begin_drag, dragging, end_drag, move_drag
 from .place_on_sheet import (
     REACH,
     editable_bridges,
@@ -41,9 +42,17 @@ _shown: list[BridgeByHand] = []
 _handles: list[Any] = []
 
 
-def show_dragged(bridge: BridgeByHand | None) -> None:
-    """Draw a bridge as it would be, or none any more."""
-    _shown[:] = [] if bridge is None else [bridge]
+def show_dragged(bridge: BridgeByHand) -> None:
+    """Draw a bridge as it would be, with all that follows it."""
+    _shown[:] = [bridge]
+    move_drag(bridge)
+    redraw_views()
+
+
+def end_dragged(*, keep: bool) -> None:
+    """Draw it no more; the painted picture stays as it was shown last, or goes back."""
+    _shown.clear()
+    end_drag(keep=keep)
     redraw_views()
 
 
@@ -107,27 +116,33 @@ class SHEETSTACK_OT_drag_bridge(bpy.types.Operator):
         self._start, self._place, self._least = start, start, DRAG * pixel
         self._bridge = nearest_bridge(context, start, REACH * pixel)
         self._layer = active_layer(context.scene).name
+        self._began = False
         context.window_manager.modal_handler_add(self)
         return {"RUNNING_MODAL"}
 
     def modal(self, context: Any, event: Any) -> set[str]:
         if event.type in {"ESC", "RIGHTMOUSE"} or context.region_data is None:
-            show_dragged(None)
+            end_dragged(keep=False)
             return {"CANCELLED"}
         sheet = edited_sheet(context)
         if sheet is None:
-            show_dragged(None)
+            end_dragged(keep=False)
             return {"CANCELLED"}
         place = place_under(context, sheet, (event.mouse_region_x, event.mouse_region_y))
         self._place = self._place if place is None else place
         if event.type == "MOUSEMOVE":
-            show_dragged(self._result())
+            result = self._result()
+            if result is not None:
+                if not self._began:  # a click begins nothing
+                    begin_drag(sheet, "" if self._bridge is None else self._bridge.id)
+                    self._began = True
+                show_dragged(result)
         if event.type == "LEFTMOUSE" and event.value == "RELEASE":
             return self._drop(context)
         return {"RUNNING_MODAL"}
 
     def cancel(self, context: Any) -> None:
-        show_dragged(None)
+        end_dragged(keep=False)
 
     def _result(self) -> BridgeByHand | None:
         """Return the bridge as it would be; None while it is a click."""
@@ -139,7 +154,7 @@ class SHEETSTACK_OT_drag_bridge(bpy.types.Operator):
 
     def _drop(self, context: Any) -> set[str]:
         scene, result = context.scene, self._result()
-        show_dragged(None)
+        end_dragged(keep=result is not None)
         if result is None:
             scene.sheetstack.picked_bridge = "" if self._bridge is None else self._bridge.id
             return {"FINISHED"}
@@ -290,7 +305,27 @@ def draw_tool() -> None:
             if bridge.id == picked:
                 _draw_line(bridge, top, (1, 1, 1, 1), 3.0)
         for bridge in _shown:
-            _draw_line(bridge, top, COLOURS["WARNING"], 4.0)
+            _draw_live()
+            _draw_line(bridge, top, COLOURS["WARNING"], 2.0)
+
+
+def _draw_live() -> None:
+    """Draw the dragged bridge as sheet, and what falls out with it there."""
+    drag = dragging()
+    if drag is None or drag.shown is None:
+        return
+    import gpu
+
+    if drag.strip is not None:
+        gpu.state.depth_test_set("LESS_EQUAL")
+        draw_solid(metres(drag.strip.vertices), drag.strip.faces, drag.colour())
+        gpu.state.depth_test_set("NONE")
+    top = drag.layer.sheet.thickness + 0.1
+    for piece in drag.shown.loose:
+        ring = np.asarray(piece.exterior.coords)
+        ends = np.stack([ring[:-1], ring[1:]], axis=1).reshape(-1, 2)
+        flat = np.concatenate([ends, np.full((len(ends), 1), top)], axis=1)
+        draw_lines(line_batch(metres(flat)), COLOURS["SPOILS"], 3.0)
 
 
 def _draw_line(bridge: BridgeByHand, top: float, colour: Any, width: float) -> None:
@@ -317,7 +352,7 @@ def register() -> None:
 
 def unregister() -> None:
     """Give views back the plain tool where this one is on, and take it out."""
-    _shown.clear()
+    end_dragged(keep=False)
     while _handles:
         bpy.types.SpaceView3D.draw_handler_remove(_handles.pop(), "WINDOW")
     manager = bpy.context.window_manager

@@ -18,8 +18,9 @@ from mathutils import Matrix
 from ...geometry.arrays import Floats
 from ...geometry.errors import SheetstackError
 from ...geometry.job.sections import BridgeByHand
-from .bridge_tool import LEAST, show_dragged, tool_is_on, width_of
+from .bridge_tool import LEAST, end_dragged, show_dragged, tool_is_on, width_of
 from .hand_bridges import moved, put_bridge
+from .live_drag import begin_drag
 from .place_on_sheet import edited_sheet, picked_bridge, pixel_size, place_under, scene_place
 
 PARTS = ("start", "end", "middle", "width")
@@ -138,13 +139,15 @@ class SHEETSTACK_GT_bridge_handle(bpy.types.Gizmo):
         at = (event.mouse_region_x, event.mouse_region_y)
         place = None if sheet is None else place_under(context, sheet, at)
         if place is not None and self.bridge is not None:
+            if self.result is None:
+                begin_drag(sheet, self.bridge.id)
             self.result = pulled(self.bridge, self.part, self.start, place, self.width)
             show_dragged(self.result)
         return {"RUNNING_MODAL"}
 
     def exit(self, context: Any, cancel: bool) -> None:
         result, self.result = self.result, None
-        show_dragged(None)
+        end_dragged(keep=result is not None and not cancel)
         if result is not None and not cancel:
             put_bridge(context.scene, result)
             bpy.ops.ed.undo_push(message="Widen bridge" if self.part == "width" else "Move bridge")

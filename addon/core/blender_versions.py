@@ -43,6 +43,11 @@ def line_shader() -> str:
     return name if VERSION >= (4, 0, 0) else f"3D_{name}"
 
 
+def plain_shader() -> str:
+    """Return the name of the built-in shader of one colour; before 4.0 it told its dimension."""
+    return "UNIFORM_COLOR" if VERSION >= (4, 0, 0) else "3D_UNIFORM_COLOR"
+
+
 def set_text_size(blf: Any, size: float) -> None:
     """Set the size of ``blf``'s default font; the argument for dots per inch went in 4.0."""
     if VERSION < (4, 0, 0):

@@ -84,6 +84,9 @@ class LongWork:
     function to run, and ``done(context, result)``, which changes the scene.
     """
 
+    #: Whether Esc ends it at once, without waiting for the step that the thread is in. Only for
+    #: work that changes nothing outside of itself: what it still does is seen by nobody.
+    leaves_at_once = False
     #: Of Blender, from the beginning of this operator's own work to its end.
     _timer: Any = None
 
@@ -131,6 +134,10 @@ class LongWork:
             return {"CANCELLED"}
         if event.type == "ESC" and event.value == "PRESS":
             job.stop.set()
+            if self.leaves_at_once and not job.ended:
+                self._put_away(context)
+                self.report({"WARNING"}, f"{self.bl_label}: stopped; nothing has been changed.")
+                return {"CANCELLED"}
             return {"RUNNING_MODAL"}
         if event.type != "TIMER":
             return {"PASS_THROUGH"}

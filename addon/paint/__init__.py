@@ -1,4 +1,4 @@
 """The picture that is sprayed."""
 
 #: Modules with something to register, in order.
-MODULES = ("painted_plane", "bridge_styles", "panel")
+MODULES = ("painted_plane", "follow_drag", "bridge_styles", "panel")

@@ -30,6 +30,7 @@ class SHEETSTACK_OT_show_painted(LongWork, bpy.types.Operator):
     bl_idname = "sheetstack.show_painted"
     bl_label = "Show Painted Picture"
     bl_options = {"REGISTER", "UNDO"}
+    leaves_at_once = True
 
     pixels: IntProperty(
         name="Pixels", description="Along the picture's long side", default=1600, min=64, max=8192
@@ -99,13 +100,21 @@ def _fill_plane(mesh: bpy.types.Mesh, width_mm: float, height_mm: float) -> None
     uv.data.foreach_set("uv", np.array([0, 0, 1, 0, 1, 1, 0, 1], np.float32))
 
 
-def _image_of(plane: bpy.types.Object) -> bpy.types.Image:
-    """Return the image that a plane shows, made with its material where it has none."""
+def picture_image(plane: bpy.types.Object) -> bpy.types.Image | None:
+    """Return the image that a plane shows, None where it has lost it."""
     for material in plane.data.materials:
         nodes = material.node_tree.nodes if material and material.node_tree else ()
         for node in nodes:
             if node.type == "TEX_IMAGE" and is_own(node.image):
                 return node.image
+    return None
+
+
+def _image_of(plane: bpy.types.Object) -> bpy.types.Image:
+    """Return the image that a plane shows, made with its material where it has none."""
+    found = picture_image(plane)
+    if found is not None:
+        return found
     image = own(bpy.data.images.new("Painted picture", 16, 16))
     material = own(bpy.data.materials.new("Painted picture"))
     use_nodes(material)

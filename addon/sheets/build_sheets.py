@@ -26,6 +26,7 @@ class SHEETSTACK_OT_build(LongWork, bpy.types.Operator):
     bl_idname = "sheetstack.build"
     bl_label = "Build Sheets"
     bl_options = {"REGISTER", "UNDO"}
+    leaves_at_once = True
 
     @classmethod
     def poll(cls, context: Any) -> bool:

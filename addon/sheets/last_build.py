@@ -10,11 +10,12 @@ import bpy
 from bpy.app.handlers import persistent
 
 from ...geometry.artwork.source import source_of
-from ...geometry.build import Build, build
+from ...geometry.build import Build, BuiltLayer, build
 from ...geometry.job.job import Job
 from ...geometry.progress import Progress
 from ...geometry.step_cache import StepCache
 from ..job import kept_artwork
+from .sheet_object import shows
 
 #: What files and kept copies were like.
 Stamp = tuple[tuple[int, int] | tuple[str, str], ...]
@@ -50,6 +51,21 @@ def builder(scene: bpy.types.Scene, job: Job) -> Callable[[Progress], Build]:
 def last_build_of(job: Job) -> Build | None:
     """Return the last build, if it is of this job."""
     return next((result for known, _, result in _last if job in (known, result.job)), None)
+
+
+def build_of_sheet(sheet: bpy.types.Object) -> tuple[Build, BuiltLayer] | None:
+    """Return the last build and the layer of it that a sheet's mesh shows; None where it is not.
+
+    Parameters
+    ----------
+    sheet : bpy.types.Object
+        A built sheet.
+    """
+    for _, _, result in _last:
+        for layer in result.layers:
+            if layer.sheet.layer == sheet.sheetstack.layer and shows(sheet, layer):
+                return result, layer
+    return None
 
 
 def _stamp(job: Job) -> tuple[tuple[int, int], ...]:

@@ -9,6 +9,7 @@ from typing import Any
 import bpy
 import numpy as np
 from mathutils import Vector
+from numpy.typing import NDArray
 
 from ...geometry.build import Build, BuiltLayer
 from ...geometry.finding import Finding
@@ -17,7 +18,14 @@ from ...geometry.job.sections import LayerSettings
 from ...geometry.scene.marks import Mark, marks_of
 from ...geometry.scene.stack import sheet_places
 from ..core.blender_versions import show_transparency, use_nodes
-from ..core.conversion import fill_mesh, metres, metres_per_unit, shader_colour, vertex_coordinates
+from ..core.conversion import (
+    blender_coordinates,
+    fill_mesh,
+    metres,
+    metres_per_unit,
+    shader_colour,
+    vertex_coordinates,
+)
 from ..core.ownership import add_made, give_away, is_own, made, own, remove_made
 
 
@@ -150,6 +158,13 @@ def place_in_scene(scene: bpy.types.Scene, layer: str, place_mm: Any) -> Any:
     return sheet.matrix_world @ Vector(metres((x, y, sheet.sheetstack.thickness_mm)))
 
 
+def shows(sheet: bpy.types.Object, layer: BuiltLayer) -> bool:
+    """Return whether a sheet's mesh is that of a built layer, to the precision that it has."""
+    if len(sheet.data.vertices) != len(layer.mesh.vertices):
+        return False
+    return np.array_equal(vertex_coordinates(sheet.data), blender_coordinates(layer.mesh))
+
+
 def is_hand_edited(sheet: bpy.types.Object) -> bool:
     """Return whether a built sheet's mesh is no longer the one that was built."""
     return bool(fingerprint(sheet.data) != sheet.sheetstack.fingerprint)
@@ -159,7 +174,11 @@ def fingerprint(mesh: bpy.types.Mesh) -> str:
     """Return a short text that changes with any vertex or face of a mesh."""
     corners = np.empty(len(mesh.loops), np.int32)
     mesh.loops.foreach_get("vertex_index", corners)
-    digest = hashlib.blake2b(vertex_coordinates(mesh).tobytes(), digest_size=16)
+    return _digest(vertex_coordinates(mesh), corners)
+
+
+def _digest(vertices: NDArray[np.float32], corners: NDArray[np.int32]) -> str:
+    digest = hashlib.blake2b(vertices.tobytes(), digest_size=16)
     digest.update(corners.tobytes())
     return digest.hexdigest()
 
@@ -196,10 +215,13 @@ def _set_aside(scene: bpy.types.Scene, sheet: bpy.types.Object) -> str:
 
 
 def _renew(sheet: bpy.types.Object, layer: BuiltLayer, material: Material) -> None:
-    fill_mesh(sheet.data, layer.mesh)
     kept = sheet.sheetstack
     kept.thickness_mm = layer.sheet.thickness
-    kept.fingerprint = fingerprint(sheet.data)
+    corners = np.ascontiguousarray(layer.mesh.faces, np.int32)
+    wanted = _digest(blender_coordinates(layer.mesh), corners)
+    if kept.fingerprint != wanted:  # else it is there already: filling it takes the longest
+        fill_mesh(sheet.data, layer.mesh)
+        kept.fingerprint = wanted
     kept.marks = json.dumps([_plain(mark) for mark in marks_of(layer)])
     # Colours of the solid view and, through the material, of renders.
     colour = shader_colour(layer.settings.colour)

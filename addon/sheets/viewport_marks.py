@@ -16,7 +16,7 @@ from gpu_extras.batch import batch_for_shader
 
 from ...geometry.arrays import Bools, Floats
 from ...geometry.mesh.outline import cap_outline, dashed
-from ..core.blender_versions import line_shader, set_text_size
+from ..core.blender_versions import line_shader, plain_shader, set_text_size
 from ..core.conversion import METRES_PER_MM, metres, read_mesh
 from ..job.layer_list import active_layer
 from .sheet_object import marks_on, place_in_scene, sheet_names, sheets_of
@@ -290,6 +290,16 @@ def _line_shader() -> Any:
 def line_batch(points: Any) -> Any:
     """Return pairs of points (n, 3) as a batch of segments to be drawn by ``draw_lines``."""
     return batch_for_shader(_line_shader(), "LINES", {"pos": np.asarray(points, np.float32)})
+
+
+def draw_solid(vertices: Any, faces: Any, colour: tuple[float, ...]) -> None:
+    """Draw triangles (m, 3) of vertices (n, 3) in one colour."""
+    shader = gpu.shader.from_builtin(plain_shader())
+    points = np.asarray(vertices, np.float32)[np.asarray(faces).ravel()]
+    batch = batch_for_shader(shader, "TRIS", {"pos": points})
+    shader.bind()
+    shader.uniform_float("color", colour)
+    batch.draw(shader)
 
 
 def draw_lines(batch: Any, colour: tuple[float, ...], width: float) -> None:

@@ -90,7 +90,7 @@ def measure(path: Path, check: bool) -> None:
         frame(made, number, whole)
     for what, other in (
         ("the title", replace(job, title="Other")),
-        ("the handling load", replace(job, bridges=replace(job.bridges, handling_load_n=0.3))),
+        ("the limit of strength", replace(job, bridges=replace(job.bridges, deflection_mm=5.1))),
         ("the ground's colour", replace(job, ground="#123456")),
     ):
         _, edit, _ = timed(lambda other=other: build(other, cache=cache))
