@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
+import pickle
+
 import pytest
 from shapely import Point, box
 from shapely.errors import GEOSException
 
 from sheetstack.geometry import build
+from sheetstack.geometry.artwork.read import Artwork
 from sheetstack.geometry.errors import GeometryError
 from sheetstack.geometry.support import support
 
-from .small_builds import DISC, built
+from .small_builds import DISC, RING, built, built_from
 
 
 def codes(build, number):
@@ -55,3 +58,12 @@ def test_more_islands_than_can_be_looked_through_are_refused(monkeypatch):
         holed = holed.difference(speck)
     with pytest.raises(GeometryError, match="Low: 3 pieces of sheet would fall out, more than"):
         built({"Low": holed})
+
+
+def test_a_build_can_be_handed_to_another_process():
+    build = built({"Ring": RING, "Low": DISC})
+    job = build.settled_for(build.job)
+    again = built_from(job, [Artwork(a.artwork.shape, (100, 100)) for a in build.layers])
+    for one in (build, again):
+        other = pickle.loads(pickle.dumps(one))
+        assert other.layers[0].plain_damage == one.layers[0].plain_damage > 0

@@ -141,8 +141,9 @@ class SHEETSTACK_GT_bridge_handle(bpy.types.Gizmo):
         if place is not None and self.bridge is not None:
             if self.result is None:
                 begin_drag(sheet, self.bridge.id)
-            self.result = pulled(self.bridge, self.part, self.start, place, self.width)
-            show_dragged(self.result)
+            result = pulled(self.bridge, self.part, self.start, place, self.width)
+            self.result = result
+            show_dragged(result)
         return {"RUNNING_MODAL"}
 
     def exit(self, context: Any, cancel: bool) -> None:

@@ -13,6 +13,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
+from functools import partial
 
 import numpy as np
 import shapely
@@ -255,6 +256,17 @@ def _candidates(
     return _Candidates(prices, places, Roots(pieces, core, width), SquareRoots(pieces, core, width))
 
 
+def _to_compare(
+    pieces: Sequence[Polygon], core: MultiPolygon, rules: Rules, damage: DamageMap | None
+) -> tuple[Gaps, Roots]:
+    found = _candidates(pieces, core, rules, damage)
+    return found.places.plain, found.roots
+
+
+def _found(gaps: Gaps, roots: Roots) -> tuple[Gaps, Roots]:
+    return gaps, roots
+
+
 def _plan(
     begun: _Begun,
     width: float,
@@ -276,10 +288,9 @@ def _plan(
     def found() -> _Candidates:
         return kept(cache, _candidates, pieces, core, rules.for_places(), damage)
 
-    def to_compare() -> tuple[Gaps, Roots]:
-        return found().places.plain, found().roots
-
-    plain = None if damage is None else PlainBridges(pieces, to_compare, rules, damage)
+    # A build is handed to other processes, so this is no function of its own.
+    looked_for = partial(_to_compare, pieces, core, rules.for_places(), damage)
+    plain = None if damage is None else PlainBridges(pieces, looked_for, rules, damage)
     told = Prices(pieces, rules)
     drawn_width = np.array([drawn.strips[k].width for k in drawn.strip_of.tolist()])
     stays = kept_bridges(pieces, rules, drawn, drawn_width)
@@ -293,6 +304,7 @@ def _plan(
             return _Plan(drawn, stays.gaps, stays.width, paths, held.islands, plain, findings)
     prices, places = found().prices, found().places
     roots, square = found().roots, found().square
+    plain = plain and replace(plain, found=partial(_found, places.plain, roots))
     fixed = len(links)
     candidates = join_gaps([links, places.gaps])
     # What is there is laid in any case, so it costs nothing.
