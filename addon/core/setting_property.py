@@ -135,13 +135,13 @@ def property_group(
         if field.metadata["kind"] in LISTS:
             annotations.update(
                 list_properties(
-                    field.name, field.metadata["kind"], _label(field.name), _about(field)
+                    field.name, field.metadata["kind"], label_of(field.name), _about(field)
                 )
             )
             continue
         if _optional(hint):
             annotations[switch_name(field.name)] = BoolProperty(
-                name=f"Set {_label(field.name).lower()}",
+                name=f"Set {label_of(field.name).lower()}",
                 description=f"Give it here instead: {field.metadata['about']}",
                 update=update,
             )
@@ -232,7 +232,7 @@ def draw_setting(layout: Any, group: Any, name: str, in_force: InForce | None = 
 
     A label that has no room beside its field stands above it.
     """
-    label = _label(name)
+    label = label_of(name)
     if hasattr(group, rows_name(name)):
         draw_list(layout, group, name, label)
         return
@@ -301,7 +301,8 @@ def _unit(name: str) -> tuple[str, str]:
     return name, ""
 
 
-def _label(name: str) -> str:
+def label_of(name: str) -> str:
+    """Return the label of a job's key."""
     if name in LABELS:
         return LABELS[name]
     bare, unit = _unit(name)
@@ -317,7 +318,7 @@ def _about(field: dataclasses.Field[Any]) -> str:
     """Return what a field means, as its tooltip says it."""
     about = _sentence(field.metadata["about"])
     _, unit = _unit(field.name)
-    if unit and unit not in about and unit not in _label(field.name) and unit != "mm":
+    if unit and unit not in about and unit not in label_of(field.name) and unit != "mm":
         about += f", in {unit}"
     return about
 
@@ -333,7 +334,7 @@ def _property(
     kind, choices = meta["kind"], meta["choices"]
     about = _about(field)
     given: dict[str, Any] = {
-        "name": _label(field.name),
+        "name": label_of(field.name),
         "description": about,
         "update": update,
     }

@@ -15,7 +15,6 @@ from bpy.props import (
 )
 
 from ...geometry.finding import Severity
-from ...geometry.support.repairs import can_be_mended
 from ..core.conversion import metres_per_unit
 from ..core.list_rows import list_value, put_list
 from ..core.viewport import NARROW
@@ -43,6 +42,7 @@ class SHEETSTACK_PG_finding(bpy.types.PropertyGroup):
     )
     message: StringProperty(name="Message", description="What was found")
     layer: StringProperty(name="Layer", description="Layer that it concerns")
+    can_mend: BoolProperty(description="Whether it is of a place that can be mended")
     has_place: BoolProperty(description="Whether it has a place on the sheet")
     place_mm: FloatVectorProperty(size=2, description="Place on the sheet, in mm")
 
@@ -143,7 +143,7 @@ def offers_mending(scene: bpy.types.Scene, finding: Any) -> bool:
     """Return whether a finding is of a place that can be mended, or that is to be."""
     if not finding.has_place or layer_of(scene, finding.layer) is None:
         return False
-    return can_be_mended(finding.message) or is_accepted(scene, finding)
+    return finding.can_mend or is_accepted(scene, finding)
 
 
 def is_accepted(scene: bpy.types.Scene, finding: Any) -> bool:

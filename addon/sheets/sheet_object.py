@@ -17,6 +17,7 @@ from ...geometry.job.materials import Material
 from ...geometry.job.sections import LayerSettings
 from ...geometry.scene.marks import Mark, marks_of
 from ...geometry.scene.stack import sheet_places
+from ...geometry.support.repairs import can_be_mended
 from ..core.blender_versions import show_transparency, use_nodes
 from ..core.conversion import (
     blender_coordinates,
@@ -26,6 +27,7 @@ from ..core.conversion import (
     shader_colour,
     vertex_coordinates,
 )
+from ..core.job_words import in_words
 from ..core.ownership import add_made, give_away, is_own, made, own, remove_made
 
 
@@ -118,7 +120,8 @@ def put_findings(scene: bpy.types.Scene, findings: tuple[Finding, ...]) -> None:
     for finding in sorted(findings, key=lambda f: -f.severity):
         row = state.findings.add()
         row.code, row.severity = finding.code, finding.severity.name
-        row.message, row.layer = finding.message, finding.layer
+        row.message, row.layer = in_words(finding.message), finding.layer
+        row.can_mend = can_be_mended(finding.message)
         row.has_place = finding.place is not None
         if finding.place is not None:
             row.place_mm = finding.place

@@ -6,6 +6,7 @@ import pytest
 
 bpy = pytest.importorskip("bpy", reason="Blender's Python module is not installed")
 
+from sheetstack.addon.core.job_words import in_words  # noqa: E402
 from sheetstack.addon.job.scene_job import job_of  # noqa: E402
 from sheetstack.addon.sheets.viewport_marks import signs_of  # noqa: E402
 from sheetstack.geometry.job.load import load_job  # noqa: E402
@@ -66,6 +67,26 @@ def test_mending_is_undone_and_redone(narrow):
     assert bpy.context.scene.sheetstack.layers[1].mend_mm == "[]"
     bpy.ops.ed.redo()
     assert bpy.context.scene.sheetstack.layers[1].mend_mm == mended
+
+
+def test_a_finding_says_what_to_click_and_names_no_key_of_the_job(narrow):
+    finding = narrow.sheetstack.findings[neck_of(narrow)]
+    assert "Tick the finding's box to have it thickened." in finding.message
+    for said, here in (
+        (
+            "x. To hold it, name its place in the layer's keep_mm, or set let_go = false under "
+            "[bridges].",
+            "x. To hold it, add its place to the layer's 'Islands to be held', or untick "
+            "'Let small islands go'.",
+        ),
+        (
+            "mend_mm of the layer names this place, but no.",
+            "This place is ticked to be mended, but no.",
+        ),
+        ("change inset_mm or hole_diameter_mm.", "change 'Inset' or 'Hole diameter'."),
+        ("A well_known word stays.", "A well_known word stays."),
+    ):
+        assert in_words(said) == here
 
 
 def test_an_accepted_place_is_saved_in_the_job_file(narrow, tmp_path):

@@ -10,18 +10,16 @@ actions are counted and may be 25 at most. Places are those of Blender 3.4 at a 
 """
 
 import shutil
-import subprocess
 import sys
-import traceback
-from contextlib import ExitStack
 from pathlib import Path
 
 import bpy
 
+sys.path.insert(0, str(Path(__file__).parent))
+from walking import Gaps, wait, wait_for, walk, xdotool
+
 ZIP, DRAWING, FOLDER = (Path(a).resolve() for a in sys.argv[sys.argv.index("--") + 1 :][:3])
 MOST_ACTIONS = 25
-#: Seconds between two steps, and steps to wait for long work.
-PAUSE, PATIENCE = 0.3, 1500
 SCREEN = 1000
 #: Pixels from the sidebar's top: the fourth tab, the first button, the third layer in the list.
 TAB, IMPORT, THIRD_LAYER = 165, 52, 172
@@ -31,6 +29,7 @@ FIRST_FILE, ACCEPT = (350, 78), (-75, -22)
 BRIDGE_TOOL = (26, 424)
 
 actions = []
+gaps = Gaps()
 
 
 def window(number=0):
@@ -41,10 +40,6 @@ def view():
     """Return the main window's 3D view and its sidebar."""
     area = next(a for a in window().screen.areas if a.type == "VIEW_3D")
     return area, next(r for r in area.regions if r.type == "UI")
-
-
-def xdotool(*words):
-    subprocess.run(["xdotool", *map(str, words)], check=True, timeout=20)
 
 
 def point_at(x, y, of=0):
@@ -60,15 +55,22 @@ def click(what, x, y, of=0):
     yield from wait(3)
 
 
-def drag(what, x0, y0, x1, y1):
+def drag(what, x0, y0, x1, y1, watched):
+    """Drag the mouse; ``watched`` is called before the button is let go."""
     point_at(x0, y0)
     yield from wait(2)
     xdotool("mousedown", 1)
     yield from wait(1)
     point_at((x0 + x1) / 2, (y0 + y1) / 2)
-    yield from wait(1)
-    point_at(x1, y1)
+    yield from wait(3)  # what stands still is worked out
+    gaps.told("at the beginning of a drag")
+    for share in range(11, 21):
+        point_at(x0 + (x1 - x0) * share / 20, y0 + (y1 - y0) * share / 20)
+        yield from wait(1)
+    gaps.told("while dragging")
     yield from wait(2)
+    picture("dragging")
+    watched()
     xdotool("mouseup", 1)
     actions.append(what)
     yield from wait(3)
@@ -81,19 +83,6 @@ def press(what, key):
     xdotool("key", key)
     actions.append(what)
     yield from wait(4)
-
-
-def wait(steps=3):
-    for _ in range(steps):
-        yield
-
-
-def wait_for(condition):
-    for _ in range(PATIENCE):
-        yield
-        if condition():
-            return
-    raise AssertionError("waited in vain")
 
 
 def picture(name, of=0):
@@ -152,14 +141,26 @@ def move_a_bridge():
     yield from click("a bridge", x, y)
     assert state().picked_bridge == bridge.id
     picture("picked")
-    yield from drag("the bridge", x, y, x + 12, y + 6)
+    yield from drag("the bridge", x, y, x + 12, y + 6, follows)
     (row,) = state().bridges_by_hand
     assert row.id == bridge.id
     assert state().is_stale
+    gaps.told("at the drop")
     yield from press("Ctrl Alt M: build", "ctrl+alt+m")
     yield from wait_for(is_built)
+    gaps.told("while the edit was built")
     yield from wait(4)
     picture("moved")
+
+
+def follows():
+    """The sheet stands there without the bridge, and the bridge where the mouse is."""
+    from sheetstack.addon.bridges.live_drag import dragging
+
+    drag = dragging()
+    assert drag.stand_in is not None
+    assert drag.sheet.data == drag.stand_in
+    assert drag.strip is not None
 
 
 def on_view(line):
@@ -234,25 +235,7 @@ def steps():
 
 def main():
     bpy.context.preferences.view.show_splash = False
-    going = steps()
-
-    def failed(kind, error, trace):
-        """Tell what has ended the walk, and Blender, which would wait for ever otherwise."""
-        if kind is not None:
-            traceback.print_exception(kind, error, trace)
-            print("FAILED", flush=True)
-            bpy.ops.wm.quit_blender()
-
-    def step():
-        with ExitStack() as ending:
-            ending.push(failed)
-            if next(going, going) is not going:
-                return PAUSE
-        print("WALKED", flush=True)
-        bpy.ops.wm.quit_blender()
-        return None
-
-    bpy.app.timers.register(step, first_interval=1.0, persistent=True)
+    walk(steps)
 
 
 main()

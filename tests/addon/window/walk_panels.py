@@ -9,19 +9,17 @@ Blender 3.4 at a scale of 1.
 """
 
 import json
-import subprocess
 import sys
-import traceback
-from contextlib import ExitStack
 from pathlib import Path
 
 import bpy
 
+sys.path.insert(0, str(Path(__file__).parent))
+from walking import wait, wait_for, walk, xdotool
+
 ZIP, JOB, FOLDER = (Path(a).resolve() for a in sys.argv[sys.argv.index("--") + 1 :])
 #: Names of the panels that were drawn to their end.
 drawn = set()
-#: Seconds between two steps, and steps to wait for a build.
-PAUSE, PATIENCE = 0.3, 1200
 #: From the sidebar's top: the fourth tab's middle, the first header's middle, header to header.
 TAB, FIRST, PITCH = 165, 16, 28
 #: In the findings: from the header to the first row; from the sidebar's left to its check box.
@@ -42,10 +40,6 @@ def in_view():
     return bpy.context.temp_override(window=window, area=area, region=region)
 
 
-def xdotool(*words):
-    subprocess.run(["xdotool", *map(str, words)], check=True, timeout=20)
-
-
 def move_to(x, y):
     """Move the mouse to a place of the window, from its lower left corner."""
     xdotool("mousemove", "--sync", int(x), int(view()[0].height - y))
@@ -54,19 +48,6 @@ def move_to(x, y):
 def click(x, y):
     move_to(x, y)
     xdotool("click", 1)
-
-
-def wait(steps=3):
-    for _ in range(steps):
-        yield
-
-
-def wait_for(condition):
-    for _ in range(PATIENCE):
-        yield
-        if condition():
-            return
-    raise AssertionError("waited in vain")
 
 
 def picture(name):
@@ -600,25 +581,7 @@ def main():
     FOLDER.mkdir(parents=True, exist_ok=True)
     bpy.context.preferences.view.show_splash = False
     bpy.context.preferences.view.smooth_view = 0
-    going = steps()
-
-    def failed(kind, error, trace):
-        """Tell what has ended the walk, and Blender, which would wait for ever otherwise."""
-        if kind is not None:
-            traceback.print_exception(kind, error, trace)
-            print("FAILED", flush=True)
-            bpy.ops.wm.quit_blender()
-
-    def step():
-        with ExitStack() as ending:
-            ending.push(failed)
-            if next(going, going) is not going:
-                return PAUSE
-        print("WALKED", flush=True)
-        bpy.ops.wm.quit_blender()
-        return None
-
-    bpy.app.timers.register(step, first_interval=1.0, persistent=True)
+    walk(steps)
 
 
 main()
