@@ -13,12 +13,22 @@ from .setting_property import InForce, draw_section
 TAB = "Stencil"
 
 
+def is_mockup(scene: Any) -> bool:
+    """Return whether a scene is a mock-up, made by the job of another scene."""
+    return scene.sheetstack.home is not None
+
+
 class TabPanel:
     """What the panels have in common."""
 
     bl_space_type = "VIEW_3D"
     bl_region_type = "UI"
     bl_category = TAB
+
+    @classmethod
+    def poll(cls, context: Any) -> bool:
+        """Show it in the scenes of jobs; a mock-up's scene has no job of its own."""
+        return not is_mockup(context.scene)
 
 
 class ClosedPanel(TabPanel):

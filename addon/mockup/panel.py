@@ -6,7 +6,7 @@ import bpy
 
 from ...geometry.job.sections import MockupSettings
 from ..core.setting_property import draw_section
-from ..core.tab import ClosedPanel
+from ..core.tab import ClosedPanel, TabPanel, is_mockup
 from .wall_photo import RECTANGLE
 
 
@@ -19,11 +19,6 @@ class SHEETSTACK_PT_mockup(ClosedPanel, bpy.types.Panel):
         layout = self.layout
         layout.use_property_split = True
         layout.use_property_decorate = False
-        if context.scene.sheetstack.home is not None:
-            layout.operator("sheetstack.back_to_job", icon="LOOP_BACK")
-            if RECTANGLE in context.scene:
-                layout.operator("sheetstack.fit_wall_photo", icon="CAMERA_DATA")
-            return
         draw_section(layout, context.scene.sheetstack.mockup, MockupSettings)
         build = layout.operator("sheetstack.mockup", text="Picture Scene", icon="SCENE_DATA")
         build.kind = "PICTURE"
@@ -35,4 +30,24 @@ class SHEETSTACK_PT_mockup(ClosedPanel, bpy.types.Panel):
         layout.operator("sheetstack.wall_photo", icon="IMAGE_REFERENCE")
 
 
-CLASSES = (SHEETSTACK_PT_mockup,)
+class SHEETSTACK_PT_in_mockup(TabPanel, bpy.types.Panel):
+    """What is to be done in a mock-up's own scene"""
+
+    bl_label = "Mock-Up"
+
+    @classmethod
+    def poll(cls, context: Any) -> bool:
+        return is_mockup(context.scene)
+
+    def draw(self, context: Any) -> None:
+        home = context.scene.sheetstack.home
+        self.layout.label(text=f"Of the job in '{home.name}'")
+        row = self.layout.row()
+        row.scale_y = 1.4
+        row.operator("sheetstack.back_to_job", icon="LOOP_BACK")
+        if RECTANGLE in context.scene:
+            self.layout.operator("sheetstack.fit_wall_photo", icon="CAMERA_DATA")
+        self.layout.operator("render.render", icon="RENDER_STILL").use_viewport = True
+
+
+CLASSES = (SHEETSTACK_PT_mockup, SHEETSTACK_PT_in_mockup)
