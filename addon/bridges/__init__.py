@@ -8,5 +8,6 @@ MODULES = (
     "live_drag",
     "bridge_tool",
     "handles",
+    "place_handles",
     "panel",
 )

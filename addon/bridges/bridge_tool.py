@@ -252,6 +252,7 @@ class SHEETSTACK_TL_bridges(bpy.types.WorkSpaceTool):
     bl_label = "Edit Bridges"
     bl_description = (
         "Drag across an opening to draw a bridge, or drag a bridge to move it; a click picks it.\n"
+        "Boxes, areas and own holes have handles, too, where they follow no object.\n"
         "Ctrl-wheel, + and -: width. L: lock. X: forbid. Delete: automatic again"
     )
     bl_icon = "ops.curve.draw"
