@@ -15,6 +15,7 @@ from ...geometry.artwork.parts import ENDINGS, Parts, job_of_drawing, layers_of,
 from ...geometry.errors import SheetstackError
 from ...geometry.job.job import Job
 from ..core.blender_versions import HAS_FILE_HANDLERS
+from ..core.dropped_file import file_given
 from ..core.preferences import folder_to_begin_in, preference, show_units
 from ..core.setting_property import put_values
 from .job_property import FORMAT, job_changed
@@ -36,13 +37,7 @@ class SHEETSTACK_OT_import_drawing(bpy.types.Operator, ImportHelper):
 
     filename_ext = ".svg"
     filter_glob: StringProperty(default="*.svg;*.dxf", options={"HIDDEN"})
-    # Not kept from call to call: it is given when a file is dropped, and empty otherwise.
-    filepath: StringProperty(
-        name="Drawing",
-        description="The SVG or DXF file",
-        subtype="FILE_PATH",
-        options={"HIDDEN", "SKIP_SAVE"},
-    )
+    filepath: file_given("Drawing", "The SVG or DXF file")
     by: EnumProperty(
         name="Layers",
         description="What becomes a layer",

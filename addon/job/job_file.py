@@ -16,6 +16,7 @@ from ...geometry.job.edit import edited_job_text, rebased
 from ...geometry.job.job import Job
 from ...geometry.job.load import load_job
 from ..core.blender_versions import HAS_FILE_HANDLERS
+from ..core.dropped_file import file_given
 from . import kept_artwork
 from .scene_job import job_of, put_job
 
@@ -29,13 +30,7 @@ class SHEETSTACK_OT_open_job(bpy.types.Operator, ImportHelper):
 
     filename_ext = ".toml"
     filter_glob: StringProperty(default="*.toml", options={"HIDDEN"})
-    # Not kept from call to call: it is given when a file is dropped, and empty otherwise.
-    filepath: StringProperty(
-        name="Job file",
-        description="The TOML file to open",
-        subtype="FILE_PATH",
-        options={"HIDDEN", "SKIP_SAVE"},
-    )
+    filepath: file_given("Job file", "The TOML file to open")
     build: BoolProperty(
         name="Build sheets", description="Build the sheets as soon as the job is open"
     )
