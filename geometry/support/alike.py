@@ -30,8 +30,10 @@ from .laying import JUST_UNDER
 
 #: Ends of a carried bridge meet sheet within this distance, in mm.
 _MEETS = 0.5
-#: A bridge this near its own mirror image, in mm, is one with it.
-_ON_AXIS = 1e-3
+#: A bridge this near its own mirror image, or another's, in mm, is made one with it.
+_ON_AXIS = 0.05
+#: A way through an opening is longer than this, in mm: not a touch.
+_LONGER = 1e-3
 #: Patterns of one family that are tried, the cheapest first.
 _MOST_TRIED = 12
 #: What symmetry, or being alike, may cost less than nothing is taken in any case.
@@ -315,13 +317,12 @@ class _Work:
 
     def _fitted(self, pattern: _Pattern, family: Family, own: Sequence[Indices]) -> Laid | None:
         """Return a pattern laid in all members that it fits; the others keep their own."""
-        lots = []
+        lots, fits = [], 0
         for member, motion, bridges in zip(family.members, family.motions, own, strict=True):
             carried = self._carried(pattern, motion, member, bridges)
-            if carried is None and member == family.members[0] and len(family.members) == 1:
-                return None
+            fits += carried is not None
             lots.append(carried or self.laid.take(bridges))
-        return join_laid(lots)
+        return join_laid(lots) if fits else None
 
     def _carried(
         self, pattern: _Pattern, motion: Motion, opening: int, bridges: Indices
@@ -422,7 +423,7 @@ class _Work:
         ways = [
             shapely.get_coordinates(part)
             for part in shapely.get_parts(shapely.intersection(line, shape))
-            if isinstance(part, shapely.LineString) and part.length > _ON_AXIS
+            if isinstance(part, shapely.LineString) and part.length > _LONGER
         ]
         if not ways:
             return None
@@ -460,15 +461,24 @@ class _Work:
 
 
 def _closed(pattern: _Pattern, group: Sequence[Motion]) -> _Pattern:
-    """Return a pattern with the mirror images of its bridges, each of them once."""
+    """Return a pattern with the mirror images of its bridges, each of them once.
+
+    What is nearly its own image, or that of another, is made so to rounding.
+    """
     paths, width = list(pattern.paths), pattern.width.tolist()
     at = 0
     while at < len(paths):
         for mirror in group:
             image = mirror(paths[at])
-            if all(_apart(image, other) > _ON_AXIS for other in paths):
+            far = [_apart(image, other) for other in paths]
+            nearest = int(np.argmin(far))
+            if far[nearest] > _ON_AXIS:
                 paths.append(_deeper(image))
                 width.append(width[at])
+            elif nearest == at:
+                paths[at] = (paths[at] + _alongside(image, paths[at])) / 2
+            elif nearest > at:
+                paths[nearest] = _deeper(image)
         at += 1
     kept: list[int] = []
     for number, path in enumerate(paths):
@@ -485,6 +495,12 @@ def _deeper(path: Floats) -> Floats:
         [path[0] + _DEEPER * ends[0], path[1], path[2], path[3] + _DEEPER * ends[1]]
     )
     return deeper
+
+
+def _alongside(path: Floats, other: Floats) -> Floats:
+    """Return a path the way round that another one runs."""
+    same = np.abs(path[1:3] - other[1:3]).max() <= np.abs(path[2:0:-1] - other[1:3]).max()
+    return path if same else path[::-1]
 
 
 def _apart(one: Floats, other: Floats) -> float:

@@ -35,6 +35,9 @@ from .selection import held_by
 
 #: A bridge that lies by more than this share of its width's square where none may is chosen anew.
 BARRED_SHARE = 0.02
+#: Ends of a bridge meet the edges of sheet within this distance, in mm: those of mirror images do
+#: so as exactly as the drawing is symmetric.
+MEETS = 0.5
 #: Digits of the mark of the rules.
 _MARK = 12
 
@@ -175,9 +178,10 @@ def kept_bridges(
     paths, width = np.array(settled.paths), np.array(settled.width)
     ends = shapely.points(paths)
     home = np.asarray(tree.nearest(ends.ravel()), np.int64).reshape(ends.shape)
+    same = TOLERANCES.same_point
     # Roots in their pieces, ends of the way on their edges, and nothing but opening in between.
     fits = (home[:, 0] == home[:, 1]) & (home[:, 2] == home[:, 3]) & (home[:, 1] != home[:, 2])
-    fits &= (shapely.distance(array[home], ends) <= TOLERANCES.same_point).all(axis=1)
+    fits &= (shapely.distance(array[home], ends) <= [same, MEETS, MEETS, same]).all(axis=1)
     fits &= width >= rules.width
     gaps = Gaps(home[:, [1, 2]], paths[:, 1], paths[:, 2], np.hypot(*(paths[:, 2] - paths[:, 1]).T))
     fits &= _in_the_open(gaps, tree)
@@ -219,7 +223,7 @@ def _without_needless(
 
 
 def _in_the_open(gaps: Gaps, tree: shapely.STRtree) -> Bools:
-    inset = np.minimum(0.01 * gaps.length, TOLERANCES.same_point)[:, None]
+    inset = np.minimum(0.25 * gaps.length, MEETS)[:, None]
     way = (gaps.end - gaps.start) / np.maximum(gaps.length, NOT_ZERO)[:, None]
     lines = np.stack([gaps.start + inset * way, gaps.end - inset * way], axis=1)
     which, _ = tree.query(shapely.linestrings(lines), predicate="intersects")

@@ -22,8 +22,8 @@ from sheetstack.geometry.planar.congruence import mirrors
 pytest.importorskip("uharfbuzz")
 
 FOLDER = Path("/usr/share/fonts")
-#: Outlines are symmetric to about so many mm, by the rounding of the fonts; so are bridges then.
-SYMMETRIC = 0.05
+#: Middle lines of bridges are symmetric to so many mm, though the fonts' outlines are rounded.
+SYMMETRIC = 1e-6
 #: A face of each kind, with Debian's package.
 FONTS = {
     "sans": "truetype/dejavu/DejaVuSans.ttf",  # fonts-dejavu-core

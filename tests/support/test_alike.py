@@ -13,6 +13,7 @@ from shapely.affinity import rotate, scale, translate
 from sheetstack.geometry.artwork.read import read_artwork
 from sheetstack.geometry.artwork.source import ArtworkSource, Text
 from sheetstack.geometry.mesh.islands import find_pieces
+from sheetstack.geometry.planar.congruence import mirrors
 
 from ..small_builds import ink_built
 
@@ -139,3 +140,30 @@ def test_being_alike_costs_no_more_than_was_allowed():
     for percent in (0, 20):
         keys = f"alike_percent = {percent}"
         assert layer_of(shape, (400, 100), keys, care).damage <= dearest * (1 + percent / 100) + 1
+
+
+@pytest.mark.parametrize("direction", ["any", "vertical", "horizontal"])
+def test_bridges_are_exactly_symmetric_where_a_shape_is_so_by_rounding_only(direction):
+    """Corners as far off as fonts round them, here 0.02 mm, and every other ring shifted."""
+    ring = shapely.Point(30.02, 40).buffer(25) - shapely.affinity.scale(
+        shapely.Point(30, 40.01).buffer(12), 0.7, 1.0
+    )
+    rings = shapely.MultiPolygon([shapely.affinity.translate(ring, 55 * k, 0) for k in range(3)])
+    (layer,) = ink_built(rings, (180, 80), f'direction = "{direction}"').layers
+    for opening in layer.plain_sheet.openings.geoms:
+        ways = np.array(
+            [
+                b.path[1:3]
+                for b in layer.bridges
+                if opening.covers(shapely.Point(b.path[1:3].mean(axis=0)))
+            ]
+        )
+        assert len(ways)
+        mirrored = [
+            np.abs(mirror(ways)[:, None, None] - np.stack([ways, ways[:, ::-1]], 1)[None])
+            .max(axis=(-1, -2))
+            .min(axis=(1, 2))
+            .max()
+            for mirror in mirrors(opening)
+        ]
+        assert min(mirrored) < 1e-6

@@ -13,6 +13,9 @@ from sheetstack.geometry.artwork.read import Artwork
 from sheetstack.geometry.job.load import job_text, parse_job
 from sheetstack.geometry.job.sections import BridgeArea, BridgeByHand
 from sheetstack.geometry.planar.polygons import as_multipolygon
+from sheetstack.geometry.support.constraints import rules_for
+from sheetstack.geometry.support.hand_drawn import fit_drawn
+from sheetstack.geometry.support.settled import kept_bridges, settled_for
 
 from ..small_builds import INK, built_from
 
@@ -152,3 +155,17 @@ def test_rows_that_fit_nothing_do_no_harm(first, settled):
     build = made(replace(settled, settled=(row, replace(row, sheet="Gone"))))
     assert not build.layers[0].islands_left
     assert not build.spoilt
+
+
+def test_mirror_images_of_bridges_stay_though_the_drawing_is_symmetric_by_rounding_only():
+    lopsided = Point(60.02, 65).buffer(40).difference(Point(60, 65.02).buffer(25))
+    first = made(job_with('direction = "horizontal"'), lopsided)
+    again = made(first.settled_for(first.job), lopsided)
+    assert len(places(first)) >= 2
+    assert places(again) == places(first)
+    rules = replace(rules_for(first.job, first.job.layers[0]), settled=None)
+    stays = settled_for(first.settled_for(first.job), "Ink", rules)
+    pieces = list(first.layers[0].plain_sheet.shape.geoms)
+    links = fit_drawn((), pieces, lopsided, pieces[0], 2.0, "Ink")
+    kept = kept_bridges(pieces, replace(rules, settled=stays), links, np.empty(0))
+    assert len(kept.gaps) == len(places(first))
