@@ -36,7 +36,7 @@ def add_offer_command(commands: Any) -> None:
             "file: see 'sheetstack keys'. All files appear together at the end, or none."
         ),
         example="sheetstack offer leaf.toml --studio studio.toml --mockup render/on-yard.png\n"
-        "sheetstack offer leaf.toml --studio studio.toml --option leaf-large.toml",
+        "sheetstack offer leaf.toml --studio studio.toml --option-width-mm 800",
     )
     add_job(parser)
     add_studio(parser)
@@ -47,6 +47,14 @@ def add_offer_command(commands: Any) -> None:
         action="append",
         default=[],
         help="another size or surface, shown beside the first; once for each",
+    )
+    parser.add_argument(
+        "--option-width-mm",
+        metavar="MM",
+        type=float,
+        action="append",
+        default=[],
+        help="the same job on sheets of this width, beside the first; once for each",
     )
     parser.add_argument(
         "--mockup",
@@ -77,6 +85,9 @@ def _run(chosen: argparse.Namespace, meter: Meter) -> int:
     folder = out_folder(chosen, "offer")
     progress = Progress(meter)
     jobs = [sized_job(chosen, progress.part(0.0, 0.02)), *(load_job(p) for p in chosen.option)]
+    for width in chosen.option_width_mm:
+        same = argparse.Namespace(job=chosen.job, sheet_width_mm=width, sheet_height_mm=None)
+        jobs.append(sized_job(same, progress))
     builds = []
     for number, job in enumerate(jobs):
         share = 0.8 / len(jobs)

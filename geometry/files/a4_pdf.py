@@ -147,6 +147,27 @@ class Pages:
         self.y += high + 2
         return wide, high
 
+    def swatch(self, colour: str, high: float, wide: float) -> None:
+        """Draw a patch of a colour where the next words begin; they go beside it."""
+        self.need(high)
+        self.pdf.set_fill_color(*_rgb(colour))
+        self.pdf.set_draw_color(*_INK)
+        self.pdf.set_line_width(0.3)
+        self.pdf.rect(self.left, self.y - 0.5, wide, high, style="DF")
+
+    def blanks(self, names: Sequence[str], size: float = 8.5) -> None:
+        """Draw lines to write on side by side, each with its name below."""
+        self.need(8)
+        wide = self.width / len(names)
+        self.pdf.set_draw_color(*_INK)
+        self.pdf.set_line_width(0.25)
+        for number, name in enumerate(names):
+            left = self.left + number * wide
+            self.pdf.line(left, self.y, left + wide - 5, self.y)
+            self._set(size, False, True)
+            self.pdf.text(left, self.y + 1 + size * _POINT, latin(name))
+        self.y += 8
+
     def table(
         self,
         rows: Sequence[Sequence[str]],
@@ -225,6 +246,13 @@ class Pages:
                     at = self.y + size * _POINT * 1.1 + step * high
                     self.pdf.text(left + side + 4, at, line)
             self.y += tall + 2
+
+    def boxes_height(self, lines: Sequence[str], size: float) -> float:
+        """Return how much of a page ``check_boxes`` would take, in mm."""
+        side = size * _POINT * 1.3
+        high = size * _POINT * _LINE_HEIGHT
+        cells = (self.lines(line, size, self.width - side - 7) for line in lines)
+        return sum(max(side, len(cell) * high) + 2 for cell in cells)
 
     def bytes(self) -> bytes:
         """Return the PDF."""

@@ -38,6 +38,8 @@ thead th { font-weight: 600; border-bottom: 1.5px solid #20272a; }
 .cautions { border: 2px solid #20272a; padding: .2rem 1rem .7rem; margin-top: 1.4rem;
   break-inside: avoid; font-size: .86rem; }
 .cautions h2 { border: 0; margin: .4rem 0 0; padding: 0; }
+.sign td { border-bottom: 0; border-top: 1px solid #20272a; font-size: .86rem; }
+.sign { margin-top: 3.2rem; border-spacing: 1rem 0; border-collapse: separate; }
 @page { margin: 13mm; }
 """
 
@@ -155,7 +157,8 @@ def offer_html(offer: Offer, mockups: Sequence[bytes] = (), logo: bytes | None =
     for number, option in enumerate(offer.options, 1):
         name = _named(option, number, len(offer.options))
         caption = f"{name}: true size beside a person of 1.70 m."
-        parts.append(_figure(size_picture(option.build), caption, small=True))
+        drawn = size_picture(option.build, room_for=_largest(offer))
+        parts.append(_figure(drawn, caption, small=True))
     parts.append("<h2>Price</h2>" + _html_table(_price_table(offer)))
     parts.append("<h2>Colours</h2>" + _html_table(_colour_table(first)))
     for head, lines in _lists(offer):
@@ -166,7 +169,10 @@ def offer_html(offer: Offer, mockups: Sequence[bytes] = (), logo: bytes | None =
         f"<p><strong>{text(c.title)}.</strong> {text(c.text)}</p>"
         for c in cautions_for("paint", "wall")
     ]
-    parts.append("</section></main>\n</body>\n</html>\n")
+    parts.append("</section>")
+    signed = "".join(f"<td>{text(word)}</td>" for word in _accepted(offer))
+    parts.append(f'<table class="sign"><tr>{signed}</tr></table>')
+    parts.append("</main>\n</body>\n</html>\n")
     return "\n".join(parts)
 
 
@@ -206,19 +212,19 @@ def offer_pdf(offer: Offer, mockups: Sequence[bytes] = (), logo: bytes | None = 
         numbers=_price_table(offer).numbers,
         total=True,
     )
-    pages.need(86)
+    pages.need(62)
     left, top, below = pages.left, pages.y, pages.y
     for number, option in enumerate(offer.options, 1):
-        drawn = size_picture(option.build)
-        wide = min(pages.width / count - 4, 74 * drawn.width / drawn.height)
+        drawn = size_picture(option.build, room_for=_largest(offer))
+        wide = min(pages.width / count - 4, 50 * drawn.width / drawn.height)
         pages.y = top
-        pages.picture(drawn, wide, 74, left=left)
+        pages.picture(drawn, wide, 50, left=left)
         pages.words(
             f"{_named(option, number, count)}: true size beside a person of 1.70 m.",
             8.5,
             faint=True,
             left=left,
-            width=max(wide, 45),
+            width=pages.width / count - 4,
         )
         below = max(below, pages.y)
         left += pages.width / count
@@ -232,8 +238,17 @@ def offer_pdf(offer: Offer, mockups: Sequence[bytes] = (), logo: bytes | None = 
             pages.words(f"- {line}" if len(lines) > 1 else line, 10, after=0.5)
     pages.heading("Mind")
     for caution in cautions_for("paint", "wall"):
-        pages.words(f"{caution.title}. {caution.text}", 8.5, after=1)
+        pages.words(f"{caution.title}. {caution.text}", 8, after=0.7)
+    pages.need(22)
+    pages.y += 13
+    pages.blanks(_accepted(offer))
     return pages.bytes()
+
+
+def _accepted(offer: Offer) -> tuple[str, ...]:
+    """Return what the client fills in."""
+    accepted = "Accepted: option" if len(offer.options) > 1 else "Accepted"
+    return (accepted, "Place and date", "Name", "Signature")
 
 
 def _sender(offer: Offer) -> list[str]:
@@ -265,8 +280,18 @@ def _html_table(table: _Table) -> str:
     return "\n".join([*lines, "</tbody></table>"])
 
 
+def _largest(offer: Offer) -> tuple[float, float]:
+    """Return the width and height that all options fit into: their drawings have one scale."""
+    sizes = [option.size_mm for option in offer.options]
+    return max(wide for wide, _ in sizes), max(high for _, high in sizes)
+
+
 def _opened(picture: bytes) -> Image.Image:
-    return Image.open(io.BytesIO(picture)).convert("RGB")
+    """Return a picture on the page's white."""
+    image = Image.open(io.BytesIO(picture)).convert("RGBA")
+    page = Image.new("RGBA", image.size, "white")
+    page.alpha_composite(image)
+    return page.convert("RGB")
 
 
 def _data(picture: bytes) -> str:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 from PIL import Image, ImageDraw
 
@@ -18,6 +20,8 @@ from .spray_plan import SprayPlan, SprayStep
 
 #: Pixels of a picture along its long side.
 _PIXELS = 900
+#: Letters of what is done at the wall, in points: the largest that the page has room for.
+_SIZES = (20.0, 18.0, 16.0, 14.0, 12.0)
 _SHEET, _HOLE, _INK, _MARK = "#d9dad6", "#ffffff", "#22282b", "#d81b7a"
 
 
@@ -57,7 +61,8 @@ def plan_pdf(plan: SprayPlan) -> bytes:
 def _step_page(pages: Pages, plan: SprayPlan, step: SprayStep, after: Image.Image) -> None:
     count = len(plan.steps)
     pages.words(f"{step.number} of {count}   {step.sheet}", 28, bold=True, after=1)
-    pages.words(f"Can: {step.can}", 15, bold=True, after=2)
+    pages.swatch(step.colour, 9, 14)
+    pages.words(f"Can: {step.can}", 17, bold=True, after=3, left=pages.left + 18)
     top, half = pages.y, pages.width / 2 - 3
     sheet = sheet_picture(plan.build.layers[step.number - 1], step.number)
     pages.picture(sheet, half, 88)
@@ -68,10 +73,22 @@ def _step_page(pages: Pages, plan: SprayPlan, step: SprayStep, after: Image.Imag
     pages.words("The sheet, this side up", 10, faint=True, width=half)
     pages.y = top
     pages.words("The wall after it", 10, faint=True, left=pages.left + half + 6)
-    for head, lines in (("Lay", step.place), ("Spray", step.spray), ("Check", step.check)):
-        pages.words(head, 19, bold=True, after=0.5)
-        pages.check_boxes(lines, 15)
+    parts = (("Lay", step.place), ("Spray", step.spray), ("Check", step.check))
+    size = _largest_size(pages, [lines for _, lines in parts])
+    for head, lines in parts:
+        pages.words(head, 1.25 * size, bold=True, after=0.5)
+        pages.check_boxes(lines, size)
         pages.y += 1
+
+
+def _largest_size(pages: Pages, parts: Sequence[Sequence[str]]) -> float:
+    """Return the largest letters, in points, in which all lines of a pass stand on this page."""
+    for size in _SIZES:
+        boxes = sum(pages.boxes_height(lines, size) for lines in parts)
+        # A heading is as high as its line, and half a millimetre and a whole one lie about it.
+        if boxes + len(parts) * (0.6 * size + 1.5) <= pages.room:
+            return size
+    return _SIZES[-1]
 
 
 def sheet_picture(layer: BuiltLayer, number: int) -> Image.Image:

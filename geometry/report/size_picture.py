@@ -19,7 +19,9 @@ _EYE = 1500.0
 _LEAST_FLOOR = 100.0
 
 
-def size_picture(build: Build, pixels: int = 1200) -> Image.Image:
+def size_picture(
+    build: Build, pixels: int = 1200, room_for: tuple[float, float] | None = None
+) -> Image.Image:
     """Draw a job's picture on a wall, a person of 1.7 m beside it, and its measures.
 
     Parameters
@@ -27,16 +29,21 @@ def size_picture(build: Build, pixels: int = 1200) -> Image.Image:
     build : Build
     pixels : int
         Width of the drawing, or its height where that is larger.
+    room_for : tuple of float, optional
+        Width and height in mm of the largest picture to compare with: drawings of the same one have
+        one scale.
     """
     wide, high = build.job.sheet.width_mm, build.job.sheet.height_mm
     low = max(_LEAST_FLOOR, _EYE - high / 2)
+    most_wide, most_high = room_for or (wide, high)
+    top_most = max(max(_LEAST_FLOOR, _EYE - most_high / 2) + most_high, low + high, HEIGHT)
     person = 700.0
-    room = 0.12 * max(wide, HEIGHT)
-    whole_w = wide + person + 3.2 * room
-    whole_h = max(low + high, HEIGHT) + room + 0.06 * max(high, HEIGHT)
+    room = 0.12 * max(most_wide, HEIGHT)
+    whole_w = most_wide + person + 3.2 * room
+    whole_h = top_most + room + 0.06 * max(most_high, HEIGHT)
     scale = pixels / max(whole_w, whole_h)
     size = round(whole_w * scale), round(whole_h * scale)
-    floor = size[1] - round(0.06 * max(high, HEIGHT) * scale)
+    floor = size[1] - round(0.06 * max(most_high, HEIGHT) * scale)
     image = Image.new("RGB", size, _WALL)
     pen = ImageDraw.Draw(image)
     pen.rectangle((0, floor, *size), fill=_FLOOR)

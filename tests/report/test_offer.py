@@ -17,6 +17,7 @@ from sheetstack.geometry.fabricate.estimate import estimate
 from sheetstack.geometry.report.offer import offer_of, own_text
 from sheetstack.geometry.report.offer_pages import offer_html, offer_pdf
 from sheetstack.geometry.report.plan_pdf import plan_pdf
+from sheetstack.geometry.report.size_picture import size_picture
 from sheetstack.geometry.report.spray_plan import mask_reach, spray_plan
 from sheetstack.geometry.report.studio import load_studio
 
@@ -100,6 +101,38 @@ def test_page_and_paper_tell_the_same_prices_and_dates(offer):
     assert not re.search(r'(href|src)="(?!data:)', page)
 
 
+def test_sums_read_back_from_the_paper_are_the_estimate_s(offer):
+    text = words(offer_pdf(offer, [picture()]))
+
+    def amounts(row):
+        lines = (line for line in text.splitlines() if line.startswith(row))
+        line = next(line for line in lines if "EUR" in line)
+        return [float(a.replace(" ", "")) for a in re.findall(r"(\d[\d ]*\.\d\d) EUR", line)]
+
+    heads = ("Design, stencils and painting", "Material", "Net", "Tax 20 %", "Price")
+    labour, material, net, tax, total = map(np.array, map(amounts, heads))
+    assert len(total) == len(offer.options) == 2
+    assert labour + material == pytest.approx(net)
+    assert net + tax == pytest.approx(total)
+    own = [estimate(demo(name)).total.cost.high + 83.21 for name in ("sign", "portrait")]
+    assert material == pytest.approx(np.multiply(own, 1.15), abs=0.005)
+    assert "Accepted: option" in text
+
+
+def test_a_see_through_logo_lies_on_white(offer):
+    file = io.BytesIO()
+    Image.new("RGBA", (40, 20), (0, 0, 0, 0)).save(file, "PNG")
+    page = pdfium.PdfDocument(offer_pdf(offer, (), file.getvalue()))[0].render().to_numpy()
+    # At the right above stands nothing else: 15 mm in from the edges.
+    assert (page[45:100, -170:-45] == 255).all()
+
+
+def test_options_are_drawn_to_one_scale():
+    small, large = demo("portrait"), demo("sign")
+    room = (600.0, 500.0)
+    assert len({size_picture(build, 600, room).size for build in (small, large)}) == 1
+
+
 def test_own_cost_hours_and_rate_are_in_the_own_copy_only(offer):
     own = own_text(offer)
     client = [offer_html(offer), words(offer_pdf(offer))]
@@ -159,7 +192,9 @@ def test_the_commands_write_their_files(tmp_path, capsys):
     job = str(SCENES / "sign" / "sign.toml")
     (tmp_path / "studio.toml").write_text(STUDIO)
     studio = ["--studio", str(tmp_path / "studio.toml")]
-    assert main(["offer", job, *studio, "--out", str(tmp_path / "o"), "--date", "2031-05-17"]) == 0
+    sized = ["--option-width-mm", "900", "--date", "2031-05-17"]
+    assert main(["offer", job, *studio, "--out", str(tmp_path / "o"), *sized]) == 0
+    assert "90 x " in (tmp_path / "o" / "own.txt").read_text()
     names = {p.name for p in (tmp_path / "o").iterdir()} - {".sheetstack-files.json"}
     assert names == {"offer.html", "offer.pdf", "own.txt"}
     assert main(["plan", job, *studio, "--out", str(tmp_path / "p"), "-q"]) == 0
