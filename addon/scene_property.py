@@ -4,6 +4,7 @@ import bpy
 from bpy.props import CollectionProperty, PointerProperty
 
 from ..geometry.job.sections import LayerSettings
+from .bridges.live_drag import end_drag
 from .core.ownership import OwnershipProperties
 from .core.setting_property import property_group
 from .findings.finding_list import FindingProperties
@@ -57,5 +58,6 @@ def register() -> None:
 
 
 def unregister() -> None:
-    """Take it off again."""
+    """Take it off again; a drag that is under way still needs it, and ends before."""
+    end_drag(keep=False)
     del bpy.types.Scene.sheetstack

@@ -12,7 +12,6 @@ from typing import Any, Protocol
 
 import bpy
 import numpy as np
-import shapely
 from shapely import MultiPolygon
 
 from ...geometry.build import Build, BuiltLayer
@@ -32,6 +31,8 @@ MOST_FACES = 150_000
 #: After a place that took so long, so many times as long passes before the next is looked at: the
 #: window has the rest of the time.
 REST = 1.0
+#: Seconds until a place that was passed over is looked at, where the mouse rests there.
+WAIT = 0.02
 
 
 class Follower(Protocol):
@@ -120,6 +121,8 @@ class LiveDrag:
         self._take()
         began = time.monotonic()
         if self.still is None or began < self.next_look:
+            if not bpy.app.background and not bpy.app.timers.is_registered(_catch_up):
+                bpy.app.timers.register(_catch_up, first_interval=WAIT)
             return
         self._look(self.still, bridge)
         if not bpy.app.background:
@@ -133,9 +136,7 @@ class LiveDrag:
         self.strip = None if strip.is_empty else extrude(strip, self.layer.sheet.thickness)
         if FOLLOWERS:
             boxes = [box for box in (self.box, strip.bounds) if box and np.isfinite(box).all()]
-            openings = still.openings
-            if not strip.is_empty:
-                openings = _without(openings, strip)
+            openings = still.left_open(strip)
             if boxes:
                 low, high = np.array(boxes)[:, :2].min(axis=0), np.array(boxes)[:, 2:].max(axis=0)
                 for follower in FOLLOWERS:
@@ -160,15 +161,17 @@ class LiveDrag:
             follower.end(keep=keep)
 
 
-def _without(openings: MultiPolygon, strip: MultiPolygon) -> MultiPolygon:
-    """Return openings less a strip, which meets few of them."""
-    parts = shapely.get_parts(openings)
-    met = shapely.STRtree(parts).query(strip, predicate="intersects")
-    left = shapely.get_parts(shapely.difference(parts[met], strip))
-    return MultiPolygon([*np.delete(parts, met), *left[shapely.get_type_id(left) == 3]])
-
-
 _drag: list[LiveDrag] = []
+
+
+def _catch_up() -> float | None:
+    """Show the last place where it was too early for it; Blender's timer calls it."""
+    drag = dragging()
+    if drag is None or drag.latest is None:
+        return None
+    drag.move(drag.latest)
+    redraw_views()
+    return WAIT
 
 
 def dragging() -> LiveDrag | None:
@@ -206,3 +209,5 @@ CLASSES = ()
 def unregister() -> None:
     """End what is under way."""
     end_drag(keep=False)
+    if bpy.app.timers.is_registered(_catch_up):
+        bpy.app.timers.unregister(_catch_up)

@@ -105,6 +105,16 @@ class StillSheet:
             as_multipolygon(shapely.union_all(shapely.intersection(near, strips[0]))), loose
         )
 
+    def left_open(self, strip: MultiPolygon) -> MultiPolygon:
+        """Return the openings less a strip, which meets few of them."""
+        if strip.is_empty:
+            return self.openings
+        parts = shapely.get_parts(self.openings)
+        met = shapely.STRtree(parts).query(strip, predicate="intersects")
+        left = shapely.get_parts(shapely.difference(parts[met], strip))
+        polygons = left[shapely.get_type_id(left) == shapely.GeometryType.POLYGON]
+        return MultiPolygon([*np.delete(parts, met), *polygons])
+
 
 def sheet_without(sheet: Sheet, plain: Sheet, bridge: Bridge | None, width: float) -> StillSheet:
     """Return what stands still of a built sheet while one of its bridges is dragged.

@@ -91,3 +91,17 @@ def test_a_sheet_edited_by_hand_is_left_alone(built, sheet):
     begin_drag(sheet, bridges_on(built, "Base")[0].id)
     assert dragging() is None
     assert sheet.data is mesh
+
+
+def test_a_drag_that_is_under_way_ends_with_the_add_on(built, sheet):
+    from sheetstack import addon
+
+    first, mesh = bridges_on(built, "Base")[0], sheet.data
+    begin_drag(sheet, first.id)
+    show_dragged(moved(first, (0.0, 2.0)))
+    assert sheet.data is not mesh
+    addon.unregister()
+    try:
+        assert sheet.data is mesh
+    finally:
+        addon.register()

@@ -111,7 +111,7 @@ def frame(made: Build, number: int, whole: float) -> None:
     def one(k: int) -> None:
         shown = still.at(DrawnBridge(line + (0.05 * k, 0.03 * k), bridge.width))
         box = bridge.shape.union(shown.strip).bounds
-        openings = {layer.sheet.layer: still.openings.difference(shown.strip)}
+        openings = {layer.sheet.layer: still.left_open(shown.strip)}
         painted_patch(made, openings, box, 1600)
 
     _, frames, clock = timed(lambda: [one(k) for k in range(FRAMES)])

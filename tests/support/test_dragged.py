@@ -56,4 +56,6 @@ def test_a_new_bridge_leaves_the_sheet_as_it_is(first):  # noqa: F811
     assert still.shape is first.layers[0].sheet.shape
     shown = still.at(DrawnBridge(np.array([[205.0, 18.0], [205.0, 112.0]]), 2.0))
     assert shown.strip.area == pytest.approx(2 * 90, rel=0.02)
+    left = still.left_open(shown.strip)
+    assert left.symmetric_difference(still.openings.difference(shown.strip)).area < 1e-9
     assert not shown.loose

@@ -16,7 +16,7 @@ from pathlib import Path
 import bpy
 
 sys.path.insert(0, str(Path(__file__).parent))
-from walking import Gaps, wait, wait_for, walk, xdotool
+from walking import wait, wait_for, walk, xdotool
 
 ZIP, DRAWING, FOLDER = (Path(a).resolve() for a in sys.argv[sys.argv.index("--") + 1 :][:3])
 MOST_ACTIONS = 25
@@ -29,7 +29,6 @@ FIRST_FILE, ACCEPT = (350, 78), (-75, -22)
 BRIDGE_TOOL = (26, 424)
 
 actions = []
-gaps = Gaps()
 
 
 def window(number=0):
@@ -63,11 +62,9 @@ def drag(what, x0, y0, x1, y1, watched):
     yield from wait(1)
     point_at((x0 + x1) / 2, (y0 + y1) / 2)
     yield from wait(3)  # what stands still is worked out
-    gaps.told("at the beginning of a drag")
     for share in range(11, 21):
         point_at(x0 + (x1 - x0) * share / 20, y0 + (y1 - y0) * share / 20)
         yield from wait(1)
-    gaps.told("while dragging")
     yield from wait(2)
     picture("dragging")
     watched()
@@ -145,22 +142,21 @@ def move_a_bridge():
     (row,) = state().bridges_by_hand
     assert row.id == bridge.id
     assert state().is_stale
-    gaps.told("at the drop")
     yield from press("Ctrl Alt M: build", "ctrl+alt+m")
     yield from wait_for(is_built)
-    gaps.told("while the edit was built")
     yield from wait(4)
     picture("moved")
 
 
 def follows():
-    """The sheet stands there without the bridge, and the bridge where the mouse is."""
+    """The sheet stands there without the bridge, and the mouse's last place has been looked at."""
     from sheetstack.addon.bridges.live_drag import dragging
 
     drag = dragging()
     assert drag.stand_in is not None
     assert drag.sheet.data == drag.stand_in
-    assert drag.strip is not None
+    assert drag.latest is None
+    assert drag.shown is not None
 
 
 def on_view(line):

@@ -4,7 +4,6 @@ Blender runs the walks as scripts and no modules of a package: each puts this fo
 """
 
 import subprocess
-import time
 import traceback
 from contextlib import ExitStack
 
@@ -29,26 +28,6 @@ def wait_for(condition):
         if condition():
             return
     raise AssertionError("waited in vain")
-
-
-class Gaps:
-    """How long the window did nothing else: the longest time between two looks of a timer."""
-
-    LOOK = 0.01
-
-    def __init__(self):
-        self.longest, self.last = 0.0, time.monotonic()
-        bpy.app.timers.register(self.look, first_interval=self.LOOK, persistent=True)
-
-    def look(self):
-        now = time.monotonic()
-        self.longest, self.last = max(self.longest, now - self.last), now
-        return self.LOOK
-
-    def told(self, what):
-        """Print the longest gap since the last call; how long it is hangs on the machine."""
-        print(f"GAP {what}: {self.longest:.3f} s", flush=True)
-        self.longest = 0.0
 
 
 def walk(steps):
