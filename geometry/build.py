@@ -79,6 +79,8 @@ class BuiltLayer:
         Plain shortest bridges, for comparison; worked out when a report asks.
     let_go : tuple of LetGo
         Islands as drawn that were not worth their bridges and are painted over.
+    care : tuple of (MultiPolygon, float)
+        Where damage counts more than once, and how many times.
     """
 
     settings: LayerSettings
@@ -96,6 +98,7 @@ class BuiltLayer:
     plain: PlainBridges | None = None
     fault: str = ""
     let_go: tuple[LetGo, ...] = ()
+    care: tuple[tuple[MultiPolygon, float], ...] = ()
 
     @property
     def damage(self) -> float:
@@ -321,10 +324,12 @@ def _build_layer(
         cache=cache,
     )
     unseen = _unseen(artwork, settings.name, job.layers[number + 1 :], above)
-    return [
+    built = [
         _build_sheet(job, part, unseen, making.part(k / len(parts), (k + 1) / len(parts)), cache)
         for k, part in enumerate(parts)
     ]
+    of_layer = tuple(_care_of(job, settings.name, care))
+    return [replace(layer, care=of_layer) for layer in built]
 
 
 def _support(

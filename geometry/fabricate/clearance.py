@@ -4,10 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 
+import numpy as np
 import shapely
 from shapely import MultiPolygon, Polygon
 
-from ..planar.polygons import as_multipolygon, without_spikes
+from ..arrays import Geometries
+from ..planar.polygons import without_spikes
 from ..planar.snapping import FINEST, snapped_apart
 from ..tolerance import TOLERANCES
 from .cells import seam_lines
@@ -21,19 +23,11 @@ _MITRE_LIMIT = 2.0
 _SPARE = 1.01
 
 
-def gap_at_joints(
-    shape: MultiPolygon,
-    areas: Sequence[Polygon],
-    exact: Sequence[MultiPolygon],
-    grown: Iterable[int],
-    clearance: float,
-) -> MultiPolygon:
-    """Return what the clearance of joints takes from a sheet.
+class JointGap:
+    """What the clearance of joints takes from a sheet, to be asked near each tile.
 
     Parameters
     ----------
-    shape : MultiPolygon
-        The sheet.
     areas : sequence of Polygon
         Each tile's area with its keys; they border on each other at the joints.
     exact : sequence of MultiPolygon
@@ -43,19 +37,36 @@ def gap_at_joints(
     clearance : float
         Width of the gap in mm; 0 for none.
     """
-    if clearance == 0:
-        return MultiPolygon()
-    strips = shapely.buffer(
-        seam_lines(areas),
-        clearance / 2,
-        cap_style="square",
-        join_style="mitre",
-        mitre_limit=_MITRE_LIMIT,
-    )
-    gap = shapely.union_all(strips).intersection(shape)
-    for tile in grown:
-        gap = gap.difference(exact[tile].buffer(-clearance / 2 * _SPARE, join_style="mitre"))
-    return as_multipolygon(gap)
+
+    def __init__(
+        self,
+        areas: Sequence[Polygon],
+        exact: Sequence[MultiPolygon],
+        grown: Iterable[int],
+        clearance: float,
+    ) -> None:
+        self._strips: Geometries = np.array([], object)
+        worn: list[shapely.Geometry] = []
+        if clearance > 0:
+            self._strips = shapely.buffer(
+                np.array(seam_lines(areas), object),
+                clearance / 2,
+                cap_style="square",
+                join_style="mitre",
+                mitre_limit=_MITRE_LIMIT,
+            )
+            wear = -clearance / 2 * _SPARE
+            worn = [exact[tile].buffer(wear, join_style="mitre") for tile in sorted(grown)]
+        self._worn: Geometries = np.array(worn, object)
+        self._strip_tree, self._worn_tree = shapely.STRtree(self._strips), shapely.STRtree(worn)
+
+    def near(self, area: shapely.Geometry) -> shapely.Geometry:
+        """Return what clearance takes within and round an area."""
+        strips = self._strips[self._strip_tree.query(area, predicate="intersects")]
+        gap = shapely.union_all(strips)
+        for worn in self._worn[self._worn_tree.query(gap, predicate="intersects")]:
+            gap = gap.difference(worn)
+        return gap
 
 
 def makeable(shape: shapely.Geometry) -> MultiPolygon:

@@ -8,9 +8,9 @@ import shapely
 from shapely import MultiPolygon, Polygon
 
 from ..job.sections import TileSettings
-from ..planar.polygons import as_multipolygon
 from ..tolerance import TOLERANCES
 from .joints import Key
+from .local_sheet import LocalSheet
 
 #: A part under this many times the area of a key is a crumb.
 _CRUMB = 4
@@ -27,10 +27,24 @@ def fits(size: tuple[float, float], room: tuple[float, float]) -> bool:
     return a <= c + hair and b <= d + hair
 
 
+def crumbs_left(
+    exact: Sequence[MultiPolygon], keys: Sequence[Key], settings: TileSettings
+) -> list[Polygon]:
+    """Return parts too small for keys and pins of their own that no key holds."""
+    held = shapely.union_all([key.shape.buffer(_HELD) for key in keys])
+    shapely.prepare(held)
+    most = _crumb(settings)
+    return [p for share in exact for p in share.geoms if p.area < most and not held.intersects(p)]
+
+
+def _crumb(settings: TileSettings) -> float:
+    return _CRUMB * settings.key_width_mm * settings.key_depth_mm
+
+
 def without_crumbs(
     exact: Sequence[MultiPolygon],
     keys: Sequence[Key],
-    shape: MultiPolygon,
+    sheet: LocalSheet,
     settings: TileSettings,
     usable: tuple[float, float],
 ) -> tuple[list[MultiPolygon], set[int]]:
@@ -41,8 +55,7 @@ def without_crumbs(
     exact : sequence of MultiPolygon
         Each cell's share of the sheet.
     keys : sequence of Key
-    shape : MultiPolygon
-        The sheet.
+    sheet : LocalSheet
     settings : TileSettings
     usable : tuple of float
         Width and height of the bed; no tile grows beyond it.
@@ -53,8 +66,9 @@ def without_crumbs(
     grown : set of int
         Cells that took over a part.
     """
-    crumb = _CRUMB * settings.key_width_mm * settings.key_depth_mm
+    crumb = _crumb(settings)
     held = shapely.union_all([key.shape.buffer(_HELD) for key in keys])
+    shapely.prepare(held)
     cells = [cell for cell, share in enumerate(exact) for _ in share.geoms]
     parts = [part for share in exact for part in share.geoms]
     main: dict[int, int] = {}
@@ -66,7 +80,7 @@ def without_crumbs(
         k
         for k, part in enumerate(parts)
         if part.area < crumb
-        or (settings.joint == "puzzle" and k != main[cells[k]] and not part.intersects(held))
+        or (settings.joint == "puzzle" and k != main[cells[k]] and not held.intersects(part))
     ]
     # Parts that lie by each other as drawn; one that grew has grown by its neighbour's crumb.
     hair = TOLERANCES.same_point
@@ -81,7 +95,7 @@ def without_crumbs(
         if target is None:
             continue
         joined = shapely.union_all([parts[target], parts[k], _weld(parts[target], parts[k])])
-        parts[target] = as_multipolygon(joined.intersection(shape)).geoms[0]
+        parts[target] = sheet.within(joined).geoms[0]
         parts[k] = Polygon()
         for other in near:
             beside.setdefault(target, set()).add(other)

@@ -11,7 +11,7 @@ import shapely
 from shapely import LineString, MultiPolygon, Polygon
 
 from ..arrays import Floats, Geometries
-from ..planar.morphology import erode, openings_of
+from ..planar.morphology import dilate, openings_of, without_openings
 from ..tolerance import ROUNDING
 
 #: Width of a key's neck as a share of its head: a slope of about 1 to 3 on common proportions.
@@ -81,11 +81,16 @@ def keys_along(
             np.array(seams, object), predicate="dwithin", distance=depth + width + 2 * wall
         )[1]
     )
-    solid = erode(shape, wall, openings[near])
+    grown = dilate(openings[near], wall)
+    inner = shapely.buffer(without_openings(shape), -wall, join_style="mitre")
+    solid = inner.difference(grown)
     shapely.prepare(solid)
+    blocked = shapely.get_parts(grown)
+    blocks = shapely.STRtree(blocked)
     found: list[Key] = []
     for seam in seams:
-        for a, b in _stretches(seam, solid):
+        around = blocked[blocks.query(seam, predicate="intersects")]
+        for a, b in _stretches(seam, inner, shapely.multipolygons(around)):
             found += _on_stretch(a, b, array, tree, solid, width, depth, wall)
     return _apart(found, wall)
 
@@ -107,17 +112,25 @@ def _apart(keys: list[Key], wall: float) -> list[Key]:
     return [key for i, key in enumerate(keys) if i not in out]
 
 
-def _stretches(seam: LineString, solid: shapely.Geometry) -> list[tuple[Floats, Floats]]:
-    """Return the straight runs of a seam within solid sheet, longest first."""
+def _stretches(
+    seam: LineString, inner: shapely.Geometry, blocked: shapely.Geometry
+) -> list[tuple[Floats, Floats]]:
+    """Return the straight runs of a seam within a sheet and clear of openings, longest first."""
     points = shapely.get_coordinates(seam)
     runs = []
     for a, b in pairwise(points):
-        for part in shapely.get_parts(LineString([a, b]).intersection(solid)):
+        for part in shapely.get_parts(_clear(LineString([a, b]), inner, blocked)):
             if isinstance(part, LineString) and part.length > 0:
                 ends = shapely.get_coordinates(part)
                 runs.append((ends[0], ends[-1]))
     runs.sort(key=lambda run: -float(np.hypot(*(run[1] - run[0]))))
     return runs
+
+
+def _clear(
+    line: LineString, inner: shapely.Geometry, blocked: shapely.Geometry
+) -> shapely.Geometry:
+    return line.intersection(inner).difference(blocked)
 
 
 def _on_stretch(

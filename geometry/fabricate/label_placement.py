@@ -14,6 +14,8 @@ from .stroke_font import letter_lines, text_width
 
 #: Steps along and away from an edge at which a label is tried, in heights of its letters.
 _STEP = 0.5
+#: Places looked at in one go: as a rule one of the first is free.
+_AT_ONCE = 200
 
 
 @dataclass(frozen=True)
@@ -83,6 +85,16 @@ def place_label(
     return None
 
 
+def _first_within(corners: Floats, size: tuple[float, float], free: shapely.Geometry) -> int | None:
+    """Return the first box that lies within ``free``, by lower left corners and their size."""
+    for start in range(0, len(corners), _AT_ONCE):
+        x, y = corners[start : start + _AT_ONCE].T
+        fits = np.flatnonzero(shapely.covers(free, shapely.box(x, y, x + size[0], y + size[1])))
+        if len(fits):
+            return start + int(fits[0])
+    return None
+
+
 def _place(
     text: str, free: Polygon | MultiPolygon, height: float, clearance: float
 ) -> PlacedLabel | None:
@@ -105,15 +117,10 @@ def _place(
         order = np.lexsort((grid_x, grid_y, np.round(depth, 6)))
         # A few thousand tries are plenty; each is one prepared look-up.
         order = order[:6000]
-        boxes = shapely.box(
-            grid_x[order] - clearance,
-            grid_y[order] - clearance,
-            grid_x[order] + run + clearance,
-            grid_y[order] + rise + clearance,
-        )
-        fits = np.flatnonzero(shapely.covers(free, boxes))
-        if len(fits):
-            k = order[fits[0]]
+        corners = np.stack([grid_x[order], grid_y[order]], axis=1) - clearance
+        first = _first_within(corners, (run + 2 * clearance, rise + 2 * clearance), free)
+        if first is not None:
+            k = order[first]
             x, y = float(grid_x[k]), float(grid_y[k])
             at = (x + height, y) if upright else (x, y)
             lines = letter_lines(text, height, at, 90.0 if upright else 0.0)

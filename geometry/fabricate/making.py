@@ -71,9 +71,9 @@ def making_of(
     count = len(sheets)
     for number, sheet in enumerate(sheets):
         progress(0.5 * number / count, f"{sheet.name}: fitting it to the bed")
-        split.append(made_sheet(job, sheet))
-    progress(0.5, "pins for tiles")
-    made, pins = with_wall_pins(split, job.tiles)
+        part = progress.part(0.5 * number / count, 0.5 * (number + 1) / count)
+        split.append(made_sheet(job, sheet, count, part))
+    made, pins = with_wall_pins(split, job.tiles, progress.part(0.5, 0.6))
     pieces: list[tuple[CutSheet, ...]] = []
     for number, one in enumerate(made):
         part = progress.part(0.6 + 0.4 * number / count, 0.6 + 0.4 * (number + 1) / count)

@@ -1,7 +1,7 @@
 """Sizes near the one that was asked for: tiles, stock and what gets too narrow, cheapest first.
 
 A picture a few per cent smaller may need a column of tiles less. Counted with the same rule that
-lays seams (``seams.least_parts``); stock by the packing of tiles' boxes, opening by opening what is
+lays seams (``stock_tiles.tile_grids``); stock by the boxes of tiles, opening by opening what is
 nowhere as wide as the material allows.
 """
 
@@ -15,11 +15,11 @@ import numpy as np
 import shapely
 
 from ..build import Build
+from ..job.job import Job
 from ..progress import Progress
-from .guillotine import guillotine
-from .nesting import nest
-from .seams import least_parts
-from .stock import stock_rows
+from .blanks import blank_rules
+from .stock_tiles import stock_for_boxes, tile_grids
+from .tile_grid import TileGrid
 
 #: Steps between two sizes, as a share.
 STEP = 0.01
@@ -91,21 +91,11 @@ def near_sizes(
 def _at(build: Build, scale: float) -> NearSize:
     job = build.job
     w, h = job.sheet.width_mm * scale, job.sheet.height_mm * scale
-    settings = job.tiles
-    margin = 2 * settings.bed_margin_mm
-    room = (job.room[0] - margin, job.room[1] - margin)
-    reach = settings.key_depth_mm if settings.joint != "butt" else 0.0
-    if min(w, h) <= min(room) and max(w, h) <= max(room):
-        columns = rows = 1
-    else:
-        columns, rows = min(
-            ((least_parts(w, a, reach), least_parts(h, b, reach)) for a, b in (room, room[::-1])),
-            key=lambda n: n[0] * n[1],
-        )
-    tiles = columns * rows * len(build.layers)
-    extra = reach if columns * rows > 1 else 0.0
-    size = (w / columns + extra * (columns > 1), h / rows + extra * (rows > 1))
-    stock, cost = _stock(build, size, tiles)
+    layers = len(build.layers)
+    grid = min(tile_grids(job, (0.0, 0.0, w, h), layers), key=lambda g: g.count)
+    columns, rows = (len(ways[0].boxes) for ways in (grid.columns, grid.rows))
+    tiles = grid.count * layers
+    stock, cost = _stock(job, grid, layers)
     least = job.material.least_opening(job.made_by.kind)
     narrow: list[tuple[str, tuple[float, float]]] = []
     for layer in build.layers:
@@ -121,21 +111,12 @@ def _at(build: Build, scale: float) -> NearSize:
     return NearSize(scale, w, h, columns, rows, tiles, stock, cost, tuple(narrow), bridges)
 
 
-def _stock(build: Build, size: tuple[float, float], tiles: int) -> tuple[int, float]:
+def _stock(job: Job, grid: TileGrid, layers: int) -> tuple[int, float]:
     """Return how many stock sheets the tiles' boxes take, and what they cost."""
-    job = build.job
-    row = max(stock_rows(job), key=lambda r: r.width_mm * r.height_mm * (not r.outline_mm))
-    bed = job.made_by.bed if job.process.bed == "machine" else (math.inf, math.inf)
-    plan = guillotine((row.width_mm, row.height_mm), bed, job.tiles.saw_mm)
-    blanks = sorted((b[2:] for b in plan.blanks), key=lambda b: -b[0] * b[1])
-    gap = job.tiles.spacing_mm + job.made_by.kerf_mm + 2 * job.process.lead_in_mm
-    each = 0
-    for blank in blanks:  # how many tiles one stock sheet gives
-        on_one = nest([size] * tiles, blank, spacing=gap, edge=job.tiles.bed_margin_mm)
-        if on_one.placings:
-            each += sum(p.stock == 0 for p in on_one.placings)
-    stock = math.ceil(tiles / each) if each else tiles
-    return stock, stock * row.price
+    rules = blank_rules(job)
+    boxes = grid.boxes(most=job.tiles.sizes == "stock")
+    stock = stock_for_boxes(rules, boxes, layers) or grid.count * layers
+    return stock, stock * (rules.largest[0].price if rules.largest else 0.0)
 
 
 def near_sizes_text(title: str, sizes: Sequence[NearSize], currency: str) -> str:

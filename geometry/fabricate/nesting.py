@@ -68,6 +68,7 @@ def nest(
     spacing: float = 0.0,
     edge: float = 0.0,
     areas: Sequence[float] | None = None,
+    turned: bool = True,
 ) -> Nest:
     """Place pieces on as few stock sheets as this simple way finds.
 
@@ -83,6 +84,8 @@ def nest(
         Least distance from a piece to the stock sheet's edge.
     areas : sequence of float, optional
         True areas of the pieces, for the used share; their boxes' when absent.
+    turned : bool
+        Whether pieces may be turned by a quarter.
 
     Examples
     --------
@@ -97,19 +100,19 @@ def nest(
     left_over = []
     for piece in order:
         size = grown[piece]
-        if not any(_goes_in(s, room) for s in (size, size[::-1])):
+        if not any(_goes_in(s, room) for s in ((size, size[::-1]) if turned else (size,))):
             left_over.append(piece)
             continue
-        where = _best(free, size)
+        where = _best(free, size, turned)
         if where is None:
             free.append([(0.0, 0.0, *room)])
-            where = _best(free, size)
+            where = _best(free, size, turned)
         if where is None:  # an empty sheet takes whatever goes into it
             raise AssertionError(f"Piece {piece} of {size} fits nowhere.")
-        number, x, y, turned = where
-        w, h = size[::-1] if turned else size
+        number, x, y, quarter = where
+        w, h = size[::-1] if quarter else size
         free[number] = _without(free[number], (x, y, w, h))
-        placed[piece] = Placing(piece, number, x + edge, y + edge, turned)
+        placed[piece] = Placing(piece, number, x + edge, y + edge, quarter)
     own = areas if areas is not None else [w * h for w, h in sizes]
     total = len(free) * stock[0] * stock[1]
     used = sum(own[k] for k in placed)
@@ -126,13 +129,13 @@ def _goes_in(size: tuple[float, float], room: tuple[float, float]) -> bool:
 
 
 def _best(
-    free: list[list[Box]], size: tuple[float, float]
+    free: list[list[Box]], size: tuple[float, float], quarters: bool
 ) -> tuple[int, float, float, bool] | None:
     """Return stock, corner and turn of the place that fits most tightly; earlier stocks first."""
     for number, boxes in enumerate(free):
         best: tuple[tuple[float, float, float, bool], tuple[float, float, bool]] | None = None
         for x, y, w, h in boxes:
-            for turned in (False, True):
+            for turned in (False, True) if quarters else (False,):
                 wide, high = size[::-1] if turned else size
                 if not _goes_in((wide, high), (w, h)):
                     continue

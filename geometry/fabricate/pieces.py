@@ -25,6 +25,7 @@ from .label_placement import place_label
 from .marks import edge_marks
 from .printed import PrintedSet, printed
 from .raised import with_grip_tab
+from .stock_tiles import tile_grids
 from .stroke_font import letter_lines
 from .tiling import Tiling, split_for_bed
 
@@ -52,6 +53,8 @@ class SheetToMake:
     thickness : float
     bridges : tuple of Bridge
         For patches; may be empty.
+    care : tuple of (MultiPolygon, float)
+        Areas that seams keep out of, and how many times as much one costs there.
     """
 
     stem: str
@@ -61,6 +64,7 @@ class SheetToMake:
     shape: MultiPolygon
     thickness: float
     bridges: tuple[Bridge, ...] = ()
+    care: tuple[tuple[MultiPolygon, float], ...] = ()
 
 
 def sheets_to_make(build: Build) -> tuple[SheetToMake, ...]:
@@ -74,6 +78,7 @@ def sheets_to_make(build: Build) -> tuple[SheetToMake, ...]:
             layer.sheet.shape,
             layer.sheet.thickness,
             layer.bridges,
+            layer.care,
         )
         for number, (stem, layer) in enumerate(
             zip(sheet_stems(build.job), build.layers, strict=True), 1
@@ -103,11 +108,22 @@ class MadeSheet:
         return len(self.tiling.tiles) > 1
 
 
-def made_sheet(job: Job, sheet: SheetToMake) -> MadeSheet:
+def made_sheet(
+    job: Job, sheet: SheetToMake, layers: int = 1, progress: Progress | None = None
+) -> MadeSheet:
     """Split a sheet for the job's machine.
 
     A printed sheet gets its grip tab before. Laps need a printer or router that works in depth;
     cut by laser or knife, tiles get keys instead.
+
+    Parameters
+    ----------
+    job : Job
+    sheet : SheetToMake
+    layers : int
+        Sheets of the job: their tiles share stock.
+    progress : Progress, optional
+        May raise ``Cancelled``.
     """
     process, tiles = job.made_by, job.tiles
     findings: list[Finding] = []
@@ -129,13 +145,17 @@ def made_sheet(job: Job, sheet: SheetToMake) -> MadeSheet:
         )
     # A sheet edited by hand, or with a tab, has corners off the grid that files keep apart.
     shape = snapped_apart(shape, TOLERANCES.pinch)
+    outline = shapely.box(*shape.bounds)
     tiling = split_for_bed(
         shape,
-        shapely.box(*shape.bounds),
+        outline,
         job.room,
         tiles,
         narrow=_NARROW * job.bridge_width,
         layer=sheet.name,
+        care=sheet.care,
+        grids=tile_grids(job, outline.bounds, layers),
+        progress=progress,
     )
     return MadeSheet(replace(sheet, shape=shape), tiling, (*findings, *tiling.findings))
 

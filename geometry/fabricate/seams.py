@@ -1,31 +1,26 @@
 """Seams: the cheapest ways through a sheet that is split, found like a path over hills.
 
-Solid sheet and openings cost little, edges more, bridges and necks so much that a seam crosses one
-only where nothing else is left. Seams across the whole sheet make columns; each column is then
-split by seams of its own, so that no four tiles meet in a point.
+What is dear is told by ``seam_cost``. Seams across the whole sheet make columns; each column is
+then split by seams of its own, so that no four tiles meet in a point.
 """
 
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 
 import numpy as np
 import shapely
-from shapely import LineString, MultiPolygon, Polygon
+from shapely import LineString, Polygon
 
-from ..arrays import Floats
-from ..errors import GeometryError
-from ..planar.morphology import dilate, openings_of, without_openings
-from ..planar.polygons import as_multipolygon
-from ..planar.union import unite
+from ..arrays import Floats, Indices
+from ..progress import Progress
 from ..tolerance import ROUNDING
+from .seam_cost import SeamCost
+from .tile_grid import AxisSplit, TileGrid
 
-#: Cost of a millimetre of seam on plain ground, beside an edge, and on a bridge or neck.
-PLAIN, EDGE, NARROW = 1.0, 4.0, 400.0
-#: A seam nearer than this (mm) to an edge runs beside it.
-BESIDE = 1.5
 #: Cost of each millimetre that a seam moves sideways.
 SIDEWAYS = 1.5
 #: Cost of a millimetre away from the middle, for each row: where all else is equal, tiles come out
@@ -33,79 +28,12 @@ SIDEWAYS = 1.5
 OFF_MIDDLE = 1e-3
 #: Points of the grid on which one seam is sought, at most.
 MOST_POINTS = 30_000
-#: More columns or rows than this on one sheet are a slip of the keyboard.
-MOST_PARTS = 400
-#: How far (mm) seams of full tiles may wander, and how deep, in joints, the last tile must be.
-FULL_SLACK, _LEAST_REST = 12.0, 5.0
-#: Bridges and necks are sought wider by this (mm), so that a seam keeps clear of their sides.
-CLEAR_OF_NARROW = 0.5
-#: Eroded a little more than dilated: else rounding fills each corner of an opening.
-_BACK = 1.02
-#: A part under this share of the square of ``narrow`` is a corner that rounding left over.
-_LEAST_PART = 0.05
-
-
-class SeamCost:
-    """What a millimetre of seam costs at each place of a sheet.
-
-    Parameters
-    ----------
-    shape : MultiPolygon
-        The sheet.
-    narrow : float
-        Sheet narrower than this (mm) is a bridge or neck.
-    """
-
-    def __init__(self, shape: MultiPolygon, narrow: float) -> None:
-        self.narrow = thin_sheet(shape, narrow)
-        shapely.prepare(self.narrow)
-        rings = shapely.get_rings(shapely.get_parts(shape))
-        points, ring = shapely.get_coordinates(rings, return_index=True)
-        same = ring[1:] == ring[:-1]
-        steps = np.stack([points[:-1][same], points[1:][same]], axis=1)
-        self._edges = shapely.STRtree(shapely.linestrings(steps))
-
-    def __call__(self, x: Floats, y: Floats) -> Floats:
-        """Return the cost at places of any shape, in mm."""
-        found = np.full(x.shape, PLAIN)
-        grid = shapely.points(x.ravel(), y.ravel())
-        near, _ = self._edges.query(grid, predicate="dwithin", distance=BESIDE)
-        found.ravel()[np.unique(near)] = EDGE
-        if not self.narrow.is_empty:
-            found[shapely.contains_xy(self.narrow, x, y)] = NARROW
-        return found
-
-
-def thin_sheet(shape: MultiPolygon, narrow: float) -> MultiPolygon:
-    """Return bridges and necks: what a closing by a disc of diameter ``narrow`` adds to openings.
-
-    The outside counts as an opening, so that necks along the outer edge are found too.
-
-    Parameters
-    ----------
-    shape : MultiPolygon
-    narrow : float
-        In mm.
-    """
-    whole = without_openings(shape)
-    outside = as_multipolygon(shapely.buffer(whole, 2 * narrow).difference(whole))
-    openings = np.append(openings_of(shape), shapely.get_parts(outside))
-    closed = shapely.buffer(
-        shapely.get_parts(dilate(openings, narrow / 2)), -narrow / 2 * _BACK, quad_segs=8
-    )
-    at, inside = shapely.STRtree(openings).query(closed, predicate="intersects")
-    order = np.argsort(at, kind="stable")
-    at, inside = at[order], inside[order]
-    starts = np.searchsorted(at, np.arange(len(closed) + 1))
-    thin: list[Polygon] = []
-    for k, area in enumerate(closed):
-        members = openings[inside[starts[k] : starts[k + 1]]]
-        rest = area.difference(shapely.multipolygons(members))
-        thin += [p for p in as_multipolygon(rest).geoms if p.area > _LEAST_PART * narrow * narrow]
-    if not thin:
-        return MultiPolygon()
-    grown = unite(shapely.buffer(np.array(thin, object), CLEAR_OF_NARROW))
-    return as_multipolygon(grown.intersection(whole))
+#: Seams wander so far (mm) in their bands at most; so many bands are tried for each.
+_MOST_WANDER, _MOST_BANDS = 12.0, 40
+#: No part gets smaller than this share of the smallest that is meant.
+_LEAST_SHARE = 0.5
+#: Sums of lengths differ by less than this (mm).
+_HAIR = 1e-6
 
 
 @dataclass(frozen=True)
@@ -136,149 +64,206 @@ class SeamPlan:
 
 
 def plan_seams(
-    outline: Polygon,
-    room: tuple[float, float],
-    reach: float,
-    cost_at: SeamCost,
-    full: bool = False,
+    outline: Polygon, grid: TileGrid, cost_at: SeamCost, progress: Progress | None = None
 ) -> SeamPlan:
-    """Return the seams that split an upright rectangle into tiles that fit a room.
+    """Return the seams that split an upright rectangle.
 
     Parameters
     ----------
     outline : Polygon
-    room : tuple of float
-        Width and height of the largest tile in mm.
-    reach : float
-        How far joints reach beyond a seam in mm.
+    grid : TileGrid
+        Of each axis, a later way is taken where the earlier ones cross a bridge and it does not.
     cost_at : SeamCost
-    full : bool
-        Tiles nearly as big as the room, and the rest in the last row and column: small ones share
-        a blank of stock. Else all alike.
-
-    Raises
-    ------
-    GeometryError
-        The sheet would be split into very many tiles.
+    progress : Progress, optional
+        May raise ``Cancelled``.
     """
+    progress = progress or Progress()
     x0, y0, x1, y1 = outline.bounds
-    columns, cost = _seams_across((x0, x1), (y0, y1), room[0], reach, cost_at, True, full)
+    progress(0.0, "columns of tiles")
+    columns, cost = _seams_across((x0, x1), (y0, y1), grid.columns, cost_at, True)
     edges = [
         np.array([[x0, y0], [x0, y1]]),
         *columns,
         np.array([[x1, y0], [x1, y1]]),
     ]
     rows = []
-    for left, right in pairwise(edges):
+    for number, (left, right) in enumerate(pairwise(edges), 1):
+        progress(number / len(edges), f"rows of tiles in column {number}")
         across = (float(left[:, 0].min()), float(right[:, 0].max()))
-        seams, more = _seams_across((y0, y1), across, room[1], reach, cost_at, False, full)
+        seams, more = _seams_across((y0, y1), across, grid.rows, cost_at, False)
         rows.append(seams)
         cost += more
     lines = [LineString(s) for s in (*columns, *(r for row in rows for r in row))]
-    crossed = sum(int(line.intersects(cost_at.narrow)) for line in lines)
+    crossed = sum(bool(cost_at.narrow_crossed(line)) for line in lines)
     return SeamPlan(columns, tuple(rows), cost, crossed)
-
-
-def least_parts(length: float, room: float, reach: float) -> int:
-    """Return into how many parts a length is split at least: parts leave ``reach`` for joints.
-
-    >>> least_parts(3000, 594, 5), least_parts(2880, 594, 5), least_parts(594, 594, 5)
-    (6, 5, 1)
-    """
-    if length <= room + 1e-6:
-        return 1
-    return max(2, math.ceil(length / (room - reach) - ROUNDING))
 
 
 def _seams_across(
     span: tuple[float, float],
     along: tuple[float, float],
-    room: float,
-    reach: float,
+    ways: Sequence[AxisSplit],
     cost_at: SeamCost,
     upright: bool,
-    full: bool,
 ) -> tuple[tuple[Floats, ...], float]:
-    """Return the seams that split ``span`` into parts that fit ``room``, and their cost.
-
-    Where there are seams, parts leave ``reach`` free for the joints. One part more than needed
-    is tried where the fewest seams would cross a bridge.
-    """
-    low, high = span
-    length = high - low
-    if length <= room + 1e-6:
-        return (), 0.0
-    limit = room - reach
-    least = least_parts(length, room, reach)
-    if least > MOST_PARTS:
-        raise GeometryError(
-            f"A sheet of {length:g} mm would be split into {least} parts, too "
-            f"many to be meant; check the sizes of sheet and bed."
-        )
-    best: tuple[tuple[Floats, ...], float] | None = None
-    pitch = limit - FULL_SLACK
-    rest = length - (least - 1) * pitch
-    if full and _LEAST_REST * reach < rest <= limit:
-        found = [
-            _cheapest_way(low + k * pitch, FULL_SLACK / 2, along, cost_at, upright)
-            for k in range(1, least)
-        ]
-        return tuple(seam for seam, _ in found), sum(cost for _, cost in found)
-    for count in (least, least + 1):
-        slack = limit - length / count
-        half = slack if count == 2 else slack / 2
-        seams, cost = [], 0.0
-        for k in range(1, count):
-            centre = low + k * length / count
-            seam, more = _cheapest_way(centre, half, along, cost_at, upright)
-            seams.append(seam)
-            cost += more
-        if best is None or cost < best[1] - NARROW:
-            best = tuple(seams), cost
-        if cost < NARROW:
+    """Return the seams of the way that crosses the fewest bridges, the first of equals."""
+    best: tuple[int, tuple[Floats, ...], float] | None = None
+    for way in ways:
+        if not way.seams:
+            return (), 0.0
+        bands, wander = _bands(way, span)
+        ridges = _Ways(np.concatenate(bands), wander, along, cost_at, upright)
+        usual = [np.abs(b - span[0] - at) for b, at in zip(bands, way.seams, strict=True)]
+        prices = ridges.cost + OFF_MIDDLE * len(ridges) * np.concatenate(usual)
+        chosen, cost = _chain(bands, prices, way, span, wander)
+        seams = tuple(_simplified(ridges.line(k), 1.5 * ridges.step, cost_at) for k in chosen)
+        crossed = sum(len(cost_at.narrow_crossed(LineString(seam))) for seam in seams)
+        if best is None or crossed < best[0]:
+            best = crossed, seams, cost
+        if crossed == 0:
             break
     assert best is not None
-    return best
+    return best[1:]
 
 
-def _cheapest_way(
-    centre: float, half: float, along: tuple[float, float], cost_at: SeamCost, upright: bool
-) -> tuple[Floats, float]:
-    """Return the cheapest way along a band, by dynamic programming row after row."""
-    length = along[1] - along[0]
-    half = max(half, 0.0)
-    finest = min(1.0, length / 100)
-    step = max(finest, math.sqrt(length * max(2 * half, 1.0) / MOST_POINTS))
-    rows = max(2, round(length / step) + 1)
-    t = np.linspace(along[0], along[1], rows)
-    wide = int(half / step)
-    s = centre + np.arange(-wide, wide + 1) * step
-    grid_t, grid_s = np.meshgrid(t, s, indexing="ij")
-    cost = (cost_at(grid_s, grid_t) if upright else cost_at(grid_t, grid_s)) * (t[1] - t[0])
-    cost += OFF_MIDDLE * np.abs(s - centre)[None, :]
-    total = cost[0].copy()
-    came = np.zeros((rows, len(s)), np.int8)
-    aside = SIDEWAYS * step
-    for row in range(1, rows):
-        from_left = np.append(np.inf, total[:-1]) + aside
-        from_right = np.append(total[1:], np.inf) + aside
-        options = np.stack([total, from_left, from_right])
-        choice = np.argmin(options, axis=0)
-        came[row] = np.array([0, -1, 1], np.int8)[choice]
-        total = options[choice, np.arange(len(s))] + cost[row]
+def _bands(way: AxisSplit, span: tuple[float, float]) -> tuple[list[Floats], float]:
+    """Return for each seam the middles of bands in which it is sought, and half their width.
+
+    Half of the slack goes to the bands' width, half to their places: as far as they may lie for
+    all parts to keep their limits.
+    """
+    low, high = span
+    wander = min(max(way.slack, 0.0) / 4, _MOST_WANDER)
+    limits = np.array(way.limits) - 2 * wander
+    # At the outer edges nothing wanders.
+    limits[[0, -1]] += wander
+    furthest = low + np.cumsum(limits)[:-1]
+    nearest = high - np.cumsum(limits[::-1])[::-1][1:]
+    least = _least_part(way) + 2 * wander
+    k = np.arange(1, len(way.seams) + 1)
+    furthest = np.minimum(furthest, high - (len(k) - k + 1) * least)
+    nearest = np.maximum(nearest, low + k * least)
+    bands = []
+    for usual, a, b in zip(low + np.array(way.seams), nearest, furthest, strict=True):
+        count = min(math.ceil((b - a) / max(wander, ROUNDING)), _MOST_BANDS) + 1
+        places = np.linspace(a, b, count) if b - a > _HAIR else np.array([(a + b) / 2])
+        bands.append(np.unique(np.append(places, np.clip(usual, a, b))) if b > a else places)
+    return bands, wander
+
+
+def _least_part(way: AxisSplit) -> float:
+    return min(way.boxes) * _LEAST_SHARE
+
+
+def _chain(
+    bands: Sequence[Floats],
+    cost: Floats,
+    way: AxisSplit,
+    span: tuple[float, float],
+    wander: float,
+) -> tuple[list[int], float]:
+    """Return one band for each seam, so that all parts keep their limits at the least cost."""
+    low, high = span
+    least = _least_part(way)
+    starts = np.cumsum([0, *(len(b) for b in bands)])
+    total = cost[: starts[1]] + np.where(
+        bands[0] - low <= way.limits[0] - wander + _HAIR, 0, np.inf
+    )
+    came: list[Indices] = []
+    for k in range(1, len(bands)):
+        part = bands[k][:, None] - bands[k - 1][None, :]
+        ok = (part <= way.limits[k] - 2 * wander + _HAIR) & (part >= least + 2 * wander - _HAIR)
+        reached = np.where(ok, total[None, :], np.inf)
+        came.append(np.argmin(reached, axis=1))
+        total = reached.min(axis=1) + cost[starts[k] : starts[k + 1]]
+    total = total + np.where(high - bands[-1] <= way.limits[-1] - wander + _HAIR, 0, np.inf)
     at = int(np.argmin(total))
     best = float(total[at])
-    way = np.empty(rows, np.int64)
-    for row in range(rows - 1, -1, -1):
-        way[row] = at
-        at += int(came[row, at])
-    points = np.stack([s[way], t] if upright else [t, s[way]], axis=1)
-    line = LineString(points)
-    simple = line.simplify(1.5 * step)
-    if (
-        simple.intersection(cost_at.narrow).length
-        > line.intersection(cost_at.narrow).length + ROUNDING
-    ):
+    chosen = [at]
+    for before in reversed(came):
+        chosen.append(int(before[chosen[-1]]))
+    return [int(starts[k]) + at for k, at in enumerate(reversed(chosen))], best
+
+
+class _Ways:
+    """The cheapest way along each of several bands, by dynamic programming row after row.
+
+    Parameters
+    ----------
+    middles : float64 array (n,)
+        Of the bands, in mm.
+    wander : float
+        Half the bands' width.
+    along : tuple of float
+        From where to where they run.
+    cost_at : SeamCost
+    upright : bool
+
+    Attributes
+    ----------
+    cost : float64 array (n,)
+    step : float
+        Of the grid, in mm.
+    """
+
+    def __init__(
+        self,
+        middles: Floats,
+        wander: float,
+        along: tuple[float, float],
+        cost_at: SeamCost,
+        upright: bool,
+    ) -> None:
+        length = along[1] - along[0]
+        finest = min(1.0, length / 100)
+        self.step = max(finest, math.sqrt(length * max(2 * wander, 1.0) / MOST_POINTS))
+        rows = max(2, round(length / self.step) + 1)
+        self._t = np.linspace(along[0], along[1], rows)
+        wide = int(wander / self.step)
+        off = np.arange(-wide, wide + 1) * self.step
+        self._s = middles[:, None] + off
+        self._upright = upright
+        t, s = np.broadcast_arrays(self._t[:, None, None], self._s[None, :, :])
+        cost = (cost_at(s, t) if upright else cost_at(t, s)) * (self._t[1] - self._t[0])
+        cost += OFF_MIDDLE * np.abs(off)
+        aside = SIDEWAYS * self.step
+        self._came = np.zeros(cost.shape, np.int8)
+        # A column of infinity to both sides: no way leads out of a band.
+        padded = np.full((len(middles), len(off) + 2), np.inf)
+        total = padded[:, 1:-1]
+        total[:] = cost[0]
+        for row in range(1, rows):
+            least = total.copy()
+            for way, side in ((-1, padded[:, :-2]), (1, padded[:, 2:])):
+                moved = side + aside
+                better = moved < least
+                least[better] = moved[better]
+                self._came[row][better] = way
+            total[:] = least + cost[row]
+        self._end = np.argmin(total, axis=1)
+        self.cost: Floats = total[np.arange(len(middles)), self._end]
+
+    def __len__(self) -> int:
+        """Number of rows."""
+        return len(self._t)
+
+    def line(self, band: int) -> LineString:
+        """Return the way along one band."""
+        rows = len(self._t)
+        at, way = int(self._end[band]), np.empty(rows, np.int64)
+        for row in range(rows - 1, -1, -1):
+            way[row] = at
+            at += int(self._came[row, band, at])
+        across = self._s[band, way]
+        return LineString(
+            np.stack([across, self._t] if self._upright else [self._t, across], axis=1)
+        )
+
+
+def _simplified(line: LineString, by: float, cost_at: SeamCost) -> Floats:
+    """Return a seam's corners, without its steps where that brings it onto no bridge."""
+    simple = line.simplify(by)
+    narrow = sum(part.length for part in cost_at.narrow_crossed(simple))
+    if narrow > 0 and narrow > ROUNDING + sum(part.length for part in cost_at.narrow_crossed(line)):
         simple = line.simplify(1e-9)
     found: Floats = shapely.get_coordinates(simple)
-    return found, best
+    return found

@@ -1,16 +1,17 @@
 """Nesting by shape: pieces on blanks of any outline, in each other's bays and holes.
 
-Begun from the shelf packing of boxes (``nesting``), or from nothing where blanks differ; then the
-emptiest blanks are cleared, one after the other: each of their pieces is sought a place on the
-others, by shape. Shapes are drawn on a grid a little too big, so that what is free on the grid is
-free in truth; all places of a piece on a blank are tried at once, by a correlation (FFT).
+Begun from the shelf packing of boxes (``nesting``), then from nothing, piece by piece on the
+fullest blank that takes it by shape. From each start the emptiest blanks are cleared, one after the
+other: each of their pieces is sought a place on the others. The better result counts. Shapes are
+drawn on a grid a little too big, so that what is free on the grid is free in truth; all places of a
+piece on a blank are tried at once, by a correlation (FFT).
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 import shapely
@@ -78,6 +79,7 @@ def nest_shapes(
     spacing: float,
     edge: float,
     turns: Sequence[int] = (0, 1, 2, 3),
+    least: int = 0,
     progress: Progress | None = None,
 ) -> ShapeNest:
     """Place pieces on as few blanks as this way finds, earlier blanks first.
@@ -92,52 +94,105 @@ def nest_shapes(
         Least distance between pieces, and from a piece to its blank's edge, in mm.
     turns : sequence of int
         Quarters that pieces may be turned by; (0, 2) keeps the grain.
+    least : int
+        Blanks that are known to be needed: a nest on so many ends the search.
     progress : Progress, optional
         May raise ``Cancelled``.
     """
     progress = progress or Progress()
-    work = _Work(shapes, blanks, spacing, edge, tuple(turns))
-    order = sorted(range(len(shapes)), key=lambda k: (-max(work.size(k)), -shapes[k].area, k))
-    start = _by_boxes(work, order) if work.alike else None
-    if start is None:
-        start = {}
-        for done, piece in enumerate(order):
-            progress(0.5 * done / len(order), "nesting")
-            placed = work.place(piece, range(len(blanks)))
-            if placed is not None:
-                start[piece] = placed
-    else:
-        for placing in start.values():
-            work.put(placing)
-    _clear_emptiest(work, start, progress.part(0.5, 1.0))
-    left = tuple(k for k in range(len(shapes)) if k not in start)
-    return ShapeNest(tuple(start[k] for k in sorted(start)), left)
+    order = sorted(range(len(shapes)), key=lambda k: (-max(_size(shapes[k])), -shapes[k].area, k))
+    best: dict[int, PlacedShape] | None = None
+    for number, start in enumerate((_by_boxes, _by_shapes)):
+        part = progress.part(number / 2, number / 2 + 0.5)
+        work = _Work(shapes, blanks, spacing, edge, tuple(turns), part)
+        found = start(work, order)
+        if found is None:
+            continue
+        _clear_emptiest(work, found)
+        if best is None or _rank(work, found) < _rank(work, best):
+            best = found
+        if len(best) == len(shapes) and len({p.blank for p in best.values()}) <= least:
+            break
+    assert best is not None
+    left = tuple(k for k in range(len(shapes)) if k not in best)
+    moved = _moved_up(blanks, {p.blank for p in best.values()})
+    placings = (best[k] for k in sorted(best))
+    return ShapeNest(tuple(replace(p, blank=moved[p.blank]) for p in placings), left)
+
+
+def _moved_up(blanks: Sequence[Polygon], used: set[int]) -> dict[int, int]:
+    """Return new numbers of the used blanks: of those alike the first ones, none left out."""
+    alike: dict[bytes, list[int]] = {}
+    for number, blank in enumerate(blanks):
+        alike.setdefault(shapely.normalize(blank).wkb, []).append(number)
+    found: dict[int, int] = {}
+    for numbers in alike.values():
+        found.update(zip((n for n in numbers if n in used), numbers, strict=False))
+    return found
+
+
+def _rank(work: _Work, placed: dict[int, PlacedShape]) -> tuple[int, int]:
+    """Return what is better the lower: pieces without a place, then blanks that are no offcuts."""
+    return -len(placed), len({p.blank for p in placed.values() if not work.is_offcut(p.blank)})
+
+
+def _size(shape: MultiPolygon) -> tuple[float, float]:
+    x0, y0, x1, y1 = shape.bounds
+    return x1 - x0, y1 - y0
 
 
 def _by_boxes(work: _Work, order: Sequence[int]) -> dict[int, PlacedShape] | None:
-    """Return the shelf packing on blanks that are all the same rectangle."""
-    sizes = [work.size(k) for k in range(len(work.shapes))]
-    _, _, w, h = work.blanks[0].bounds
-    if not any(t % 2 for t in work.turns):
+    """Return the shelf packing on blanks that are all the same rectangle; None on others."""
+    if not work.alike:
         return None
-    found = nest(sizes, (w, h), spacing=work.spacing, edge=work.edge)
-    return {
+    sizes = [_size(shape) for shape in work.shapes]
+    _, _, w, h = work.blanks[0].bounds
+    quarters = any(t % 2 for t in work.turns)
+    found = nest(sizes, (w, h), spacing=work.spacing, edge=work.edge, turned=quarters)
+    placed = {
         p.piece: PlacedShape(p.piece, p.stock, p.x, p.y, int(p.turned))
         for p in found.placings
         if p.stock < len(work.blanks)
     }
+    for placing in placed.values():
+        work.put(placing)
+    return placed
 
 
-def _clear_emptiest(work: _Work, placed: dict[int, PlacedShape], progress: Progress) -> None:
+def _by_shapes(work: _Work, order: Sequence[int]) -> dict[int, PlacedShape]:
+    """Return each piece where it fits by shape: among those begun, on the fullest blank.
+
+    Pieces that openings part from each other lie close as they did in their tile, where boxes
+    would lie side by side.
+    """
+    offcuts = [b for b in range(len(work.blanks)) if work.is_offcut(b)]
+    fresh = [b for b in range(len(work.blanks)) if not work.is_offcut(b)]
+    placed: dict[int, PlacedShape] = {}
+    begun: list[int] = []
+    for done, piece in enumerate(order):
+        work.tell(0.5 * done / len(order), "nesting")
+        found = work.place(piece, [*offcuts, *sorted(begun, key=work.free)])
+        if found is None:
+            found = work.place(piece, fresh)
+        if found is None:
+            continue
+        placed[piece] = found
+        if found.blank in fresh:
+            fresh.remove(found.blank)
+            begun.append(found.blank)
+    return placed
+
+
+def _clear_emptiest(work: _Work, placed: dict[int, PlacedShape]) -> None:
     """Move all pieces of the emptiest blanks elsewhere, blank by blank, where they all fit."""
     used = sorted({p.blank for p in placed.values()})
     weight = {
         b: sum(work.shapes[p.piece].area for p in placed.values() if p.blank == b) for b in used
     }
     # Nothing is gained by leaving an offcut for a whole sheet.
-    order = sorted((b for b in used if work.is_plain(b)), key=lambda b: (weight[b], -b))
+    order = sorted((b for b in used if not work.is_offcut(b)), key=lambda b: (weight[b], -b))
     for done, blank in enumerate(order):
-        progress(done / len(order), "nesting by shape")
+        work.tell(0.5 + 0.5 * done / len(order), "nesting by shape")
         mine = sorted(
             (p for p in placed.values() if p.blank == blank),
             key=lambda p: -work.shapes[p.piece].area,
@@ -170,8 +225,12 @@ class _Work:
         spacing: float,
         edge: float,
         turns: tuple[int, ...],
+        progress: Progress,
     ) -> None:
         self.shapes, self.blanks = shapes, blanks
+        self._progress, self._told = progress, (0.0, "nesting")
+        self._offcut: dict[int, bool] = {}
+        self._free: dict[int, int] = {}
         self.spacing, self.edge, self.turns = spacing, edge, turns
         longest = max((max(b.bounds[2:]) for b in blanks), default=1.0)
         self.step = max(_FINEST, longest / _MOST)
@@ -184,16 +243,24 @@ class _Work:
         self._grids: dict[int, np.ndarray[tuple[int, int], np.dtype[np.int16]]] = {}
         self._drawn: dict[tuple[int, int], tuple[Bools, tuple[float, float]]] = {}
 
-    def size(self, piece: int) -> tuple[float, float]:
-        x0, y0, x1, y1 = self.shapes[piece].bounds
-        return x1 - x0, y1 - y0
+    def tell(self, share: float | None = None, what: str = "") -> None:
+        """Report progress, or the last one again: each call may raise ``Cancelled``."""
+        if share is not None:
+            self._told = share, what
+        self._progress(*self._told)
 
-    def is_plain(self, blank: int) -> bool:
-        shape = self.blanks[blank]
-        return bool(shape.equals(shapely.box(*shape.bounds)))
+    def is_offcut(self, blank: int) -> bool:
+        """Whether a blank is no rectangle."""
+        if blank not in self._offcut:
+            shape = self.blanks[blank]
+            self._offcut[blank] = not shape.equals(shapely.box(*shape.bounds))
+        return self._offcut[blank]
 
     def free(self, blank: int) -> int:
-        return int((self._grid(blank) == 0).sum())
+        """Return how many squares of a blank are free."""
+        if blank not in self._free:
+            self._free[blank] = int((self._grid(blank) == 0).sum())
+        return self._free[blank]
 
     def _grid(self, blank: int) -> np.ndarray[tuple[int, int], np.dtype[np.int16]]:
         if blank not in self._grids:
@@ -201,7 +268,7 @@ class _Work:
             _, _, w, h = shape.bounds
             rows, columns = (math.ceil(s / self.step) + 2 * self._pad for s in (h, w))
             grid = np.zeros((rows, columns), np.int16)
-            if not self.is_plain(blank):
+            if self.is_offcut(blank):
                 # What lies beyond an offcut's outline is taken; beyond a rectangle, the size rules.
                 beyond = shapely.box(*shape.bounds).buffer(self.reach).difference(shape)
                 grow = self.edge - self.spacing / 2 + _BEYOND * self.step
@@ -234,15 +301,18 @@ class _Work:
             self._drawn[piece, turn] = mask, (w, h)
         return self._drawn[piece, turn]
 
-    def place(self, piece: int, blanks: Sequence[int]) -> PlacedShape | None:
+    def place(self, piece: int, blanks: Iterable[int]) -> PlacedShape | None:
         """Put a piece where it fits, on the first blank that has room; None where none has."""
         for blank in blanks:
             _, _, wide, high = self.blanks[blank].bounds
             free = self.free(blank)
+            if self.shapes[piece].area > free * self.step**2:
+                continue
+            self.tell()
             for turn in self.turns:
                 mask, (w, h) = self.drawn(piece, turn)
                 room = (wide - 2 * self.edge - w, high - 2 * self.edge - h)
-                if min(room) < -1e-6 or self.shapes[piece].area > free * self.step**2:
+                if min(room) < -1e-6:
                     continue
                 at = self._spot(blank, mask, room)
                 if at is not None:
@@ -293,7 +363,9 @@ class _Work:
     def put(self, placing: PlacedShape) -> None:
         window, mask = self._window(placing)
         window += mask
+        self._free.pop(placing.blank, None)
 
     def take(self, placing: PlacedShape) -> None:
         window, mask = self._window(placing)
         window -= mask
+        self._free.pop(placing.blank, None)

@@ -12,12 +12,14 @@ from shapely import MultiPolygon, Polygon
 from ..job.job import Job
 from ..job.sections import StockSheet
 from ..progress import Progress
+from .blanks import BlankRules, blank_rules
 from .cells import letters
 from .cut_sheet import CutSheet, laid_together
-from .guillotine import GuillotinePlan, guillotine
+from .guillotine import GuillotinePlan
 from .making import Making
 from .nesting import nest
 from .shape_nesting import PlacedShape, ShapeNest, nest_shapes
+from .stock_bound import least_blanks, least_stock
 
 
 @dataclass(frozen=True)
@@ -75,7 +77,7 @@ class StockLayout:
     shelf_count : int
         Stock sheets that shelf packing of boxes takes; 0 where stock is of several kinds.
     least_count : int
-        Fewer than these stock sheets cannot be, by the area of pieces and blanks.
+        Fewer than these stock sheets cannot be (``stock_bound``).
     """
 
     rows: tuple[StockSheet, ...]
@@ -112,12 +114,6 @@ def parts_of(making: Making) -> list[NestPart]:
     return found
 
 
-def stock_rows(job: Job) -> tuple[StockSheet, ...]:
-    """Return the job's stock, offcuts first; without any, sheets of the bed's size."""
-    rows = job.stock or (StockSheet(*job.made_by.bed, name="sheet of the bed's size"),)
-    return tuple(sorted(rows, key=lambda row: not row.outline_mm))
-
-
 def lay_on_stock(
     job: Job, parts: Sequence[NestPart], progress: Progress | None = None
 ) -> StockLayout:
@@ -131,29 +127,25 @@ def lay_on_stock(
     progress : Progress, optional
         May raise ``Cancelled``.
     """
-    process, settings = job.made_by, job.tiles
-    gap = settings.spacing_mm + process.kerf_mm + 2 * job.process.lead_in_mm
-    edge = max(settings.bed_margin_mm, job.process.lead_in_mm + process.kerf_mm)
-    rows = stock_rows(job)
-    bed = process.bed if job.process.bed == "machine" else (math.inf, math.inf)
-    plans = tuple(guillotine((r.width_mm, r.height_mm), bed, settings.saw_mm) for r in rows)
+    rules = blank_rules(job)
+    rows, plans = rules.rows, rules.plans
+    bed = job.made_by.bed if job.process.bed == "machine" else (math.inf, math.inf)
     blanks = _blanks(rows, plans, len(parts))
-    keep = job.material.grain and settings.grain == "kept"
-    turns = (0, 2) if keep else (0, 1, 2, 3)
     shapes = [part.shape for part in parts]
     found = nest_shapes(
         shapes,
         [b.shape for b in blanks],
-        spacing=gap,
-        edge=edge,
-        turns=turns,
+        spacing=rules.gap,
+        edge=rules.edge,
+        turns=rules.turns,
+        least=least_blanks(shapes, rules),
         progress=progress,
     )
     used = [blanks[k] for k in found.blanks]
     counts = tuple(len({b.sheet for b in used if b.row == row}) for row in range(len(rows)))
     area = sum(shapes[p.piece].area for p in found.placings)
     whole = sum(n * _area(row) for n, row in zip(counts, rows, strict=True))
-    per_sheet = max((p.area for p in plans), default=0.0)
+    placed = [shapes[p.piece] for p in found.placings]
     return StockLayout(
         rows,
         plans,
@@ -162,8 +154,8 @@ def lay_on_stock(
         tuple(parts[k].piece.name for k in found.left_over),
         counts,
         area / whole if whole else 0.0,
-        _shelf(job, parts, rows, plans, gap, edge),
-        math.ceil(area / per_sheet) if per_sheet else 0,
+        _shelf(parts, rules),
+        least_stock(placed, rules),
     )
 
 
@@ -222,24 +214,17 @@ def _placed(part: NestPart, at: PlacedShape) -> CutSheet:
     return part.piece.moved(at.x - x0, at.y - y0, at.turns)
 
 
-def _shelf(
-    job: Job,
-    parts: Sequence[NestPart],
-    rows: Sequence[StockSheet],
-    plans: Sequence[GuillotinePlan],
-    gap: float,
-    edge: float,
-) -> int:
+def _shelf(parts: Sequence[NestPart], rules: BlankRules) -> int:
     """Return how many stock sheets the packing of boxes takes, on the largest blanks."""
-    if len(rows) != 1 or not plans[0].blanks or rows[0].outline_mm:
+    if len(rules.rows) != 1 or rules.largest is None:
         return 0
-    _, _, w, h = max(plans[0].blanks, key=lambda b: b[2] * b[3])
+    _, blank, each = rules.largest
     sizes = []
     for part in parts:
         x0, y0, x1, y1 = part.shape.bounds
         sizes.append((x1 - x0, y1 - y0))
-    same = sum(b[2:] in ((w, h), (h, w)) for b in plans[0].blanks)
-    return math.ceil(nest(sizes, (w, h), spacing=gap, edge=edge).stocks / same)
+    found = nest(sizes, blank, spacing=rules.gap, edge=rules.edge, turned=rules.turned)
+    return math.ceil(found.stocks / each)
 
 
 def stock_text(job: Job, layout: StockLayout) -> str:
@@ -263,7 +248,10 @@ def stock_text(job: Job, layout: StockLayout) -> str:
                 )
                 lines.append(f"  {k}  {cut.at:g} mm {way} ({cut.span[0]:g} to {cut.span[1]:g} mm)")
     lines += ["", f"{layout.used_share:.0%} of {layout.count} stock sheets is used."]
-    lines.append(f"By area alone at least {layout.least_count} would be needed.")
+    lines.append(
+        f"Any nesting of these pieces takes at least {layout.least_count}: those of more than half "
+        "a blank share none with each other."
+    )
     if layout.shelf_count:
         lines.append(f"Shelf packing of the pieces' boxes takes {layout.shelf_count}.")
     for blank, sheet in zip(layout.blanks, layout.sheets, strict=True):

@@ -10,6 +10,7 @@ import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+import numpy as np
 import shapely
 from shapely import LineString, MultiPolygon, Polygon
 
@@ -17,11 +18,15 @@ from ..errors import GeometryError
 from ..finding import Finding, Severity
 from ..job.sections import TileSettings
 from ..planar.polygons import as_multipolygon
-from .cells import cells_of, letters, seam_lines
-from .clearance import gap_at_joints, makeable
-from .crumbs import fits, without_crumbs
+from ..progress import Progress
+from .cells import Cells, cells_of, letters, seam_lines
+from .clearance import JointGap, makeable
+from .crumbs import crumbs_left, fits, without_crumbs
 from .joints import Key, keys_along
-from .seams import SeamCost, plan_seams
+from .local_sheet import LocalSheet
+from .seam_cost import SeamCost
+from .seams import SeamPlan, plan_seams
+from .tile_grid import TileGrid, grids_for
 
 #: A part that comes this near to a key (mm) has it.
 _AT_KEY = 0.1
@@ -29,6 +34,9 @@ _AT_KEY = 0.1
 _LEAST_TILE = (4.0, 10.0)
 #: Least solid sheet round a key in mm.
 _LEAST_WALL = 1.0
+#: How often seams are laid where they cut off crumbs, and how far (mm) the next ones keep off them,
+#: each time more.
+_ATTEMPTS, _AROUND_CRUMB = 3, 6.0
 
 
 @dataclass(frozen=True)
@@ -76,19 +84,23 @@ class Tiling:
         From the top left, row by row.
     seams : tuple of LineString
         Middle lines of the seams, in mm.
-    joints : tuple of MultiPolygon
-        What clearance takes from the sheet, below and above half the thickness.
+    joints : tuple of JointGap
+        What clearance takes from the sheet, below and above half the thickness; empty for a sheet
+        in one piece.
     findings : tuple of Finding
     areas : tuple of (str, Polygon)
         What each name's tiles paint: their share of the whole rectangle, openings and all. Empty
         for a sheet in one piece.
+    crossings : int
+        How many times seams cross openings.
     """
 
     tiles: tuple[Tile, ...]
     seams: tuple[LineString, ...]
-    joints: tuple[MultiPolygon, MultiPolygon]
+    joints: tuple[JointGap, ...]
     findings: tuple[Finding, ...]
     areas: tuple[tuple[str, Polygon], ...] = ()
+    crossings: int = 0
 
 
 def split_for_bed(
@@ -99,6 +111,9 @@ def split_for_bed(
     *,
     narrow: float,
     layer: str = "",
+    care: Sequence[tuple[MultiPolygon, float]] = (),
+    grids: Sequence[TileGrid] | None = None,
+    progress: Progress | None = None,
 ) -> Tiling:
     """Split a sheet into tiles that fit the bed; one that fits stays whole.
 
@@ -115,37 +130,98 @@ def split_for_bed(
         Sheet narrower than this (mm) is a bridge or neck, where no seam should go.
     layer : str
         For findings.
+    care : sequence of (MultiPolygon, float)
+        Areas that seams keep out of, and how many times as much one costs there.
+    grids : sequence of TileGrid, optional
+        Ways to split it; by the bed's size alone when None.
+    progress : Progress, optional
+        May raise ``Cancelled``.
 
     Raises
     ------
     GeometryError
         The bed is too small for any tile.
     """
+    progress = progress or Progress()
+    progress(0.0, f"{layer}: fitting it to the bed")
     margin = 2 * settings.bed_margin_mm
     usable = (bed[0] - margin, bed[1] - margin)
     x0, y0, x1, y1 = outline.bounds
     if fits((x1 - x0, y1 - y0), usable):
         whole = Tile("", (shape, shape), shape, shape, 0)
-        nothing = MultiPolygon()
-        return Tiling((whole,), (), (nothing, nothing), ())
+        return Tiling((whole,), (), (), ())
     reach = settings.key_depth_mm if settings.joint != "butt" else 0.0
-    cost_at = SeamCost(shape, narrow)
     times, more = _LEAST_TILE
-    plans = [
-        plan_seams(outline, (w, h), reach, cost_at, settings.sizes == "full")
-        for w, h in {usable, usable[::-1]}
-        if min(w, h) - reach > times * reach + more
-    ]
-    if not plans:
+    if min(usable) - reach <= times * reach + more:
         raise GeometryError(
             f"{layer}: a bed of {bed[0]:g} x {bed[1]:g} mm is too small for tiles whose joints "
             f"are {reach:g} mm deep."
         )
-    plan = min(plans, key=lambda p: (p.crosses_narrow > 0, p.count, p.cost))
+    if grids is None:
+        grids = grids_for((x1 - x0, y1 - y0), usable, reach, full=settings.sizes == "full")
+    cost_at = SeamCost(shape, narrow, care)
+    sheet = LocalSheet(shape)
+    best: _Parted | None = None
+    for number in range(_ATTEMPTS):
+        attempt = progress.part(number / _ATTEMPTS, (number + 1) / _ATTEMPTS)
+        plans = [
+            plan_seams(outline, grid, cost_at, attempt.part(0.4 * k / len(grids), 0.4))
+            for k, grid in enumerate(grids)
+        ]
+        chosen = min(range(len(plans)), key=lambda k: _rank(plans[k]))
+        plan = plans[chosen]
+        parted = _parted(shape, sheet, outline, plan, settings, usable, narrow, attempt)
+        if best is None or len(parted.crumbs) < len(best.crumbs):
+            best = parted
+        if not parted.crumbs:
+            break
+        # Seams that cut off what no key holds and no neighbour takes run elsewhere.
+        cost_at.avoid(parted.crumbs, _AROUND_CRUMB * (number + 1))
+        grids = [grids[chosen]]
+    assert best is not None
+    tiles = _tiles(best.cells.names, best.levels, best.keys, progress.part(0.8, 1.0))
+    findings = (
+        *_seams_through_necks(best.seams, cost_at, layer),
+        *_troubles(tiles, usable, layer),
+    )
+    areas = tuple(zip(best.cells.names, best.cells.areas, strict=True))
+    crossings = sheet.crossings(np.array(best.seams, object))
+    gaps = (best.levels[0].gap, best.levels[1].gap)
+    return Tiling(tiles, best.seams, gaps, findings, areas, crossings)
+
+
+def _rank(plan: SeamPlan) -> tuple[bool, int, float]:
+    """Return what is better the lower: whether bridges are crossed, tiles, cost."""
+    return plan.crosses_narrow > 0, plan.count, plan.cost
+
+
+@dataclass(frozen=True)
+class _Parted:
+    """A sheet parted along planned seams, before its tiles are worn by clearance."""
+
+    cells: Cells
+    seams: tuple[LineString, ...]
+    keys: list[Key]
+    levels: list[_Level]
+    crumbs: list[Polygon]
+
+
+def _parted(
+    shape: MultiPolygon,
+    sheet: LocalSheet,
+    outline: Polygon,
+    plan: SeamPlan,
+    settings: TileSettings,
+    usable: tuple[float, float],
+    narrow: float,
+    progress: Progress,
+) -> _Parted:
+    progress(0.4, "areas of tiles")
     cells = cells_of(plan, outline)
     seams = seam_lines(cells.areas)
     keys: list[Key] = []
     if settings.joint == "puzzle":
+        progress(0.5, "keys of tiles")
         keys = keys_along(
             seams,
             cells.areas,
@@ -159,18 +235,14 @@ def split_for_bed(
         # those to the right and above.
         lap = settings.key_depth_mm / 2
         levels = [
-            _level(shape, cells_of(plan, outline, shift).areas, keys, settings, usable)
-            for shift in (-lap, lap)
+            _level(sheet, cells_of(plan, outline, shift).areas, keys, settings, usable, stretch)
+            for shift, stretch in ((-lap, progress.part(0.6, 0.7)), (lap, progress.part(0.7, 0.8)))
         ]
     else:
-        levels = [_level(shape, cells.areas, keys, settings, usable)] * 2
-    tiles = _tiles(cells.names, levels, keys)
-    findings = (
-        *_seams_through_necks(seams, cost_at.narrow, layer),
-        *_troubles(tiles, usable, layer),
-    )
-    areas = tuple(zip(cells.names, cells.areas, strict=True))
-    return Tiling(tiles, tuple(seams), (levels[0].gap, levels[1].gap), findings, areas)
+        stretch = progress.part(0.6, 0.8)
+        levels = [_level(sheet, cells.areas, keys, settings, usable, stretch)] * 2
+    crumbs = crumbs_left(levels[0].exact, keys, settings)
+    return _Parted(cells, tuple(seams), keys, levels, crumbs)
 
 
 @dataclass(frozen=True)
@@ -178,26 +250,32 @@ class _Level:
     """One half of the thickness: each cell's exact share of it, and what clearance takes."""
 
     exact: list[MultiPolygon]
-    gap: MultiPolygon
+    gap: JointGap
 
 
 def _level(
-    shape: MultiPolygon,
+    sheet: LocalSheet,
     cells: Sequence[Polygon],
     keys: Sequence[Key],
     settings: TileSettings,
     usable: tuple[float, float],
+    progress: Progress,
 ) -> _Level:
     areas = list(cells)
     for key in keys:
         areas[key.owner] = areas[key.owner].union(key.shape)
         areas[key.other] = areas[key.other].difference(key.shape)
-    exact = [as_multipolygon(shape.intersection(area)) for area in areas]
-    exact, grown = without_crumbs(exact, keys, shape, settings, usable)
-    return _Level(exact, gap_at_joints(shape, areas, exact, grown, settings.clearance_mm))
+    exact = []
+    for number, area in enumerate(areas):
+        progress(number / len(areas), "shares of tiles")
+        exact.append(sheet.within(area))
+    exact, grown = without_crumbs(exact, keys, sheet, settings, usable)
+    return _Level(exact, JointGap(areas, exact, grown, settings.clearance_mm))
 
 
-def _tiles(names: Sequence[str], levels: Sequence[_Level], keys: Sequence[Key]) -> tuple[Tile, ...]:
+def _tiles(
+    names: Sequence[str], levels: Sequence[_Level], keys: Sequence[Key], progress: Progress
+) -> tuple[Tile, ...]:
     found = []
     same = levels[0] is levels[1]
     reaches: dict[int, list[Polygon]] = {}
@@ -205,6 +283,7 @@ def _tiles(names: Sequence[str], levels: Sequence[_Level], keys: Sequence[Key]) 
         for cell in (key.owner, key.other):
             reaches.setdefault(cell, []).append(key.shape.buffer(_AT_KEY))
     for number, name in enumerate(names):
+        progress(number / len(names), f"tile {name}")
         below, above = (level.exact[number] for level in levels)
         whole = below if same else as_multipolygon(below.union(above))
         parts = sorted(whole.geoms, key=lambda p: -p.area)
@@ -214,7 +293,7 @@ def _tiles(names: Sequence[str], levels: Sequence[_Level], keys: Sequence[Key]) 
                 for level in (below, above)
             ]
             made = [
-                makeable(shapely.difference(p, level.gap))
+                makeable(shapely.difference(p, level.gap.near(p)))
                 for p, level in zip(pair, levels, strict=True)
             ]
             if same:
@@ -228,12 +307,11 @@ def _tiles(names: Sequence[str], levels: Sequence[_Level], keys: Sequence[Key]) 
 
 
 def _seams_through_necks(
-    seams: Sequence[LineString], narrow: MultiPolygon, layer: str
+    seams: Sequence[LineString], cost_at: SeamCost, layer: str
 ) -> list[Finding]:
     found = []
     for seam in seams:
-        crossed = seam.intersection(narrow)
-        for part in () if crossed.is_empty else shapely.get_parts(crossed):
+        for part in shapely.get_parts(cost_at.narrow_crossed(seam)):
             middle = part.centroid
             found.append(
                 Finding(

@@ -18,6 +18,7 @@ from ..finding import Finding, Severity
 from ..job.sections import TileSettings
 from ..planar.polygons import as_multipolygon
 from ..planar.snapping import snapped_apart
+from ..progress import Progress
 from ..tolerance import TOLERANCES
 from .pieces import MadeSheet
 from .tiling import Tile
@@ -56,7 +57,7 @@ class WallPin:
 
 
 def with_wall_pins(
-    sheets: Sequence[MadeSheet], settings: TileSettings
+    sheets: Sequence[MadeSheet], settings: TileSettings, progress: Progress | None = None
 ) -> tuple[tuple[MadeSheet, ...], tuple[WallPin, ...]]:
     """Give tiles the holes that they need to lie true.
 
@@ -66,6 +67,8 @@ def with_wall_pins(
         Of all layers.
     settings : TileSettings
         ``pins`` says which tiles get them.
+    progress : Progress, optional
+        May raise ``Cancelled``.
 
     Returns
     -------
@@ -73,17 +76,19 @@ def with_wall_pins(
         Their tiles with holes, and told where a tile is located by fewer than two features.
     pins : tuple of WallPin
     """
+    progress = progress or Progress()
     split = [sheet.is_split for sheet in sheets]
     if not any(split):
         return tuple(sheets), ()
     chosen: list[tuple[Floats, float]] = []
     if settings.pins != "none":
-        chosen = _chosen(sheets, settings)
+        chosen = _chosen(sheets, settings, progress.part(0.0, 0.8))
     chosen.sort(key=lambda pin: (float(pin[0][0]), float(pin[0][1])))
     layers = [_Solid(sheet) for sheet in sheets]
     holes: list[list[list[shapely.Polygon]]] = [[[] for _ in s.tiling.tiles] for s in sheets]
     pins = []
     for number, (at, diameter) in enumerate(chosen, 1):
+        progress(0.8 + 0.1 * number / len(chosen), "holes for pins")
         pulled = []
         for k, layer in enumerate(layers):
             inside = layer.tiles_at(at[None, :], _clear(diameter) - 1e-6)[0]
@@ -96,10 +101,11 @@ def with_wall_pins(
         pins.append(WallPin(number, place, diameter, tuple(pulled)))
     made = []
     for sheet, of_sheet in zip(sheets, holes, strict=True):
-        tiles = tuple(
-            _pierced(tile, discs) if discs else tile
-            for tile, discs in zip(sheet.tiling.tiles, of_sheet, strict=True)
-        )
+        bored = []
+        for tile, discs in zip(sheet.tiling.tiles, of_sheet, strict=True):
+            progress(0.9, f"{sheet.sheet.name}: holes for pins {tile.name}")
+            bored.append(_pierced(tile, discs) if discs else tile)
+        tiles = tuple(bored)
         told = _not_located(tiles, sheet.sheet.name) if sheet.is_split else []
         findings = (*sheet.findings, *told)
         made.append(replace(sheet, tiling=replace(sheet.tiling, tiles=tiles), findings=findings))
@@ -136,7 +142,9 @@ class _Solid:
         return found
 
 
-def _chosen(sheets: Sequence[MadeSheet], settings: TileSettings) -> list[tuple[Floats, float]]:
+def _chosen(
+    sheets: Sequence[MadeSheet], settings: TileSettings, progress: Progress
+) -> list[tuple[Floats, float]]:
     """Return places and diameters of pins that locate every tile, where there is room."""
     layers = [_Solid(sheet) for sheet in sheets]
     chosen: list[tuple[Floats, float]] = []
@@ -149,7 +157,8 @@ def _chosen(sheets: Sequence[MadeSheet], settings: TileSettings) -> list[tuple[F
     ]
     # Pins of a place that was chosen for one tile count for all tiles that lie over it.
     hit: dict[tuple[int, int], list[Floats]] = {}
-    for k, number in wanted:
+    for done, (k, number) in enumerate(wanted):
+        progress(done / len(wanted), "pins for tiles")
         tile = sheets[k].tiling.tiles[number]
         need = LOCATED if settings.pins == "every tile" else LOCATED - tile.keys
         for scale in _SCALES:

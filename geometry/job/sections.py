@@ -465,11 +465,12 @@ class TileSettings:
     clearance_mm: float = field(0.1, about="width of the gap between joined tiles", least=0, most=2)
     sizes: str = field(
         "even",
-        about="tiles alike, whose seams run where they hurt least; or full ones, and the "
-        "rest in the last row and column, which saves stock",
+        about="tiles alike, whose seams run where they hurt least; full ones, and the rest in the "
+        "last row and column; or whichever take the least stock",
         choices={
             "even": "tiles of one size, whose seams run where they hurt least",
             "full": "tiles as large as the bed, the rest in the last row and column",
+            "stock": "sizes that take the fewest stock sheets, all layers counted together",
         },
     )
     pins: str = field(

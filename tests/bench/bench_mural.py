@@ -1,8 +1,9 @@
 """A mural of 3 m x 2 m, or any other: tiles, estimate against files, stock against shelf packing.
 
 Run on demand: ``python tests/bench/bench_mural.py [--width 3000 --height 2000] [--scale 1]``. Tells
-processor seconds of each step and the peak of memory; for the wall of 10 m x 4 m give ``--width
-10000 --height 4000 --fineness 14``. The union of all tiles is compared with the sheet.
+processor seconds of each step, the longest that progress is silent and the peak of memory; for the
+wall of 10 m x 4 m give ``--wall --width 10000 --height 4000 --fineness 12 --bed 297x210``.
+The union of all tiles is compared with the sheet.
 """
 
 from __future__ import annotations
@@ -49,6 +50,8 @@ def main() -> None:
     parser.add_argument("--scale", type=float, default=1.0)
     parser.add_argument("--fineness", type=int, default=16)
     parser.add_argument("--layers", default="tide,reeds,birds")
+    parser.add_argument("--bed", default="600x400")
+    parser.add_argument("--wall", action="store_true", help="build and export only, gaps told")
     chosen = parser.parse_args()
     layers = chosen.layers.split(",")
     with tempfile.TemporaryDirectory() as name:
@@ -57,15 +60,48 @@ def main() -> None:
             chosen.width - 80, chosen.height - 80, scale=chosen.scale, fineness=chosen.fineness
         )
         (folder / "mural.svg").write_text(drawing)
-        text = mural_job(chosen.width, chosen.height, more=MACHINE, layers=layers)
+        wide, high = chosen.bed.split("x")
+        machine = MACHINE.replace("600", wide).replace("400", high)
+        text = mural_job(chosen.width, chosen.height, more=machine, layers=layers)
         (folder / "mural.toml").write_text(text)
         print(f"{drawing.count(',')} corners drawn")
-        measure(folder, Progress(_said))
+        gaps = Gaps()
+        if chosen.wall:
+            measure_wall(folder, Progress(gaps))
+        else:
+            measure(folder, Progress(gaps))
+        for seconds, what in sorted(gaps.found, reverse=True)[:5]:
+            print(f"longest without a call of progress: {seconds:.2f} s after {what!r}")
 
 
-def _said(share: float, what: str) -> None:
-    if sys.stderr.isatty():
-        sys.stderr.write(f"\r\x1b[K{share:4.0%} {what[:70]}")
+class Gaps:
+    """Progress that keeps how long, in seconds of the processor, nothing was told."""
+
+    def __init__(self) -> None:
+        self.found: list[tuple[float, str]] = []
+        self._last = time.process_time(), "the start"
+
+    def __call__(self, share: float, what: str) -> None:
+        """Take note of one call."""
+        now = time.process_time()
+        self.found.append((now - self._last[0], self._last[1]))
+        self._last = now, what
+        if sys.stderr.isatty():
+            sys.stderr.write(f"\r\x1b[K{share:4.0%} {what[:70]}")
+
+
+def measure_wall(folder: Path, progress: Progress) -> None:
+    """Build and export ``mural.toml``: what a user waits for."""
+    started, clock = time.process_time(), time.perf_counter()
+    built = build(load_job(folder / "mural.toml"), progress)
+    corners = sum(int(shapely.get_num_coordinates(b.sheet.shape)) for b in built.layers)
+    print(f"build {time.process_time() - started:.1f} s, {corners} corners of sheets", flush=True)
+    started = time.process_time()
+    export = export_build(built, ["svg"], folder / "out", progress=progress)
+    pieces = export.estimate.total.pieces if export.estimate else 0
+    print(f"export {time.process_time() - started:.1f} s, {pieces} tiles")
+    print(f"{time.perf_counter() - clock:.1f} s by the clock")
+    print(f"peak {resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1e6:.2f} GB")
 
 
 def measure(folder: Path, progress: Progress) -> None:
@@ -73,7 +109,7 @@ def measure(folder: Path, progress: Progress) -> None:
     started = time.process_time()
     built = build(load_job(folder / "mural.toml"), progress)
     print(f"build {time.process_time() - started:.1f} s")
-    for sizes in ("even", "full"):
+    for sizes in ("even", "full", "stock"):
         job = replace(built.job, tiles=replace(built.job.tiles, sizes=sizes))
         started = time.process_time()
         making = making_of_build(replace(built, job=job), progress)
@@ -87,14 +123,17 @@ def measure(folder: Path, progress: Progress) -> None:
             / sheet.sheet.shape.area
             for sheet in making.sheets
         )
+        seam = sum(line.length for sheet in making.sheets for line in sheet.tiling.seams)
+        crossings = sum(sheet.tiling.crossings for sheet in making.sheets)
         print(
             f"{sizes} tiles: {len(tiles)}, {twice} located twice, {len(making.pins)} pins, {necks} "
-            f"seams through necks, union off by {off:.1e}; {time.process_time() - started:.1f} s"
+            f"seams through necks, {seam / 1000:.1f} m of seams, {crossings} crossings of "
+            f"openings, union off by {off:.1e}; {time.process_time() - started:.1f} s"
         )
         started = time.process_time()
         layout = lay_on_stock(job, parts_of(making), progress)
         print(
-            f"  stock {layout.count}, shelf packing {layout.shelf_count}, at least by area "
+            f"  stock {layout.count}, shelf packing {layout.shelf_count}, any nesting at least "
             f"{layout.least_count}; {layout.used_share:.0%} used; "
             f"{time.process_time() - started:.1f} s"
         )
