@@ -14,10 +14,10 @@ import numpy as np
 import shapely
 from shapely import MultiPolygon
 
-from ..arrays import Floats, Geometries
+from ..arrays import Bools, Floats, Geometries, Indices
 from ..colour import hides
 from ..planar.polygons import as_multipolygon
-from ..threads import map_geometries
+from ..threads import aside, map_geometries
 from .wall import Can
 
 #: Sampled drifts of all sheets together.
@@ -29,6 +29,10 @@ LEFT = 0.5
 LEAST_DETAIL = 2.0
 #: A patch wider by this, in mm, than what two sheets may drift apart cannot vanish.
 SPARE = 0.5
+#: Distances of edges from patches are told in steps, these shares of the farthest.
+_STEPS = (0.2, 0.5)
+#: Edges are looked at in runs of this share of the farthest.
+RUN = 0.5
 
 
 @dataclass(frozen=True)
@@ -101,48 +105,29 @@ def lost_details(
     """
     if allowed_mm == 0 and allowed_deg == 0:
         return ()
-    count = len(shapes)
-    patches: list[shapely.Geometry] = []
-    owners: list[int] = []
-    whole = shapely.union_all(list(shapes))
-    hull = shapely.box(*whole.bounds) if not whole.is_empty else MultiPolygon()
-    covered = MultiPolygon()
-    for layer in range(count - 1, -2, -1):
-        shape = shapes[layer] if layer >= 0 else hull
-        for patch in as_multipolygon(shapely.difference(shape, covered)).geoms:
-            # A patch wider than this all over cannot vanish.
-            if LEAST_DETAIL <= patch.area < (2 * allowed_mm + SPARE) * patch.length:
-                patches.append(patch)
-                owners.append(layer)
-        if layer >= 0 and hides(paints[layer].opacity):
-            covered = shapely.union(covered, shape)
-    if not patches:
-        return ()
-    cells, owner = np.array(patches, object), np.array(owners)
-    areas = shapely.area(cells)
-    bounds = shapely.bounds(cells)
-    lever = float(np.hypot(*(bounds.reshape(-1, 2) - centre).T).max())
-    reach = allowed_mm + lever * np.radians(allowed_deg)
-    # Of its own sheet and of one above it no more is lost than lies within both drifts' reach.
-    safe = map_geometries(shapely.buffer, cells, distance=-2 * reach, quad_segs=2)
-    small = shapely.area(safe) < LEFT * areas
-    cells, owner, areas, bounds = cells[small], owner[small], areas[small], bounds[small]
+    hiding = [k for k, can in enumerate(paints) if hides(can.opacity)]
+    cells, owner = _patches(shapes, hiding, allowed_mm)
     if not len(cells):
         return ()
-    windows = shapely.box(*(bounds[:, :2] - 3 * reach).T, *(bounds[:, 2:] + 3 * reach).T)
-    clips = [_clipped(shape, windows) for shape in shapes]
-    around = map_geometries(shapely.buffer, cells, distance=reach)
-    lost = np.zeros(len(cells))
-    shifts, turns = sample_drifts(SAMPLES, count, allowed_mm, allowed_deg)
-    for shift, turn in zip(shifts, turns, strict=True):
-        left = around.copy()
-        for layer in range(count - 1, -1, -1):
-            moved = _drifted(clips[layer], shift[layer], turn[layer], centre)
-            own = owner == layer
-            under = owner < layer
-            left[own] = map_geometries(shapely.intersection, left[own], moved[own])
-            left[under] = map_geometries(shapely.difference, left[under], moved[under])
-        lost += shapely.area(left) < LEFT * areas
+    areas, bounds = shapely.area(cells), shapely.bounds(cells)
+    lever = float(np.hypot(*(bounds.reshape(-1, 2) - centre).T).max())
+    reach = allowed_mm + lever * np.radians(allowed_deg)
+    drifts = sample_drifts(SAMPLES, len(shapes), allowed_mm, allowed_deg)
+    # Two sheets, and an edge may lie that much farther off the centre than the patch that it meets.
+    apart = 2 * reach * (1 + 4 * np.radians(allowed_deg))
+    most = _most_covered(cells, owner, shapes, hiding, drifts, centre, apart)
+    open_ = most >= (1 - LEFT) * areas[:, None]
+    looked_at = np.flatnonzero(open_.any(axis=1))
+    if not len(looked_at):
+        return ()
+    cells, owner, areas, open_ = (
+        cells[looked_at],
+        owner[looked_at],
+        areas[looked_at],
+        open_[looked_at],
+    )
+    left = _left(cells, owner, shapes, hiding, drifts, centre, reach, open_)
+    lost = (left < LEFT * areas[:, None]).sum(axis=1)
     gone = np.flatnonzero(lost)
     gone = gone[np.lexsort((-areas[gone], -lost[gone]))]
     points = shapely.get_coordinates(shapely.point_on_surface(cells[gone]))
@@ -154,6 +139,153 @@ def lost_details(
     )
 
 
+def _patches(
+    shapes: Sequence[MultiPolygon], hiding: Sequence[int], allowed_mm: float
+) -> tuple[Geometries, Indices]:
+    """Return the patches that are seen and may vanish, and the layer of each, -1 for the wall."""
+    patches: list[Geometries] = [np.empty(0, object)]
+    owners: list[Indices] = [np.empty(0, np.int64)]
+    bounds = shapely.total_bounds(list(shapes))
+    hull = MultiPolygon() if np.isnan(bounds).any() else shapely.box(*bounds)
+    covered = MultiPolygon()
+    for layer in range(len(shapes) - 1, -2, -1):
+        shape = shapes[layer] if layer >= 0 else hull
+        seen = shapely.get_parts(as_multipolygon(shapely.difference(shape, covered)))
+        area = shapely.area(seen)
+        # A patch wider than this all over cannot vanish.
+        slim = area < (2 * allowed_mm + SPARE) * shapely.length(seen)
+        seen = seen[(area >= LEAST_DETAIL) & slim]
+        patches.append(seen)
+        owners.append(np.full(len(seen), layer))
+        if layer in hiding:
+            covered = shapely.union(covered, shape)
+    return np.concatenate(patches), np.concatenate(owners)
+
+
+def _most_covered(
+    cells: Geometries,
+    owner: Indices,
+    shapes: Sequence[MultiPolygon],
+    hiding: Sequence[int],
+    drifts: tuple[Floats, Floats],
+    centre: tuple[float, float],
+    farthest: float,
+) -> Floats:
+    """Return a bound (cells, samples) of the area that later layers cover of each patch, in mm2.
+
+    Seen from the patch's own sheet another one moves by r. What its paint comes to cover, its edge
+    has swept over; an edge of length l sweeps no more than l times its way across itself. So the
+    sum over all edges near enough bounds what is lost, and most patches need no more than that.
+    """
+    shifts, turns = drifts
+    most = np.zeros((len(cells), len(shifts)))
+    for layer in hiding:
+        start, end, run = _outward_edges(shapes[layer], RUN * farthest)
+        under = np.flatnonzero(owner < layer)
+        if not len(start) or not len(under):
+            continue
+        along, middle = end - start, (start + end) / 2
+        length = np.hypot(*along.T)
+        first = np.flatnonzero(np.diff(run, prepend=-1))
+        lines = shapely.linestrings(
+            np.stack([start, end], axis=1).reshape(-1, 2), indices=np.repeat(run, 2)
+        )
+        tree = shapely.STRtree(lines)
+        for below in np.unique(owner[under]).tolist():
+            own = under[owner[under] == below]
+            cell, near, apart = _near_pairs(tree, cells[own], farthest)
+            for sample, (shift, turn) in enumerate(zip(shifts, turns, strict=True)):
+                frame = (shift[below], turn[below]) if below >= 0 else (np.zeros(2), 0.0)
+                matrix, step, bend = _against(frame, (shift[layer], turn[layer]), centre)
+                way = middle @ matrix.T + step
+                far = np.hypot(*way.T)
+                across = way[:, 0] * along[:, 1] - way[:, 1] * along[:, 0]
+                # The edge turns on its way, and its ends move otherwise than its middle.
+                swept = np.maximum(across, 0.0) + bend * length * (far + length)
+                swept = np.add.reduceat(swept, first)
+                far = np.maximum.reduceat(far + bend * length, first)
+                met = apart <= far[near]
+                most[own, sample] += np.bincount(cell[met], swept[near[met]], len(own))
+    return most
+
+
+def _outward_edges(shape: MultiPolygon, longest: float) -> tuple[Floats, Floats, Indices]:
+    """Return starts and ends of all edges, the inside of the shape on the left of each, and the
+    runs of edges, no longer than a length where no edge is, that each belongs to."""
+    rings = shapely.get_rings(shapely.get_parts(shapely.orient_polygons(shape)))
+    points, ring = shapely.get_coordinates(rings, return_index=True)
+    first = np.flatnonzero(ring[1:] == ring[:-1])
+    start, end, ring = points[first], points[first + 1], ring[first]
+    passed = np.cumsum(np.hypot(*(end - start).T))
+    new = (np.diff(ring, prepend=-1) != 0) | (np.diff(passed // longest, prepend=-1) != 0)
+    return start, end, np.cumsum(new) - 1
+
+
+def _near_pairs(
+    tree: shapely.STRtree, cells: Geometries, most: float
+) -> tuple[Indices, Indices, Floats]:
+    """Return which lines lie near which patches, and a distance that is no more than theirs."""
+
+    def within(distance: float) -> Indices:
+        cell, line = tree.query(cells, predicate="dwithin", distance=distance)
+        return cell * len(tree) + line
+
+    with aside(lambda: within(most)) as all_of_them:
+        nearer = [within(share * most) for share in _STEPS]
+        key = np.sort(all_of_them())
+    apart = np.full(len(key), _STEPS[-1] * most)
+    for inner, share in zip(nearer[::-1], (*_STEPS[-2::-1], 0.0), strict=True):
+        apart[np.searchsorted(key, inner)] = share * most
+    return key // len(tree), key % len(tree), apart
+
+
+def _against(
+    first: tuple[Floats, float], other: tuple[Floats, float], centre: tuple[float, float]
+) -> tuple[Floats, Floats, float]:
+    """Return how the points of one drifted sheet move as seen from another: a matrix and a step
+    that give each point's way, and the angle between the sheets in radians."""
+    angle = np.radians(other[1] - first[1])
+    turn, back = _turned(angle), _turned(-np.radians(first[1]))
+    matrix = turn - np.eye(2)
+    return matrix, back @ (other[0] - first[0]) - matrix @ centre, abs(float(angle))
+
+
+def _turned(angle: float) -> Floats:
+    return np.array([[np.cos(angle), -np.sin(angle)], [np.sin(angle), np.cos(angle)]])
+
+
+def _left(
+    cells: Geometries,
+    owner: Indices,
+    shapes: Sequence[MultiPolygon],
+    hiding: Sequence[int],
+    drifts: tuple[Floats, Floats],
+    centre: tuple[float, float],
+    reach: float,
+    open_: Bools,
+) -> Floats:
+    """Return what is left of each patch in each sample, infinite where that is not asked for."""
+    bounds = shapely.bounds(cells)
+    windows = shapely.box(*(bounds[:, :2] - 3 * reach).T, *(bounds[:, 2:] + 3 * reach).T)
+    clips = [_clipped(shape, windows) for shape in shapes]
+    around = map_geometries(shapely.buffer, cells, distance=reach)
+    areas = np.full(open_.shape, np.inf)
+    for sample, (shift, turn) in enumerate(zip(*drifts, strict=True)):
+        asked = np.flatnonzero(open_[:, sample])
+        left, of = around[asked], owner[asked]
+        for layer in range(len(shapes) - 1, -1, -1):
+            for works_on, how in (
+                (of == layer, shapely.intersection),
+                ((of < layer) & (layer in hiding), shapely.difference),
+            ):
+                if works_on.any():
+                    shape = clips[layer][asked[works_on]]
+                    moved = _drifted(shape, shift[layer], turn[layer], centre)
+                    left[works_on] = map_geometries(how, left[works_on], moved)
+        areas[asked, sample] = shapely.area(left)
+    return areas
+
+
 def _clipped(shape: MultiPolygon, windows: Geometries) -> Geometries:
     """Return the part of a shape in each window, from its parts near by only."""
     parts = shapely.get_parts(shape)
@@ -161,9 +293,13 @@ def _clipped(shape: MultiPolygon, windows: Geometries) -> Geometries:
     if not len(parts):
         return result
     window, part = shapely.STRtree(parts).query(windows, predicate="intersects")
-    pieces = shapely.intersection(parts[part], windows[window])
-    for number in np.unique(window).tolist():
-        result[number] = shapely.union_all(pieces[window == number])
+    pieces, of = shapely.get_parts(
+        map_geometries(shapely.intersection, parts[part], windows[window]), return_index=True
+    )
+    is_area = shapely.get_dimensions(pieces) == 2
+    pieces, of = pieces[is_area], window[of[is_area]]
+    order = np.argsort(of, kind="stable")
+    shapely.multipolygons(pieces[order], indices=of[order], out=result)
     return result
 
 
