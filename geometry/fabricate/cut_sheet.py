@@ -8,6 +8,7 @@ import numpy as np
 import shapely
 
 from ..arrays import Floats
+from ..planar.snapping import grid_of
 from ..tolerance import ROUNDING
 from .kerf import CutPath, CutPaths
 
@@ -84,7 +85,8 @@ class CutSheet:
             return 0.0
         every = np.concatenate(points)
         beyond = max(float(-every.min()), float((every - self.size).max()), 0.0)
-        return float(np.ceil(beyond - ROUNDING))
+        # A sheet's own corners are rounded to its grid.
+        return float(np.ceil(beyond - grid_of(max(self.size)) / 2 - ROUNDING))
 
     def moved(self, dx: float, dy: float, quarter_turns: int = 0) -> CutSheet:
         """Return the piece turned about the origin by quarters, then shifted; its size stays.

@@ -20,12 +20,17 @@ ERODED = 0.98
 
 
 def read_cut_file(path: Path) -> tuple[MultiPolygon, tuple[float, float]]:
-    """Return the sheet that a cut file cuts free, in mm with y down, and the page's size.
+    """Return the sheet that a cut file cuts free, in mm with y down, and the plate's size.
 
-    The sheet is what lies within an odd number of the closed paths.
+    The sheet is what lies within an odd number of the closed paths. The plate's corner is the
+    origin; where paths reach over its edge the view box begins before it, as far on all sides.
     """
     root = ElementTree.parse(path).getroot()
     width, height = (float(root.attrib[key].removesuffix("mm")) for key in ("width", "height"))
+    left, top, wide, high = map(float, root.attrib["viewBox"].split())
+    if abs(wide - width) > 1e-6 or abs(high - height) > 1e-6:
+        raise ValueError(f"{path.name} is not at true size")
+    width, height = width + 2 * left, height + 2 * top
     rings = []
     for element in root.iter("{http://www.w3.org/2000/svg}path"):
         for text in re.findall(r"M([^MZz]+)[Zz]", element.attrib["d"]):

@@ -9,6 +9,7 @@ from sheetstack.geometry.errors import GeometryError
 from sheetstack.geometry.fabricate.cut_sheet import CutSheet
 from sheetstack.geometry.fabricate.kerf import CutPath, CutPaths, cut_paths
 from sheetstack.geometry.files.cut_svg import cut_svg
+from sheetstack.geometry.planar.snapping import grid_of, snapped
 
 SVG = "{http://www.w3.org/2000/svg}"
 SHEET = box(0, 0, 400, 500)
@@ -33,6 +34,17 @@ def test_the_sheet_has_its_true_size():
     assert root.get("width") == "400mm"
     assert root.get("height") == "500.5mm"
     assert root.get("viewBox") == "0 0 400 500.5"
+
+
+def test_a_size_between_the_points_of_the_grid_grows_no_margin():
+    """The plate is rounded to its grid: 253.33333 to 253.33337 mm."""
+    size = (280.0, 253.333333)
+    plate = snapped(box(0, 0, *size), grid_of(max(size)))
+    assert plate.bounds[3] > size[1]
+    one = CutSheet("Base", size, cut_paths(plate, 0.0))
+    assert ET.fromstring(cut_svg(one).encode()).get("viewBox") == "0 0 280 253.3333"
+    with_kerf = CutSheet("Base", size, cut_paths(plate, 0.2))
+    assert ET.fromstring(cut_svg(with_kerf).encode()).get("viewBox") == "-1 -1 282 255.3333"
 
 
 def test_y_runs_downwards_in_the_file():
