@@ -11,17 +11,17 @@ is no room for the roots.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 import shapely
 from shapely import MultiPolygon, Polygon
 
-from ..arrays import Bools, Floats, Indices
+from ..arrays import Bools, Floats, Geometries, Indices
 from ..planar.congruence import Family, Motion, families, mirrors
 from ..planar.graph import connected_labels
-from ..planar.subdivide import short_lines
+from ..planar.subdivide import short_lines, small_polygons
 from ..tolerance import NOT_ZERO
 from .constraints import Rules
 from .cost import Prices
@@ -46,6 +46,8 @@ _MOST_FITTED = 1000
 _ONE = 0.05
 #: Rounds of parting forks in one opening.
 _MOST_PARTED = 4
+#: So many pairs of ways are compared at once.
+_PAIRS = 100_000
 #: A root lies this near to the place where it would have its full width, as a share of the width.
 _ROOM = 0.02
 
@@ -188,17 +190,56 @@ class _Task:
     tries: tuple[Laid, ...]
 
 
+@dataclass(frozen=True)
+class _Fitted:
+    """A pattern laid in all members of a family: some bridges of many, and what they cost."""
+
+    pool: Laid
+    bridges: Indices
+    price: float
+
+    def laid(self) -> Laid:
+        """Return the bridges."""
+        return self.pool.take(self.bridges)
+
+
+@dataclass(frozen=True)
+class _MiddleWays:
+    """Ways along an axis of symmetry through an opening.
+
+    Parameters
+    ----------
+    upright : bool
+    middles : float64 array (n, 2)
+    pieces : int array (n, 2)
+        That each joins, the lower number first.
+    paths : float64 array (n, 4, 2)
+        From root to root.
+    """
+
+    upright: bool
+    middles: Floats
+    pieces: Indices
+    paths: Floats
+
+
 class _Work:
     def __init__(self, laid: Laid, ground: Ground) -> None:
         self.laid, self.ground = laid, ground
         self.array = np.asarray(ground.pieces, object)
-        self.tree = shapely.STRtree(self.array)
+        # In small parts: the frame of a big sheet has very many corners.
+        parts = [small_polygons(piece) for piece in self.array]
+        self.parts = np.concatenate(parts)
+        self.piece_of = np.repeat(np.arange(len(parts)), [len(own) for own in parts])
+        self.tree = shapely.STRtree(self.parts)
         self.openings = shapely.get_parts(ground.openings)
         self.opening_tree = shapely.STRtree(self.openings)
         self.of_gap = self._opening_of(laid.gaps)
         self.of_place = self._opening_of(ground.places)
         # In short pieces: the openings of a big sheet have one edge of very many corners.
         self.edges = shapely.STRtree(short_lines(shapely.get_rings(self.openings))[0])
+        self.room = self._from_edge(laid.paths).min(axis=1)
+        self.cost = self._costs(laid)
 
     def _opening_of(self, gaps: Gaps) -> Indices:
         middle = shapely.points((gaps.start + gaps.end) / 2)
@@ -244,35 +285,45 @@ class _Work:
         axes: list[Sequence[Motion]] = [[one] for one in symmetries]
         if len(symmetries) > 1:
             axes.insert(0, symmetries)
+        most = max(1, _MOST_FITTED // len(family.members))
+        middles = {id(mirror): self._middle_ways(mirror, shape) for mirror in symmetries}
         ranked = [
-            _distinct([made for one in patterns for made in self._symmetric(one, group, shape)])
+            _distinct(
+                (
+                    made
+                    for one in patterns
+                    for made in self._symmetric(one, group, [middles[id(m)] for m in group])
+                ),
+                most,
+            )
             for group in axes
         ]
         replaced = np.concatenate(own)
-        cost = self._cost(self.laid.take(replaced))
         # Fitted in all members, each with what it costs; symmetric ones go first, forks last.
-        tries: list[tuple[bool, int, float, Laid]] = []
-        allowed = cost * (1 + self.ground.rules.alike_share) * _FREE
-        for rank, lot in enumerate([*ranked, patterns]):
-            for pattern in lot[: max(1, _MOST_FITTED // len(family.members))]:
-                fitted = self._fitted(pattern, family, own)
-                if fitted is not None:
-                    price = self._cost(fitted)
-                    if price <= allowed:
-                        forked = bool(self._forks(pattern.paths))
-                        tries.append((forked, rank, price, fitted))
+        lots = [*ranked, patterns[:most]]
+        rank = [number for number, lot in enumerate(lots) for _ in lot]
+        tries: list[tuple[bool, int, float, _Fitted]] = []
+        allowed = self.cost[replaced].sum() * (1 + self.ground.rules.alike_share) * _FREE
+        wanted = [pattern for lot in lots for pattern in lot]
+        for number, fitted in enumerate(self._fitted(wanted, family, own)):
+            if fitted is not None and fitted.price <= allowed:
+                forked = bool(self._forks(wanted[number].paths))
+                tries.append((forked, rank[number], fitted.price, fitted))
         tries.sort(key=lambda one: one[:3])
         if not tries:
             return None
         frame = int(np.argmax(shapely.area(shapely.envelope(self.array))))
         pieces = np.unique(self.laid.gaps.pieces[replaced])
-        return _Task(replaced, pieces[pieces != frame], tuple(t[3] for t in tries[:_MOST_TRIED]))
+        return _Task(
+            replaced, pieces[pieces != frame], tuple(t[3].laid() for t in tries[:_MOST_TRIED])
+        )
 
     def _forks(self, paths: Floats) -> list[tuple[int, int]]:
         """Return the pairs of bridges that run into one."""
         ways = shapely.linestrings(paths[:, 1:3])
-        near = shapely.distance(ways[:, None], ways[None, :]) < self.ground.rules.width
-        return [(a, b) for a, b in np.argwhere(near).tolist() if a < b]
+        a, b = _nearer(ways, ways, self.ground.rules.width)
+        order = np.lexsort((b, a))
+        return [(i, k) for i, k in zip(a[order].tolist(), b[order].tolist(), strict=True) if i < k]
 
     def _parted(self, paths: Floats, opening: int) -> list[Floats]:
         """Return bridges of an opening with other places for those that run into one.
@@ -294,10 +345,10 @@ class _Work:
                 moved = first if turn == 0 else forks[0][1]
                 others = np.delete(parted, moved, axis=0)
                 ways = shapely.linestrings(others[:, 1:3])
-                clear = shapely.distance(lines[:, None], ways[None, :]).min(axis=1) >= least
-                ends = [set(self._piece_at(parted[moved, k : k + 1]).tolist()) for k in (1, 2)]
-                meets = [bool(set(pair) & (ends[0] | ends[1])) for pair in places.pieces.tolist()]
-                usable = np.flatnonzero(clear & np.array(meets, bool))
+                clear = np.ones(len(lines), bool)
+                clear[_nearer(lines, ways, least)[0]] = False
+                ends = self._piece_at(parted[moved, 1:3])
+                usable = np.flatnonzero(clear & np.isin(places.pieces, ends).any(axis=1))
                 if len(usable) == 0:
                     break
                 best = usable[np.argmin(price[usable])]
@@ -311,62 +362,102 @@ class _Work:
             kept[tasks[k].replaced] = False
         return join_laid([self.laid.take(kept), *chosen.values()])
 
-    def _cost(self, laid: Laid) -> float:
+    def _costs(self, laid: Laid) -> Floats:
         exact = self.ground.prices.exact(laid.gaps, laid.paths[:, [0, 3]])
-        return float((exact * laid.width / self.ground.rules.width).sum())
+        return exact * laid.width / self.ground.rules.width
 
-    def _fitted(self, pattern: _Pattern, family: Family, own: Sequence[Indices]) -> Laid | None:
-        """Return a pattern laid in all members that it fits; the others keep their own."""
-        lots, fits = [], 0
-        for member, motion, bridges in zip(family.members, family.motions, own, strict=True):
-            carried = self._carried(pattern, motion, member, bridges)
-            fits += carried is not None
-            lots.append(carried or self.laid.take(bridges))
-        return join_laid(lots) if fits else None
+    def _fitted(
+        self, patterns: Sequence[_Pattern], family: Family, own: Sequence[Indices]
+    ) -> list[_Fitted | None]:
+        """Return each pattern laid in all members that it fits; the others keep their own."""
+        found: list[_Fitted | None] = [None] * len(patterns)
+        members = len(family.members)
+        sizes = np.array([len(pattern.paths) for pattern in patterns])
+        for size in np.unique(sizes).tolist():
+            which = np.flatnonzero(sizes == size).tolist()
+            paths = np.array(
+                [motion(patterns[k].paths) for k in which for motion in family.motions]
+            )
+            width = np.repeat([patterns[k].width for k in which], members, axis=0)
+            fits, carried = self._carried(paths, width, family, own)
+            pool = join_laid([carried, self.laid])
+            cost = np.full(len(carried), np.nan)
+            asked = np.repeat(fits, size)
+            cost[asked] = self._costs(carried.take(asked))
+            cost = np.append(cost, self.cost)
+            for row, k in enumerate(which):
+                here = np.arange(row * members, (row + 1) * members)
+                if not fits[here].any():
+                    continue
+                # In the members' order, as if each had been laid by itself.
+                bridges = np.concatenate(
+                    [
+                        at * size + np.arange(size) if fits[at] else len(carried) + own[member]
+                        for member, at in enumerate(here.tolist())
+                    ]
+                )
+                found[k] = _Fitted(pool, bridges, float(cost[bridges].sum()))
+        return found
 
     def _carried(
-        self, pattern: _Pattern, motion: Motion, opening: int, bridges: Indices
-    ) -> Laid | None:
-        """Return a pattern carried to one opening; None where it does not fit there."""
-        paths = motion(pattern.paths)
-        start, end = paths[:, 1], paths[:, 2]
-        pieces = np.stack([self._piece_at(start), self._piece_at(end)], axis=1)
-        if (pieces < 0).any() or (pieces[:, 0] == pieces[:, 1]).any():
-            return None
+        self, paths: Floats, width: Floats, family: Family, own: Sequence[Indices]
+    ) -> tuple[Bools, Laid]:
+        """Return in which members of a family bridges fit that are carried there, and all of them.
+
+        Parameters
+        ----------
+        paths : float64 array (k * members, n, 4, 2)
+            Several patterns, each in all members.
+        width : float64 array (k * members, n)
+        family : Family
+        own : sequence of int array
+            The bridges that each member has now.
+        """
+        rows, count = paths.shape[:2]
+        times = rows // len(own)
+        flat = paths.reshape(-1, 4, 2)
+        start, end = flat[:, 1], flat[:, 2]
+        pieces = self._piece_at(np.concatenate([start, end])).reshape(2, -1).T
+        found = (pieces >= 0).all(axis=1) & (pieces[:, 0] != pieces[:, 1])
         gaps = Gaps(pieces, start, end, np.hypot(*(end - start).T))
-        if motion.factor != 1.0:
-            paths = self.ground.roots(gaps)
-        if self.ground.rules.directions.leaning(gaps).any():
-            return None
+        scaled = np.repeat([motion.factor != 1.0 for motion in family.motions] * times, count)
+        again = np.flatnonzero(scaled & found)
+        if len(again):
+            flat = flat.copy()
+            flat[again] = self.ground.roots(gaps.take(again))
+        found &= ~self.ground.rules.directions.leaning(gaps)
+        # Pieces that the bridges of each member hold now, numbered from member to member.
+        now = np.concatenate([*own] * times)
+        of = np.repeat(np.arange(rows), [len(one) for one in own] * times)
+        size = len(self.array) + 1
+        keys = of[:, None] * size + self.laid.gaps.pieces[now]
+        held = np.unique(keys)
+        there = np.repeat(np.arange(rows), count)[:, None] * size + pieces
+        place = np.minimum(np.searchsorted(held, there), len(held) - 1)
+        found &= (held[place] == there).all(axis=1)
+        fits: Bools = found.reshape(rows, count).all(axis=1)
         # It joins what was joined before.
-        held = np.unique(self.laid.gaps.pieces[bridges])
-        number = np.full(len(self.array), -1)
-        number[held] = np.arange(len(held))
-        pairs = number[pieces]
-        if (pairs < 0).any():
-            return None
-        joined = connected_labels(len(held), pairs)
-        if len(np.unique(joined)) > len(
-            np.unique(connected_labels(len(held), number[self.laid.gaps.pieces[bridges]]))
-        ):
-            return None
-        if not self._has_room(paths, self.laid.paths[bridges]):
-            return None
-        return Laid(gaps, pattern.width, paths)
+        links = place[np.repeat(fits, count)]
+        parts = [
+            _parts(connected_labels(len(held), pairs), held // size, rows)
+            for pairs in (links, np.searchsorted(held, keys))
+        ]
+        fits &= parts[0] <= parts[1]
+        # Roots have as much sheet about them as bridges need, or as those before had.
+        wide = self.ground.rules.width
+        wanted = np.full(rows, (wide / 2 * JUST_UNDER) - _ROOM * wide)
+        np.minimum.at(wanted, of, self.room[now] - _ROOM * wide)
+        room = np.full(rows * count, -np.inf)
+        asked = np.repeat(fits, count)
+        room[asked] = self._from_edge(flat[asked]).min(axis=1)
+        fits &= (room.reshape(rows, count) >= wanted[:, None]).all(axis=1)
+        return fits, Laid(gaps, width.ravel(), flat)
 
     def _piece_at(self, points: Floats) -> Indices:
-        near = self.tree.nearest(shapely.points(points))
-        near = np.asarray(near, np.int64)
-        far = shapely.distance(self.array[near], shapely.points(points)) > _MEETS
-        return np.where(far, -1, near)
-
-    def _has_room(self, paths: Floats, before: Floats) -> bool:
-        """Return whether roots have as much sheet about them as bridges need, or as they had."""
-        width = self.ground.rules.width
-        wanted = (width / 2 * JUST_UNDER) - _ROOM * width
-        room = self._from_edge(paths).min(axis=1)
-        old = self._from_edge(before).min(axis=1)
-        return bool((room >= min(wanted, old.min(initial=np.inf) - _ROOM * width)).all())
+        spots = shapely.points(points)
+        near = np.asarray(self.tree.nearest(spots), np.int64)
+        far = shapely.distance(self.parts[near], spots) > _MEETS
+        return np.where(far, -1, self.piece_of[near])
 
     def _from_edge(self, paths: Floats) -> Floats:
         """Return how far both roots of each bridge are from the sheet's nearest edge."""
@@ -376,43 +467,22 @@ class _Work:
         return distance
 
     def _symmetric(
-        self, pattern: _Pattern, group: Sequence[Motion], shape: Polygon
+        self, pattern: _Pattern, group: Sequence[Motion], middles: Sequence[_MiddleWays | None]
     ) -> list[_Pattern]:
         """Return a pattern made symmetric about some axes, in several ways."""
+        pairs = np.sort(self._piece_at(pattern.paths[:, 1:3].reshape(-1, 2)).reshape(-1, 2), axis=1)
         onto = [
-            self._onto_axis(pattern, mirror, shape, every=every)
-            for mirror in group
+            _onto_axis(pattern, pairs, ways, every=every)
+            for ways in middles
+            if ways is not None
             for every in (False, True)
         ]
-        starts = [pattern, *(p for p in onto if p is not None), *self._halves(pattern)]
-        found = [_closed(one, group) for one in starts]
+        found = [_closed(one, group) for one in (pattern, *onto, *_halves(pattern, pairs))]
         return [one for one in found if self._clear(one)]
 
-    def _halves(self, pattern: _Pattern) -> list[_Pattern]:
-        """Return a pattern with one of two bridges between the same pieces left out.
-
-        The mirror image of the other takes its place.
-        """
-        ends = [frozenset(self._piece_at(path[1:3]).tolist()) for path in pattern.paths]
-        found = []
-        for number, pair in enumerate(ends):
-            if ends.count(pair) > 1:
-                kept = np.arange(len(ends)) != number
-                found.append(_Pattern(pattern.paths[kept], pattern.width[kept]))
-        return found
-
-    def _clear(self, pattern: _Pattern) -> bool:
-        """Return whether no two bridges run into one another."""
-        ways = shapely.linestrings(pattern.paths[:, 1:3])
-        least = self.ground.rules.clearance
-        apart = shapely.distance(ways[:, None], ways[None, :])
-        return bool((apart[~np.eye(len(ways), dtype=bool)] >= least).all())
-
-    def _onto_axis(
-        self, pattern: _Pattern, mirror: Motion, shape: Polygon, *, every: bool
-    ) -> _Pattern | None:
-        """Return a pattern with bridges that run along the axis, or all, moved onto it."""
-        upright = mirror.matrix[0, 0] < 0
+    def _middle_ways(self, mirror: Motion, shape: Polygon) -> _MiddleWays | None:
+        """Return the ways along an axis through an opening; None where there are none."""
+        upright = bool(mirror.matrix[0, 0] < 0)
         at = mirror.shift[0 if upright else 1] / 2
         low_x, low_y, high_x, high_y = shape.bounds
         far = high_x - low_x + high_y - low_y
@@ -427,37 +497,49 @@ class _Work:
         ]
         if not ways:
             return None
-        middles = np.array([way.mean(axis=0) for way in ways])
-        joins = [set(self._piece_at(way[[0, -1]]).tolist()) for way in ways]
-        start, end = pattern.paths[:, 1], pattern.paths[:, 2]
-        along = 1 if upright else 0
-        runs = np.abs(end - start)[:, along] > np.abs(end - start)[:, 1 - along]
-        moved: list[Floats] = []
-        width = []
-        for number in range(len(pattern.paths)):
-            if not (every or runs[number]):
-                moved.append(pattern.paths[number])
-                width.append(pattern.width[number])
-                continue
-            middle = (start[number] + end[number]) / 2
-            pair = set(self._piece_at(pattern.paths[number, 1:3]).tolist())
-            far = np.hypot(*(middles - middle).T)
-            # One between the same pieces goes first.
-            far[[other != pair for other in joins]] += far.max()
-            nearest = int(np.argmin(far))
-            moved.append(self._rooted(ways[nearest]))
-            width.append(pattern.width[number])
-        return _Pattern(np.array(moved), np.array(width))
-
-    def _rooted(self, way: Floats) -> Floats:
-        """Return a middle line from root to root across a way through an opening."""
-        gaps = Gaps(
-            np.stack([self._piece_at(way[:1]), self._piece_at(way[-1:])], axis=1),
-            way[:1],
-            way[-1:],
-            np.hypot(*(way[-1:] - way[:1]).T),
+        ends = np.array([way[[0, -1]] for way in ways])
+        pieces = self._piece_at(ends.reshape(-1, 2)).reshape(-1, 2)
+        gaps = Gaps(pieces, ends[:, 0], ends[:, 1], np.hypot(*(ends[:, 1] - ends[:, 0]).T))
+        return _MiddleWays(
+            upright,
+            np.array([way.mean(axis=0) for way in ways]),
+            np.sort(pieces, axis=1),
+            self.ground.roots(gaps),
         )
-        return self.ground.roots(gaps)[0]
+
+    def _clear(self, pattern: _Pattern) -> bool:
+        """Return whether no two bridges run into one another."""
+        ways = shapely.linestrings(pattern.paths[:, 1:3])
+        least = self.ground.rules.clearance
+        a, b = _nearer(ways, ways, least)
+        return bool((a == b).all())
+
+
+def _halves(pattern: _Pattern, pairs: Indices) -> list[_Pattern]:
+    """Return a pattern with one of two bridges between the same pieces left out.
+
+    The mirror image of the other takes its place.
+    """
+    _, pair, often = np.unique(pairs, axis=0, return_inverse=True, return_counts=True)
+    found = []
+    for number in np.flatnonzero(often[pair.reshape(-1)] > 1).tolist():
+        kept = np.arange(len(pairs)) != number
+        found.append(_Pattern(pattern.paths[kept], pattern.width[kept]))
+    return found
+
+
+def _onto_axis(pattern: _Pattern, pairs: Indices, ways: _MiddleWays, *, every: bool) -> _Pattern:
+    """Return a pattern with bridges that run along the axis, or all, moved onto it."""
+    start, end = pattern.paths[:, 1], pattern.paths[:, 2]
+    along = 1 if ways.upright else 0
+    runs = np.abs(end - start)[:, along] > np.abs(end - start)[:, 1 - along]
+    paths = pattern.paths.copy()
+    for number in np.flatnonzero(runs | every).tolist():
+        far = np.hypot(*(ways.middles - (start[number] + end[number]) / 2).T)
+        # One between the same pieces goes first.
+        far[(ways.pieces != pairs[number]).any(axis=1)] += far.max()
+        paths[number] = ways.paths[int(np.argmin(far))]
+    return _Pattern(paths, pattern.width)
 
 
 def _closed(pattern: _Pattern, group: Sequence[Motion]) -> _Pattern:
@@ -470,7 +552,7 @@ def _closed(pattern: _Pattern, group: Sequence[Motion]) -> _Pattern:
     while at < len(paths):
         for mirror in group:
             image = mirror(paths[at])
-            far = [_apart(image, other) for other in paths]
+            far = _apart(image, np.array(paths))
             nearest = int(np.argmin(far))
             if far[nearest] > _ON_AXIS:
                 paths.append(_deeper(image))
@@ -480,11 +562,12 @@ def _closed(pattern: _Pattern, group: Sequence[Motion]) -> _Pattern:
             elif nearest > at:
                 paths[nearest] = _deeper(image)
         at += 1
+    every = np.array(paths)
     kept: list[int] = []
     for number, path in enumerate(paths):
-        if all(_apart(path, paths[k]) > _ON_AXIS for k in kept):
+        if (_apart(path, every[kept]) > _ON_AXIS).all():
             kept.append(number)
-    return _Pattern(np.array(paths)[kept], np.array(width)[kept])
+    return _Pattern(every[kept], np.array(width)[kept])
 
 
 def _deeper(path: Floats) -> Floats:
@@ -503,22 +586,53 @@ def _alongside(path: Floats, other: Floats) -> Floats:
     return path if same else path[::-1]
 
 
-def _apart(one: Floats, other: Floats) -> float:
-    """Return how far two ways across an opening are from being one, in mm, either way round."""
-    a, b = one[1:3], other[1:3]
-    return float(min(np.abs(a - b).max(), np.abs(a - b[::-1]).max()))
+def _apart(one: Floats, others: Floats) -> Floats:
+    """Return how far ways (n, 4, 2) across an opening are from being the same as one, in mm,
+    either way round."""
+    a, b = one[1:3], others[:, 1:3]
+    apart: Floats = np.minimum(
+        np.abs(a - b).max(axis=(1, 2), initial=0),
+        np.abs(a - b[:, ::-1]).max(axis=(1, 2), initial=0),
+    )
+    return apart
 
 
-def _distinct(patterns: Sequence[_Pattern]) -> list[_Pattern]:
-    """Return the patterns that differ by more than rounding."""
+def _nearer(ones: Geometries, others: Geometries, limit: float) -> tuple[Indices, Indices]:
+    """Return the pairs of lines, of one lot and of another, that are nearer than a limit."""
+    a, b = shapely.STRtree(others).query(ones, predicate="dwithin", distance=limit)
+    near = shapely.distance(ones[a], others[b]) < limit
+    return a[near], b[near]
+
+
+def _parts(label: Indices, member: Indices, members: int) -> Indices:
+    """Return how many parts with labels of their own the items of each member have."""
+    first = np.unique(label, return_index=True)[1]
+    return np.bincount(member[first], minlength=members)
+
+
+def _distinct(patterns: Iterable[_Pattern], most: int | None = None) -> list[_Pattern]:
+    """Return the patterns that differ by more than rounding, the first ones if they are many."""
     found: list[_Pattern] = []
+    by_size: dict[int, list[Floats]] = {}
     for pattern in patterns:
-        if not any(_alike(pattern, other) for other in found):
+        if len(found) == most:
+            break
+        others = by_size.setdefault(len(pattern.paths), [])
+        if not others or not _alike(pattern.paths, np.array(others)).any():
+            others.append(pattern.paths[:, 1:3])
             found.append(pattern)
     return found
 
 
-def _alike(one: _Pattern, other: _Pattern) -> bool:
-    return len(one.paths) == len(other.paths) and all(
-        min(_apart(a, b) for b in other.paths) <= _ONE for a in one.paths
-    )
+def _alike(paths: Floats, others: Floats) -> Bools:
+    """Return of which of several patterns (n, k, 2, 2) each way has one that is the same."""
+    near: Bools = np.ones(len(others), bool)
+    # In turns, for the memory; most differ in their first ways.
+    step = max(1, _PAIRS // others[..., 0, 0].size)
+    for at in range(0, len(paths), step):
+        a = paths[at : at + step, None, 1:3]
+        apart = [np.abs(a - b[:, None]).max(axis=(-1, -2)) for b in (others, others[..., ::-1, :])]
+        near &= (np.minimum(*apart) <= _ONE).any(axis=-1).all(axis=-1)
+        if not near.any():
+            break
+    return near
