@@ -58,7 +58,13 @@ class Partition:
         areas : float64 array (m,)
             Area of each set in mm2.
         """
-        sets, set_of = np.unique(self.inside, axis=0, return_inverse=True)
+        # Bits packed to one key a cell sort in the order of the rows, and much faster.
+        packed = np.ascontiguousarray(np.packbits(self.inside, axis=1))
+        if packed.shape[1] == 0:
+            packed = np.zeros((len(packed), 1), np.uint8)
+        key = packed.view(np.dtype((np.void, packed.shape[1]))).reshape(-1)
+        _, first, set_of = np.unique(key, return_index=True, return_inverse=True)
+        sets: Bools = self.inside[first]
         set_of = set_of.reshape(-1).astype(np.int64)
         areas: Floats = np.bincount(set_of, self.areas, len(sets)).astype(np.float64)
         return sets, set_of, areas
@@ -163,11 +169,10 @@ def partition(
         faces, points = faces[held], points[held]
     progress(0.8, "sorting cells by layer")
     inside = np.zeros((len(faces), len(clipped)), bool)
-    for k, region in enumerate(clipped):
-        parts = shapely.get_parts(region)
-        if len(parts):
-            which, _ = shapely.STRtree(parts).query(points, predicate="within")
-            inside[which, k] = True
+    parts, owner = shapely.get_parts(np.array(clipped, object), return_index=True)
+    # One tree of the cells' points, asked by each region: regions may be as many as cells.
+    which, held_by = shapely.STRtree(points).query(parts, predicate="contains")[::-1]
+    inside[which, owner[held_by]] = True
     # In a steady order: by row of pixels of their lower left corners, as one reads a map.
     corner = np.round(shapely.bounds(faces)[:, :2], 6)
     order = np.lexsort((corner[:, 1], corner[:, 0], ~inside.any(axis=1)))

@@ -230,7 +230,8 @@ class Sheets:
         piece = self._pieces(opened)
         # Pieces that later layers paint over wholly need not be held: they are opened.
         idle = set() if whole else set(range(1, max(piece) + 1))
-        idle -= {p for k, p in enumerate(piece) if p > 0 and k not in opened and k not in set(may)}
+        covered = set(may)
+        idle -= {p for k, p in enumerate(piece) if p > 0 and k not in opened and k not in covered}
         if idle:
             opened = opened | {k for k, p in enumerate(piece) if p in idle}
             piece = self._pieces(opened)

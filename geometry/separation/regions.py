@@ -113,8 +113,9 @@ def regions_of(
     page = (float(cells.frame.bounds[2]), float(cells.frame.bounds[3]))
     regions = _joined(cells.cells, label, drawn, pairs, border, rim, page)
     count, area, place, largest = 0, 0.0, (0.0, 0.0), 0.0
+    wide: dict[int, shapely.Geometry] = {}
     for _ in range(_MOST_ROUNDS):
-        thin = _thin(regions, least)
+        thin = _thin(regions, least, wide)
         if not len(thin):
             break
         given = _given_away(regions, thin, apart)
@@ -183,14 +184,24 @@ def _summed(pairs: Indices, length: Floats) -> tuple[Indices, Floats]:
     return unique.astype(np.int64), summed
 
 
-def _thin(regions: Regions, least: float) -> Indices:
-    """Return the regions that are nowhere as wide as ``least``, the smallest first."""
+def _thin(regions: Regions, least: float, wide: dict[int, shapely.Geometry]) -> Indices:
+    """Return the regions that are nowhere as wide as ``least``, the smallest first.
+
+    ``wide`` remembers, by their identity, the shapes that were found wide enough.
+    """
     areas = regions.areas
     # Twice the area over the perimeter bounds the width of what is wide somewhere from below.
     perimeter = shapely.length(regions.shapes)
     maybe = np.flatnonzero(areas < 0.5 * least * perimeter)
-    core = shapely.buffer(regions.shapes[maybe], -least / 2, quad_segs=4)
-    thin: Indices = maybe[shapely.is_empty(core)]
+    maybe = maybe[[id(s) not in wide for s in regions.shapes[maybe]]]
+    # What is narrow from side to side needs no closer look.
+    x0, y0, x1, y1 = shapely.bounds(regions.shapes[maybe]).T
+    is_thin = np.minimum(x1 - x0, y1 - y0) < least
+    unsure = np.flatnonzero(~is_thin)
+    core = shapely.buffer(regions.shapes[maybe[unsure]], -least / 2, quad_segs=4)
+    is_thin[unsure] = shapely.is_empty(core)
+    wide.update({id(s): s for s in regions.shapes[maybe[~is_thin]]})
+    thin: Indices = maybe[is_thin]
     return thin[np.argsort(areas[thin], kind="stable")]
 
 
@@ -204,7 +215,9 @@ def _given_away(regions: Regions, thin: Indices, apart: Floats) -> Indices:
     is_thin = np.zeros(len(label), bool)
     is_thin[thin] = True
     around: dict[int, list[tuple[int, float]]] = {int(k): [] for k in thin}
-    for (a, b), border in zip(regions.pairs.tolist(), regions.borders.tolist(), strict=True):
+    near = is_thin[regions.pairs].any(axis=1)
+    pairs, borders = regions.pairs[near].tolist(), regions.borders[near].tolist()
+    for (a, b), border in zip(pairs, borders, strict=True):
         if a in around:
             around[a].append((b, border))
         if b in around:

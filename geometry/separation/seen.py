@@ -2,16 +2,19 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from itertools import groupby
 
 import numpy as np
 import shapely
 from numpy.typing import ArrayLike
 
 from ..arrays import Bools, Floats, Indices
-from ..artwork.coloured import ColouredDrawing
+from ..artwork.coloured import ColouredDrawing, ColouredShape
 from ..artwork.laid_over import laid_over
 from ..planar.arrangement import Partition, partition
+from ..planar.union import unite
 from ..progress import Progress
 
 #: A shape that covers this much of the page, first of all, is the wall's own colour.
@@ -31,6 +34,7 @@ class Seen:
     top : int64 array (n,)
         The uppermost shape in each cell, -1 where none is.
     drawing : ColouredDrawing
+        With runs of shapes that look the same joined.
     """
 
     cells: Partition
@@ -76,6 +80,7 @@ def seen_of(drawing: ColouredDrawing, progress: Progress | None = None) -> Seen:
         The page has no area.
     Cancelled
     """
+    drawing = replace(drawing, shapes=_joined(drawing.shapes))
     frame = shapely.box(0, 0, *drawing.page)
     cells = partition([s.shape for s in drawing.shapes], frame, progress)
     sets, set_of, _ = cells.sets()
@@ -83,3 +88,19 @@ def seen_of(drawing: ColouredDrawing, progress: Progress | None = None) -> Seen:
     number = np.arange(1, len(drawing.shapes) + 1)
     top = (cells.inside * number).max(axis=1, initial=0) - 1
     return Seen(cells, colours, top, drawing)
+
+
+def _joined(shapes: Sequence[ColouredShape]) -> tuple[ColouredShape, ...]:
+    """Join opaque shapes of one colour that are laid down one after the other.
+
+    Their edges within each other are not seen, and each would cut all others into more cells.
+    """
+    found: list[ColouredShape] = []
+    for key, run in groupby(shapes, lambda s: (s.rgb, s.alpha, s.groups, s.layer)):
+        own = list(run)
+        if len(own) == 1 or key[1] < 1:
+            found += own
+        else:
+            parts = shapely.get_parts(np.array([s.shape for s in own], object))
+            found.append(replace(own[0], shape=unite(parts)))
+    return tuple(found)
