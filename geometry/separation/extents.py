@@ -33,6 +33,10 @@ UNDER = 10.0
 LIGHTER = 10.0
 #: Bridges of an island, in the estimate.
 _BRIDGES = 2.0
+#: Extents worked out, times regions, after which no more orders are tried: about a second.
+_MOST_EFFORT = 200_000
+#: Cuts that differ by less than this, in mm, are as long.
+_NO_GAIN = 1e-9
 #: Sweeps over the regions that may be open or closed.
 _SWEEPS = 6
 #: Among up to so many regions distances are measured.
@@ -105,17 +109,22 @@ class Sheets:
         for k in np.flatnonzero(regions.rim > 0).tolist():
             self._around[k].append((count, float(regions.rim[k])))
             self._around[count].append((k, float(regions.rim[k])))
+        ends = [(k, o, border) for k, own in enumerate(self._around) for o, border in own]
+        table = np.array(ends, np.float64).reshape(-1, 3)
+        self._edges = (table[:, 0].astype(np.int64), table[:, 1].astype(np.int64), table[:, 2])
         # Borders at a point only hold nothing, yet are borders.
         self._held_by = [[o for o, border in own if border > 0.02] for own in self._around]
         thickness = 2 * regions.areas / np.maximum(shapely.length(regions.shapes), 1e-9)
-        self._thickness: list[float] = thickness.tolist()
+        self._thickness: Floats = thickness
         self._is_tight = (thickness < 2 * trap).tolist()
         self._areas: list[float] = regions.areas.tolist()
         self._of: dict[int, list[int]] = {}
         for k, own in enumerate(label):
             self._of.setdefault(own, []).append(k)
         self._known: dict[tuple[int, int], Extent] = {}
+        self._costs: dict[tuple[int, frozenset[int]], Extent] = {}
         self._away: dict[int, Floats] = {}
+        self._effort = [0]
         bounds = shapely.bounds(regions.shapes)
         self._to_edge: Floats = np.minimum.reduce(
             [
@@ -131,10 +140,16 @@ class Sheets:
         """Numbers of the layers that show anywhere, rising."""
         return sorted(k for k in self._of if k != BARE)
 
+    @property
+    def is_tired(self) -> bool:
+        """Whether so much was worked out, relabelled sheets too, that it is time to settle."""
+        return self._effort[0] > _MOST_EFFORT
+
     def relabelled(self, label: list[int], lightness: Mapping[int, float]) -> Sheets:
         """Return the sheets of the same regions for other layers."""
         more = Sheets(self.regions, label, self.bridge, self.trap, lightness)
         more._away = self._away
+        more._effort = self._effort
         return more
 
     def on_islands(self, extent: Extent) -> list[int]:
@@ -171,32 +186,35 @@ class Sheets:
         key = (layer, later)
         if key not in self._known:
             self._known[key] = self._extent(layer, later)
+            self._effort[0] += self.frame
         return self._known[key]
 
     def _extent(self, layer: int, later: int) -> Extent:
         must = self._of.get(layer, [])
         may = [k for other in self.layers if later >> other & 1 for k in self._of[other]]
-        tries = []
-        for begin in (set(must), {*must, *may}):
-            opened = self._settled(begin, may)
-            tries.append(self._measured(opened, layer, may))
+        starts = [self._settled(begin, may) for begin in (set(must), {*must, *may})]
         if may:
-            everything = self._reached({*must, *may}, must)
-            tries.append(self._measured(everything, layer, may))
+            starts.append(self._reached({*must, *may}, must))
+        tries = [self._measured(opened, layer, may) for opened in _each_once(starts)]
         return min(tries, key=lambda e: (e.cost, len(e.opened)))
 
     def _settled(self, opened: set[int], may: list[int]) -> set[int]:
         """Open and close regions one by one as long as the cut grows shorter by it."""
         opened = set(opened)
+        # How much shorter the cut is with each region open; kept up to date as they change.
+        sign = np.full(self.frame + 1, -1.0)
+        sign[list(opened)] = 1.0
+        a, b, border = self._edges
+        gain: list[float] = np.bincount(a, border * sign[b], self.frame + 1).tolist()
         for _ in range(_SWEEPS):
             changed = False
             for k in may:
-                gain = sum(
-                    border if other in opened else -border for other, border in self._around[k]
-                )
-                if (gain > 0) != (k in opened):
+                if (gain[k] > _NO_GAIN) != (k in opened):
                     changed = True
                     opened ^= {k}
+                    step = 2.0 if k in opened else -2.0
+                    for other, length in self._around[k]:
+                        gain[other] += step * length
             if not changed:
                 break
         return opened
@@ -235,8 +253,13 @@ class Sheets:
         if idle:
             opened = opened | {k for k, p in enumerate(piece) if p in idle}
             piece = self._pieces(opened)
-        opened = self._reached(opened, self._of.get(layer, []))
-        piece = self._pieces(opened)
+        reached = self._reached(opened, self._of.get(layer, []))
+        if reached != opened:
+            piece = self._pieces(reached)
+        opened = reached
+        key = (layer, frozenset(opened))
+        if key in self._costs:
+            return self._costs[key]
         islands = max(piece)
         spoiled = self._spoiled(opened, piece, layer) if islands else 0.0
         cut = sum(
@@ -255,7 +278,8 @@ class Sheets:
         w = self.bridge
         cost = ISLAND * islands + spoiled / w**2 + cut / (CUT * w) + tight / (TIGHT * w)
         cost += (HIDE * hidden + UNDER * wasted) / (self.regions.page[0] * self.regions.page[1])
-        return Extent(frozenset(opened), islands, spoiled, cut, tight, cost)
+        self._costs[key] = Extent(key[1], islands, spoiled, cut, tight, cost)
+        return self._costs[key]
 
     def _pieces(self, opened: set[int]) -> list[int]:
         """Return the piece of sheet of each region: 0 is the frame, -1 where it is open."""
@@ -293,26 +317,31 @@ class Sheets:
                         touched.add(piece[other])
             if len(touched) > 1:
                 free |= touched
-        total = 0.0
-        members: dict[int, list[int]] = {}
-        for k, p in enumerate(piece[:-1]):
-            if p > 0 and p not in free:
-                members.setdefault(p, []).append(k)
+        own = np.array([k for k, p in enumerate(piece[:-1]) if p > 0 and p not in free], np.int64)
+        if not len(own):
+            return 0.0
         pieces = np.asarray(piece)
-        for own in members.values():
-            total += _BRIDGES * self.bridge * min(self._gap(k, pieces) for k in own)
-        return total
+        nearest = np.full(len(pieces), np.inf)
+        np.minimum.at(nearest, pieces[own], self._gaps(own, pieces))
+        total: float = nearest[np.unique(pieces[own])].sum()
+        return _BRIDGES * self.bridge * total
 
-    def _gap(self, region: int, piece: Indices) -> float:
-        """Return the distance in mm from a closed region to the next piece of sheet.
+    def _gaps(self, regions: Indices, piece: Indices) -> Floats:
+        """Return the distance in mm from each of some closed regions to the next piece of sheet.
 
-        Among many regions the mean width of the openings beside it stands for that.
+        Among many regions the mean width of the openings beside one stands for that; 0 where none
+        is.
         """
         if self.frame > _MOST_MEASURED:
-            beside = [o for o, _ in self._around[region] if o != self.frame and piece[o] < 0]
-            return min((self._thickness[o] for o in beside), default=0.0)
-        away = self._distances(region)
-        return float(away[(piece >= 0) & (piece != piece[region])].min())
+            a, b, _ = self._edges
+            beside = (b != self.frame) & (piece[b] < 0)
+            gap = np.full(self.frame + 1, np.inf)
+            np.minimum.at(gap, a[beside], self._thickness[b[beside]])
+            return np.where(np.isfinite(gap[regions]), gap[regions], 0.0)
+        away = np.stack([self._distances(k) for k in regions.tolist()])
+        other = (piece >= 0) & (piece != piece[regions][:, None])
+        found: Floats = np.where(other, away, np.inf).min(axis=1)
+        return found
 
     def _distances(self, region: int) -> Floats:
         """Return the distances from a region to all, and to the page's edge."""
@@ -321,3 +350,7 @@ class Sheets:
             away = np.append(shapely.distance(shapes[region], shapes), self._to_edge[region])
             self._away[region] = np.maximum(away, 0.0)
         return self._away[region]
+
+
+def _each_once(sets: list[set[int]]) -> list[set[int]]:
+    return [s for k, s in enumerate(sets) if s not in sets[:k]]

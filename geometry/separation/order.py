@@ -10,6 +10,8 @@ from .extents import SHEET, Extent, Sheets
 
 #: Up to so many layers the best order is found for certain.
 MOST_EXACT = 7
+#: ... among up to so many regions: a second or two of work.
+_MOST_EXACT_REGIONS = 1000
 #: Rounds of moving single layers, for more of them.
 _MOST_ROUNDS = 6
 #: Of more regions than this only neighbours in the order are swapped.
@@ -70,7 +72,7 @@ def best_plan(
     Up to ``MOST_EXACT`` layers it is exact, by dynamic programming over the sets of layers sprayed
     last (Held and Karp, "A dynamic programming approach to sequencing problems", 1962): what a
     layer costs depends on that set alone. For more, single layers are moved from the drawing's own
-    order, and from the largest first, as long as that helps.
+    order, and from the largest first, as long as that helps and takes no more than a second or two.
 
     Parameters
     ----------
@@ -90,7 +92,7 @@ def best_plan(
     Cancelled
     """
     progress = progress or Progress()
-    if len(drawn) <= MOST_EXACT:
+    if len(drawn) <= MOST_EXACT and len(sheets.label) <= _MOST_EXACT_REGIONS:
         return _exact(sheets, sorted(drawn)), True
     by_area = sorted(drawn, key=lambda k: -_area(sheets, k))
     starts = [tuple(drawn), tuple(by_area)]
@@ -124,7 +126,8 @@ def alternatives(sheets: Sheets, best: Plan, drawn: Sequence[int]) -> list[tuple
     """
     rows = [("in the drawing's order", planned(sheets, drawn))]
     others = []
-    for layer in best.order[1:]:
+    # Of many regions each other order takes long: only the next layer is tried first.
+    for layer in best.order[1:] if is_small(sheets) else best.order[1:2]:
         order = (layer, *(k for k in best.order if k != layer))
         others.append(planned(sheets, order))
     if others:
@@ -161,6 +164,8 @@ def _moved(sheets: Sheets, order: tuple[int, ...]) -> Plan:
     for _ in range(_MOST_ROUNDS):
         before = best
         for layer in best.order:
+            if sheets.is_tired:
+                return best
             rest = tuple(k for k in best.order if k != layer)
             tries = [planned(sheets, (*rest[:k], layer, *rest[k:])) for k in range(len(rest) + 1)]
             better = min(tries, key=lambda p: p.cost)
@@ -177,6 +182,8 @@ def _swapped(sheets: Sheets, order: tuple[int, ...]) -> Plan:
     for _ in range(_MOST_ROUNDS):
         before = best
         for k in range(len(order) - 1):
+            if sheets.is_tired:
+                return best
             own = best.order
             tried = planned(sheets, (*own[:k], own[k + 1], own[k], *own[k + 2 :]))
             if tried.cost < best.cost - 1e-9:

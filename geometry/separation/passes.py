@@ -46,6 +46,8 @@ def in_two_passes(
     for _ in range(_MOST_RETURNS):
         best = None
         for layer, again in _returning(sheets, plan):
+            if sheets.is_tired:
+                break
             number = max(sheets.layers) + 1
             label = [number if k in again else home for k, home in enumerate(sheets.label)]
             if layer not in label:

@@ -36,15 +36,26 @@ from sheetstack.geometry.separation.settings import SeparationSettings
 from sheetstack.geometry.separation.write import write_separation
 
 PIXELS = 500
+#: Both pictures are drawn so many times finer and then reduced: where two shapes share a pixel, a
+#: renderer mixes each with what is below, which shows the ground between them (three stripes that
+#: are the same in both, laid down in another order, differed in 0.4 % of the pixels by that).
+FINER = 4
 #: CIEDE2000 from which on a pixel is off.
 OFF = 5.0
 
 
 def rendered(path, ground):
     """What resvg shows of a drawing on its wall."""
-    data = bytes(resvg_py.svg_to_bytes(svg_string=path.read_text(encoding="utf-8"), width=PIXELS))
+    text = path.read_text(encoding="utf-8")
+    data = bytes(resvg_py.svg_to_bytes(svg_string=text, width=PIXELS * FINER))
     rgba = np.asarray(Image.open(io.BytesIO(data)).convert("RGBA")) / 255.0
-    return rgba[..., :3] * rgba[..., 3:] + srgb_from_hex(ground) * (1 - rgba[..., 3:])
+    return reduced(rgba[..., :3] * rgba[..., 3:] + srgb_from_hex(ground) * (1 - rgba[..., 3:]))
+
+
+def reduced(picture):
+    rows, columns = (n // FINER for n in picture.shape[:2])
+    cut = picture[: rows * FINER, : columns * FINER]
+    return cut.reshape(rows, FINER, columns, FINER, 3).mean(axis=(1, 3))
 
 
 def off_share(shown, wanted):
@@ -55,14 +66,14 @@ def off_share(shown, wanted):
 
 def painted(shapes, ground, page):
     """Layers laid over each other; edges mix in sRGB, as resvg's do."""
-    scale = PIXELS / page[0]
+    scale = PIXELS * FINER / page[0]
     picture = None
     for shape, colour in shapes:
         share = coverage(shape, page, scale)[..., None]
         if picture is None:
             picture = np.broadcast_to(srgb_from_hex(ground), (*share.shape[:2], 3)).copy()
         picture = picture * (1 - share) + srgb_from_hex(colour) * share
-    return picture
+    return reduced(picture)
 
 
 def built(separation, folder, wanted):
