@@ -1,4 +1,7 @@
-"""A drawing becomes a job in one step: each of its groups is a layer, the sheet is as large."""
+"""A drawing becomes a job in one step: each of its groups is a layer, the sheet is as large.
+
+Drawings without groups, and pictures with few flat colours, are taken by their colours.
+"""
 
 import functools
 import os
@@ -14,6 +17,7 @@ from bpy_extras.io_utils import ImportHelper
 from ...geometry.artwork.parts import ENDINGS, Parts, job_of_drawing, layers_of, read_parts
 from ...geometry.errors import SheetstackError
 from ...geometry.job.job import Job
+from ...geometry.separation.separate import PICTURES
 from ..core.blender_versions import HAS_FILE_HANDLERS
 from ..core.dropped_file import file_given
 from ..core.preferences import folder_to_begin_in, preference, show_units
@@ -21,6 +25,7 @@ from ..core.setting_property import put_values
 from .job_property import FORMAT, job_changed
 from .material_preset import materials_of, set_material
 from .scene_job import being_filled, folder_of
+from .separate_drawing import most_colours
 
 #: Drawings whose groups are kept in mind, each as it was when it was read.
 REMEMBERED = 8
@@ -29,25 +34,33 @@ LEAST_GROUPS, COLOURED = 2, ".svg"
 
 
 class SHEETSTACK_OT_import_drawing(bpy.types.Operator, ImportHelper):
-    """Import an SVG or DXF drawing: each of its groups, or layers, is a layer of the stencil"""
+    """Import an SVG or DXF drawing, or a picture with few flat colours: each group, layer or \
+colour is a layer of the stencil"""
 
     bl_idname = "sheetstack.import_drawing"
     bl_label = "Import Drawing"
     bl_options = {"REGISTER", "UNDO"}
 
     filename_ext = ".svg"
-    filter_glob: StringProperty(default="*.svg;*.dxf", options={"HIDDEN"})
-    filepath: file_given("Drawing", "The SVG or DXF file")
+    filter_glob: StringProperty(
+        default=";".join(f"*{e}" for e in (*ENDINGS, *PICTURES)), options={"HIDDEN"}
+    )
+    filepath: file_given("Drawing", "The SVG or DXF file, or a picture with few flat colours")
     by: EnumProperty(
         name="Layers",
         description="What becomes a layer",
         items=[
             ("AUTO", "By themselves", "The drawing's groups, or its colours where it has none"),
             ("GROUPS", "Groups", "Each group of an SVG, each layer of a DXF"),
-            ("COLOURS", "Colours", "Each colour that is seen in an SVG, in the best spray order"),
+            (
+                "COLOURS",
+                "Colours",
+                "Each colour that is seen in an SVG or a picture, in the best spray order",
+            ),
             ("WHOLE", "One", "All that is drawn, whatever its colour"),
         ],
     )
+    colours: most_colours()
     build: BoolProperty(
         name="Build sheets",
         description="Build the sheets as soon as the drawing is read",
@@ -64,15 +77,13 @@ class SHEETSTACK_OT_import_drawing(bpy.types.Operator, ImportHelper):
     def execute(self, context: Any) -> set[str]:
         scene, path = context.scene, Path(bpy.path.abspath(self.filepath))
         try:
+            if path.suffix.lower() in PICTURES and self.by in ("AUTO", "COLOURS"):
+                return self._by_colours(path)
             parts = read_parts(path)
             if path.suffix.lower() == COLOURED and (
                 self.by == "COLOURS" or (self.by == "AUTO" and len(parts.parts) < LEAST_GROUPS)
             ):
-                # It goes on in a thread of its own.
-                found: set[str] = bpy.ops.sheetstack.separate_drawing(
-                    "INVOKE_DEFAULT", filepath=str(path), build=self.build
-                )
-                return {"FINISHED"} if found & {"FINISHED", "RUNNING_MODAL"} else found
+                return self._by_colours(path)
             if self.by == "WHOLE":
                 parts = replace(parts, parts=(), loose=0)
             # With a job open its sheet stays, and the drawing's layers are sprayed last.
@@ -91,6 +102,13 @@ class SHEETSTACK_OT_import_drawing(bpy.types.Operator, ImportHelper):
         if self.build:
             bpy.ops.sheetstack.build("INVOKE_DEFAULT")
         return {"FINISHED"}
+
+    def _by_colours(self, path: Path) -> set[str]:
+        # It goes on in a thread of its own.
+        found: set[str] = bpy.ops.sheetstack.separate_drawing(
+            "INVOKE_DEFAULT", filepath=str(path), colours=self.colours, build=self.build
+        )
+        return {"FINISHED"} if found & {"FINISHED", "RUNNING_MODAL"} else found
 
 
 def put_drawing(scene: bpy.types.Scene, path: Path, parts: Parts, job: Job | None) -> int:
@@ -153,7 +171,9 @@ def _as_named(path: Path, folder: Path) -> Path:
 
 
 def _import_entry(menu: Any, context: Any) -> None:
-    menu.layout.operator(SHEETSTACK_OT_import_drawing.bl_idname, text="Stencil Drawing (.svg/.dxf)")
+    menu.layout.operator(
+        SHEETSTACK_OT_import_drawing.bl_idname, text="Stencil Drawing (.svg/.dxf/.png)"
+    )
 
 
 CLASSES = [SHEETSTACK_OT_import_drawing]

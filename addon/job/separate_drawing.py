@@ -5,15 +5,16 @@ from pathlib import Path
 from typing import Any
 
 import bpy
-from bpy.props import BoolProperty, StringProperty
+from bpy.props import BoolProperty, IntProperty, StringProperty
 
 from ...geometry.artwork.parts import read_parts
+from ...geometry.finding import Finding, Severity
 from ...geometry.job.job import Job
 from ...geometry.job.materials import load_materials
 from ...geometry.progress import Progress
 from ...geometry.separation.job import separated_drawing, separated_job
-from ...geometry.separation.separate import read_and_separate
-from ...geometry.separation.settings import SeparationSettings
+from ...geometry.separation.separate import PICTURES, read_and_separate
+from ...geometry.separation.settings import MOST_CANS, USUAL_CANS, SeparationSettings
 from ..core.long_work import LongWork, Work, may_begin
 from ..core.ownership import key_of, own, scene_of
 from ..core.preferences import preference, show_units
@@ -26,19 +27,36 @@ from .scene_job import being_filled, folder_of
 
 #: Drawings smaller all round than this (mm), such as icons, are enlarged to a usual sheet.
 LEAST_PAGE = 50.0
+#: So many findings are told one by one.
+_MOST_TOLD = 3
+
+
+def most_colours() -> Any:
+    """Return the property for how many cans a drawing's colours are gathered to."""
+    return IntProperty(
+        name="Most colours",
+        description="Most cans of paint, to which the colours are gathered; 0 for as many as the "
+        f"drawing has, up to {USUAL_CANS}",
+        min=0,
+        max=MOST_CANS,
+    )
 
 
 class SHEETSTACK_OT_separate_drawing(LongWork, bpy.types.Operator):
-    """Make a layer of each colour that is seen in an SVG drawing, in the spray order that needs \
-the fewest bridges"""
+    """Make a layer of each colour that is seen in an SVG drawing, or in a picture with few flat \
+colours, in the spray order that needs the fewest bridges"""
 
     bl_idname = "sheetstack.separate_drawing"
     bl_label = "Separate Drawing by Colours"
     bl_options = {"REGISTER", "UNDO"}
 
     filepath: StringProperty(
-        name="Drawing", description="The SVG file", subtype="FILE_PATH", options={"SKIP_SAVE"}
+        name="Drawing",
+        description="The SVG file, or a picture with few flat colours",
+        subtype="FILE_PATH",
+        options={"SKIP_SAVE"},
     )
+    colours: most_colours()
     build: BoolProperty(
         name="Build sheets",
         description="Build the sheets as soon as the drawing is separated",
@@ -53,17 +71,22 @@ the fewest bridges"""
         path = Path(bpy.path.abspath(self.filepath))
         self._scene = key_of(context.scene)
         wanted = preference("material")
-        settings = SeparationSettings(material=wanted if wanted in load_materials() else "card")
+        settings = SeparationSettings(
+            layers=self.colours or None,
+            material=wanted if wanted in load_materials() else "card",
+        )
         has_layers = bool(context.scene.sheetstack.layers)
         margin = 2 * settings.margin_mm
 
-        def separate(progress: Progress) -> tuple[Job, str]:
-            page = read_parts(path).page
+        def separate(progress: Progress) -> tuple[Job, str, tuple[Finding, ...]]:
             sized = settings
-            if has_layers or max(page) >= LEAST_PAGE:  # at its own size
-                sized = replace(settings, sheet_width_mm=page[0] + margin)
+            if path.suffix.lower() not in PICTURES:  # pixels have no size of their own
+                page = read_parts(path).page
+                if has_layers or max(page) >= LEAST_PAGE:  # at its own size
+                    sized = replace(settings, sheet_width_mm=page[0] + margin)
             found = read_and_separate(path, sized, progress)
-            return separated_job(found, path.stem), separated_drawing(found, path.stem)
+            drawing = separated_drawing(found, path.stem)
+            return separated_job(found, path.stem), drawing, found.findings
 
         return separate
 
@@ -72,10 +95,17 @@ the fewest bridges"""
         if scene is None:
             self.report({"WARNING"}, "The scene was removed while its drawing was separated.")
             return {"CANCELLED"}
-        job, drawing = result
+        job, drawing, findings = result
         path = Path(bpy.path.abspath(self.filepath))
         put_separated(scene, path, job, drawing)
         self.report({"INFO"}, f"{path.name}: {len(job.layers)} layers, one for each colour.")
+        told = [f for f in findings if f.severity is not Severity.NOTE]
+        for finding in told[:_MOST_TOLD]:
+            self.report({"WARNING"}, f"{path.name}: {finding.sentence()}")
+        if len(told) > _MOST_TOLD:
+            self.report(
+                {"WARNING"}, f"{path.name}: {len(told) - _MOST_TOLD} more places to look at."
+            )
         if self.build:
             bpy.ops.sheetstack.build("INVOKE_DEFAULT")
         return {"FINISHED"}

@@ -4,6 +4,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from PIL import Image, ImageDraw
 
 bpy = pytest.importorskip("bpy", reason="Blender's Python module is not installed")
 
@@ -108,3 +109,39 @@ def test_all_of_a_drawing_is_one_layer_when_asked(blender, tmp_path):
     path.write_text(COLOURED, encoding="utf-8")
     blender.ops.sheetstack.import_drawing(filepath=str(path), by="WHOLE", build=False)
     assert rows(blender.context.scene) == [("discs", "", "discs.svg")]
+
+
+def test_the_colours_are_gathered_to_as_many_cans_as_asked(blender, tmp_path):
+    path = tmp_path / "three.svg"
+    path.write_text(
+        COLOURED.replace("</svg>", '<rect x="2" y="2" width="9" height="9" fill="#d04030"/></svg>'),
+        encoding="utf-8",
+    )
+    blender.ops.sheetstack.import_drawing(filepath=str(path), build=False)
+    assert len(blender.context.scene.sheetstack.layers) == 3
+    blender.context.scene.sheetstack.layers.clear()
+    blender.ops.sheetstack.import_drawing(filepath=str(path), colours=2, build=False)
+    assert len(blender.context.scene.sheetstack.layers) == 2
+
+
+def test_a_picture_in_flat_colours_becomes_a_layer_for_each(blender, tmp_path):
+    picture = Image.new("RGB", (300, 200), "#ffffff")
+    pen = ImageDraw.Draw(picture)
+    pen.ellipse((30, 30, 150, 150), fill="#203080")
+    pen.rectangle((180, 60, 270, 170), fill="#c03020")
+    picture.save(tmp_path / "poster.png")
+    blender.ops.sheetstack.import_drawing(filepath=str(tmp_path / "poster.png"))
+    state = blender.context.scene.sheetstack
+    colours = [tuple(round(255 * c) for c in row.colour) for row in state.layers]
+    assert sorted(colours) == [(0x20, 0x30, 0x80), (0xC0, 0x30, 0x20)]
+    assert not state.is_stale
+    # 420 mm wide, the usual sheet, and as tall as the picture's shape asks for.
+    assert (state.sheet.width_mm, state.sheet.height_mm) == (420, 294)
+
+
+def test_what_cannot_be_made_flat_is_reported(blender, tmp_path, capfd):
+    path = tmp_path / "linked.svg"
+    image = '<image x="5" y="5" width="20" height="20" href="cat.png"/>'
+    path.write_text(COLOURED.replace("</svg>", f"{image}</svg>"), encoding="utf-8")
+    blender.ops.sheetstack.import_drawing(filepath=str(path), build=False)
+    assert "is not in the drawing itself" in capfd.readouterr().out
