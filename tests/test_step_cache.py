@@ -47,15 +47,20 @@ RING = (
 )
 
 
-@pytest.fixture
-def job(tmp_path):
-    (tmp_path / "base.svg").write_text(RING.format(20))
-    (tmp_path / "top.svg").write_text(RING.format(30))
+def made_job(folder):
+    """Write the drawings of a job into a folder and return it."""
+    (folder / "base.svg").write_text(RING.format(20))
+    (folder / "top.svg").write_text(RING.format(30))
     y, x = np.mgrid[:80, :80]
     r = np.hypot(x - 40, y - 40)
     grey = np.where((r > 12) & (r < 30), r * 4, 255)
-    Image.fromarray(grey.astype(np.uint8)).save(tmp_path / "mask.png")
-    return parse_job(JOB, folder=tmp_path)
+    Image.fromarray(grey.astype(np.uint8)).save(folder / "mask.png")
+    return parse_job(JOB, folder=folder)
+
+
+@pytest.fixture
+def job(tmp_path):
+    return made_job(tmp_path)
 
 
 def said(build) -> list[bytes]:
