@@ -56,6 +56,12 @@ def end_dragged(*, keep: bool) -> None:
     redraw_views()
 
 
+def follow_at_once(scene: Any) -> None:
+    """Build a dropped bridge now, not after a pause, where changes are followed."""
+    if scene.sheetstack.follow and bpy.ops.sheetstack.build.poll():
+        bpy.ops.sheetstack.build("INVOKE_DEFAULT")
+
+
 def width_of(scene: Any, bridge: BridgeByHand) -> float:
     """Return a bridge's width in mm, the job's where it has none of its own.
 
@@ -163,6 +169,7 @@ class SHEETSTACK_OT_drag_bridge(bpy.types.Operator):
         else:
             put_bridge(scene, result)
         scene.sheetstack.picked_bridge = result.id
+        follow_at_once(scene)
         return {"FINISHED"}
 
 

@@ -18,7 +18,7 @@ from mathutils import Matrix
 from ...geometry.arrays import Floats
 from ...geometry.errors import SheetstackError
 from ...geometry.job.sections import BridgeByHand
-from .bridge_tool import LEAST, end_dragged, show_dragged, tool_is_on, width_of
+from .bridge_tool import LEAST, end_dragged, follow_at_once, show_dragged, tool_is_on, width_of
 from .hand_bridges import moved, put_bridge
 from .live_drag import begin_drag
 from .place_on_sheet import edited_sheet, picked_bridge, pixel_size, place_under, scene_place
@@ -152,6 +152,7 @@ class SHEETSTACK_GT_bridge_handle(bpy.types.Gizmo):
         if result is not None and not cancel:
             put_bridge(context.scene, result)
             bpy.ops.ed.undo_push(message="Widen bridge" if self.part == "width" else "Move bridge")
+            follow_at_once(context.scene)
 
 
 class SHEETSTACK_GGT_bridge(bpy.types.GizmoGroup):

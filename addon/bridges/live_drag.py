@@ -20,7 +20,7 @@ from ...geometry.mesh.solid import Mesh, extrude
 from ...geometry.progress import Progress
 from ...geometry.support.constraints import DrawnBridge
 from ...geometry.support.dragged import Dragged, StillSheet, sheet_without
-from ..core.conversion import fill_mesh, shader_colour
+from ..core.conversion import display_colour, fill_mesh
 from ..core.long_work import Running
 from ..core.ownership import own
 from ..core.viewport import redraw_views
@@ -144,8 +144,8 @@ class LiveDrag:
             self.box = strip.bounds if not strip.is_empty else self.box
 
     def colour(self) -> tuple[float, float, float, float]:
-        """Return the colour of the sheet, as the view wants it."""
-        return shader_colour(self.layer.settings.colour)
+        """Return the colour of the sheet; what is drawn over a view is in display space."""
+        return *display_colour(self.layer.settings.colour), 1.0
 
     def end(self, *, keep: bool) -> None:
         """Give the sheet its own mesh back."""
