@@ -45,6 +45,12 @@ _LEAST_SHARE = 0.0005
 _MOST_COLOURS = 48
 #: How far (pixels) an edge pixel may lie from calm ones.
 _EDGE = 6
+#: Two colours that change into each other over more than so many pixels of the file, at so many
+#: places, are one in uneven light: within that way less than a share of their difference shows.
+_STEP, _LEAST_PLACES, _GRADUAL = 4, 40, 0.5
+#: In a photograph a colour so near another (CIEDE2000), nowhere wider than twice so many pixels, is
+#: the halo of an edge.
+_HALO, _HALO_WIDTH = 8.0, 5
 #: A pixel farther off its flat colour than this is a shade; more of them than a share, outside
 #: edges, and the picture is not flat.
 _SHADE, _SHADED = 10.0, 0.05
@@ -103,7 +109,8 @@ def read_flat(path: Path) -> Flat:
     if not len(colours):
         raise ArtworkError(f"{path}: no flat colours were found; the picture is all shades.")
     label, shaded = _labelled(picture, colours)
-    return Flat(label, colours, plain.full, shaded, hard=False)
+    label, colours, joined = _evenly_lit(label, plain, colours)
+    return Flat(label, colours, plain.full, shaded + joined, hard=False)
 
 
 def read_flat_colours(path: Path, scale_of: ScaleOf) -> ColouredDrawing:
@@ -302,6 +309,65 @@ def _labelled(picture: Picture, colours: Floats) -> tuple[Indices, float]:
         image = Image.fromarray(label.astype(np.uint8)).filter(ImageFilter.ModeFilter(3))
         label = np.asarray(image).astype(np.int64)
     return label.astype(np.int64), shaded
+
+
+def _nearest(small: Size, large: Size) -> tuple[Indices, Indices]:
+    """Return the row and the column of a small picture for each of a large one."""
+    rows, columns = (np.arange(m) * n // m for n, m in zip(small, large, strict=True))
+    return rows[:, None], columns[None, :]
+
+
+def _evenly_lit(label: Indices, plain: Picture, colours: Floats) -> tuple[Indices, Floats, float]:
+    """Join colours that are one in uneven light, as on a photograph of a poster.
+
+    Where two flat colours meet, nearly all of their difference shows within a few pixels. The mean
+    over all such places takes the noise away. Also returned is the share of the picture that looks
+    plainly different for it.
+    """
+    rows, columns = _nearest((label.shape[0], label.shape[1]), plain.shape)
+    own = label[rows, columns]
+    lab = lab_from_srgb(plain.srgb)
+    flat_lab = lab_from_srgb(colours)
+    count = len(colours) + 1
+    places = np.zeros(count * count)
+    change = np.zeros((count * count, 3))
+    for a, b, low, high in (
+        (own[:, :-_STEP], own[:, _STEP:], lab[:, :-_STEP], lab[:, _STEP:]),
+        (own[:-_STEP], own[_STEP:], lab[:-_STEP], lab[_STEP:]),
+    ):
+        differ = (a != b) & (a != _NOTHING) & (b != _NOTHING)
+        first, second = a[differ], b[differ]
+        step = (high - low)[differ] * np.where(first < second, 1, -1)[:, None]
+        pair = np.minimum(first, second) * count + np.maximum(first, second)
+        places += np.bincount(pair, minlength=count * count)
+        change += np.stack([np.bincount(pair, w, count * count) for w in step.T], axis=1)
+    home = np.arange(count)
+    for pair in np.flatnonzero(places >= _LEAST_PLACES).tolist():
+        more, less = divmod(pair, count)
+        whole = np.linalg.norm(flat_lab[less - 1] - flat_lab[more - 1])
+        # The colours come most seen first: the one seen less joins the other.
+        if np.linalg.norm(change[pair] / places[pair]) < _GRADUAL * whole:
+            home[home == home[less]] = home[more]
+    if _is_noisy(plain):
+        apart = ciede2000(flat_lab[:, None], flat_lab[None])
+        for k in range(count - 1, 0, -1):
+            wide = ~_near(own != k, _HALO_WIDTH)
+            near = [m for m in range(1, count) if m != k and home[m] == m]
+            if home[k] == k and near and not wide.any():
+                other = min(near, key=lambda m: float(apart[k - 1, m - 1]))
+                if apart[k - 1, other - 1] < _HALO:
+                    home[home == k] = other
+    left = np.unique(home[1:])
+    number = np.zeros(count, np.int64)
+    number[left] = np.arange(1, len(left) + 1)
+    # What is far from the colour that it joins is a shade that is lost.
+    lost = np.append(0.0, np.linalg.norm(flat_lab - flat_lab[home[1:] - 1], axis=1)) >= _SHADE
+    return number[home[label]], colours[left - 1], float(lost[own].mean())
+
+
+def _is_noisy(picture: Picture) -> bool:
+    """Return whether most neighbours differ a little, as a camera's do and a drawing's do not."""
+    return bool((picture.srgb[:, 1:] != picture.srgb[:, :-1]).any(axis=2).mean() > 0.5)
 
 
 def _near(marked: Bools, reach: int) -> Bools:

@@ -8,10 +8,10 @@ import numpy as np
 import pytest
 import resvg_py
 import shapely
-from PIL import Image
+from PIL import Image, ImageDraw, ImageFilter
 
 from sheetstack.geometry.cli.main import main
-from sheetstack.geometry.separation.flat_picture import looks_flat, read_flat_colours
+from sheetstack.geometry.separation.flat_picture import looks_flat, read_flat, read_flat_colours
 from sheetstack.geometry.separation.separate import read_and_separate
 from sheetstack.geometry.separation.settings import SeparationSettings
 
@@ -96,3 +96,29 @@ def test_the_command_takes_a_flat_picture_when_told(moon, capsys):
     assert main(["check", str(moon.parent / "moon-layers" / "job.toml"), "--quiet"]) == 0
     assert main(["layers", str(moon), "--gradient-steps", "2"]) == 2
     assert "--gradient-steps: does not apply to a photograph" in capsys.readouterr().err
+
+
+def test_one_colour_in_uneven_light_is_one(tmp_path):
+    # A photograph of a poster: lit from the right, a little blurred, with the noise of a sensor.
+    poster = Image.new("RGB", (480, 360), "#f2f2f2")
+    pen = ImageDraw.Draw(poster)
+    pen.ellipse((60, 60, 260, 260), fill="#d2691e")
+    pen.rectangle((300, 120, 420, 300), fill="#1f4e79")
+    rows = np.asarray(poster.filter(ImageFilter.GaussianBlur(1.0))).astype(float)
+    lit = rows * np.linspace(0.8, 1.0, 480)[None, :, None]
+    noisy = lit + np.random.default_rng(3).normal(0, 3, lit.shape)
+    path = tmp_path / "poster.jpg"
+    Image.fromarray(np.clip(noisy, 0, 255).astype(np.uint8)).save(path, quality=80)
+    flat = read_flat(path)
+    share = np.bincount(flat.label.ravel(), minlength=len(flat.colours) + 1)[1:] / flat.label.size
+    disc, block = np.pi * 100**2 / (480 * 360), 121 * 181 / (480 * 360)
+    assert np.sort(share)[::-1][:3] == pytest.approx([1 - disc - block, disc, block], abs=0.012)
+
+
+def test_two_near_colours_that_meet_at_an_edge_stay_two(tmp_path):
+    poster = Image.new("RGB", (300, 200), "#ffffff")
+    pen = ImageDraw.Draw(poster)
+    pen.rectangle((40, 40, 149, 160), fill="#7a9a3a")
+    pen.rectangle((150, 40, 260, 160), fill="#96b656")
+    poster.save(tmp_path / "poster.png")
+    assert len(read_flat(tmp_path / "poster.png").colours) == 3
