@@ -1,5 +1,7 @@
 """Work shared among the machine's cores: one operation on many geometries, or one beside another.
 
+Also work that is watched from beside, so that it can be left at any time.
+
 GEOS works without Python's lock, so that threads are enough.
 """
 
@@ -7,19 +9,24 @@ from __future__ import annotations
 
 import os
 from collections.abc import Callable, Iterator
-from concurrent.futures import ThreadPoolExecutor
+from concurrent.futures import Future, ThreadPoolExecutor, wait
 from contextlib import contextmanager
 from itertools import pairwise
+from threading import Event, Thread
 from typing import Any, TypeVar
 
 import numpy as np
 
 from .arrays import Geometries
+from .errors import Cancelled
+from .progress import Progress
 
 _Result = TypeVar("_Result")
 
 #: Fewer geometries than this are not worth a thread.
 FEWEST = 64
+#: Seconds between two looks at work that is watched.
+_LOOK = 0.2
 
 
 def map_geometries(function: Callable[..., Any], *arrays: Geometries, **options: Any) -> Geometries:
@@ -74,3 +81,48 @@ def aside(function: Callable[[], _Result]) -> Iterator[Callable[[], _Result]]:
     """
     with ThreadPoolExecutor(1) as pool:
         yield pool.submit(function).result
+
+
+def watched(progress: Progress, work: Callable[[Progress], _Result]) -> _Result:
+    """Run work on another thread; tell its progress several times a second, where it is silent too.
+
+    When the progress raises, the work is left: it ends by itself at its next own call of progress.
+    Its result must be all that it changes.
+
+    Parameters
+    ----------
+    progress : Progress
+        Called in the caller's thread only; may raise ``Cancelled``.
+    work : callable
+        Takes a progress of its own. What it raises is raised here.
+
+    Examples
+    --------
+    >>> watched(Progress(), lambda progress: 6 * 7)
+    42
+    """
+    told, left = [(0.0, "working")], Event()
+    ended: Future[_Result] = Future()
+
+    def take(share: float, what: str) -> None:
+        if left.is_set():
+            raise Cancelled("Left.")
+        told[0] = share, what
+
+    def run() -> None:
+        try:
+            ended.set_result(work(Progress(take)))
+        except BaseException as error:
+            ended.set_exception(error)
+
+    # A daemon: a program that was stopped does not wait for it.
+    Thread(target=run, daemon=True).start()
+    while True:
+        done, _ = wait([ended], timeout=_LOOK)
+        if done:
+            return ended.result()
+        try:
+            progress(*told[0])
+        except BaseException:
+            left.set()
+            raise

@@ -7,10 +7,12 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import partial
 
 from ..build import Build
 from ..job.job import Job
 from ..progress import Progress
+from ..threads import watched
 from .cut_sheet import CutSheet
 from .pieces import MadeSheet, SheetToMake, cut_pieces, made_sheet, sheets_to_make
 from .wall_pins import WallPin, with_wall_pins
@@ -72,8 +74,9 @@ def making_of(
     for number, sheet in enumerate(sheets):
         progress(0.5 * number / count, f"{sheet.name}: fitting it to the bed")
         part = progress.part(0.5 * number / count, 0.5 * (number + 1) / count)
-        split.append(made_sheet(job, sheet, count, part))
-    made, pins = with_wall_pins(split, job.tiles, progress.part(0.5, 0.6))
+        split.append(watched(part, partial(made_sheet, job, sheet, count)))
+    pinning = progress.part(0.5, 0.6)
+    made, pins = watched(pinning, partial(with_wall_pins, split, job.tiles))
     pieces: list[tuple[CutSheet, ...]] = []
     for number, one in enumerate(made):
         part = progress.part(0.6 + 0.4 * number / count, 0.6 + 0.4 * (number + 1) / count)

@@ -171,9 +171,10 @@ def split_for_bed(
         chosen = min(range(len(plans)), key=lambda k: _rank(plans[k]))
         plan = plans[chosen]
         parted = _parted(shape, sheet, outline, plan, settings, usable, narrow, attempt)
-        if best is None or len(parted.crumbs) < len(best.crumbs):
+        better = best is None or len(parted.crumbs) < len(best.crumbs)
+        if better:
             best = parted
-        if not parted.crumbs:
+        if not parted.crumbs or not better:
             break
         # Seams that cut off what no key holds and no neighbour takes run elsewhere.
         cost_at.avoid(parted.crumbs, _AROUND_CRUMB * (number + 1))

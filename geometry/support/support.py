@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 import shapely
-from shapely import LineString
+from shapely import LineString, MultiPolygon
 
 from ..errors import GeometryError
 from ..finding import Finding, Severity
@@ -21,6 +21,7 @@ from ..progress import Progress
 from ..sheet.registration import holes
 from ..sheet.sheet import TOUCHES_AT_POINT, PlacedArtwork, Sheet, make_sheet
 from ..step_cache import StepCache, kept
+from ..threads import watched
 from ..tolerance import TOLERANCES, Tolerances
 from .bridges import Supported, hold_islands
 from .constraints import Rules
@@ -162,10 +163,11 @@ def support_layer(
         findings += let_go_findings(gone, settings.name)
     findings += held.findings
     findings += lost_findings(plain, held)
-    progress(0.8, f"{settings.name}: looking for narrow places")
-    narrow = kept(cache, narrow_places, held.sheet.shape, least)
+    what = f"{settings.name}: looking for narrow places"
+    searching = progress.part(0.8, 1.0)
+    narrow = kept(cache, _narrow, held.sheet.shape, least, what=what, progress=searching)
+    slits = kept(cache, _narrow, held.sheet.openings, least_opening, what=what, progress=searching)
     findings += narrow_findings(narrow, least, settings.name, opening=False)
-    slits = kept(cache, narrow_places, held.sheet.openings, least_opening)
     narrow = _drawn_narrow(slits, told, tolerances)
     findings += narrow_findings(
         narrow,
@@ -190,6 +192,18 @@ def _with_opened(artwork: PlacedArtwork, islands: Sequence[LetGo]) -> PlacedArtw
     """Return artwork that covers islands too."""
     parts = [*shapely.get_parts(artwork.shape), *(island.shape for island in islands)]
     return replace(artwork, shape=unite(np.array(parts, object)))
+
+
+def _narrow(
+    shape: MultiPolygon, width: float, *, what: str, progress: Progress
+) -> list[NarrowPlace]:
+    """Look for narrow places, which on a mural takes a minute, so that it can be left meanwhile."""
+
+    def search(own: Progress) -> list[NarrowPlace]:
+        own(0.0, what)
+        return narrow_places(shape, width)
+
+    return watched(progress, search)
 
 
 def _drawn_narrow(
