@@ -49,6 +49,11 @@ def show_dragged(bridge: BridgeByHand) -> None:
     redraw_views()
 
 
+def dragged_bridge() -> BridgeByHand | None:
+    """Return the bridge that is being dragged, where it is now."""
+    return _shown[0] if _shown else None
+
+
 def end_dragged(*, keep: bool) -> None:
     """Draw it no more; the painted picture stays as it was shown last, or goes back."""
     _shown.clear()
@@ -305,7 +310,10 @@ def draw_tool() -> None:
     top = sheet.sheetstack.thickness_mm + 0.1
     with gpu.matrix.push_pop():
         gpu.matrix.multiply_matrix(sheet.matrix_world)
+        dragged = {bridge.id for bridge in _shown}
         for bridge in editable_bridges(context):
+            if bridge.id in dragged:
+                continue
             if bridge.state == "forbidden":
                 _draw_line(bridge, top, COLOURS["SPOILS"], 3.0)
             elif bridge.state == "locked":

@@ -18,7 +18,15 @@ from mathutils import Matrix
 from ...geometry.arrays import Floats
 from ...geometry.errors import SheetstackError
 from ...geometry.job.sections import BridgeByHand
-from .bridge_tool import LEAST, end_dragged, follow_at_once, show_dragged, tool_is_on, width_of
+from .bridge_tool import (
+    LEAST,
+    dragged_bridge,
+    end_dragged,
+    follow_at_once,
+    show_dragged,
+    tool_is_on,
+    width_of,
+)
 from .hand_bridges import moved, put_bridge
 from .live_drag import begin_drag
 from .place_on_sheet import edited_sheet, picked_bridge, pixel_size, place_under, scene_place
@@ -177,7 +185,7 @@ class SHEETSTACK_GGT_bridge(bpy.types.GizmoGroup):
             handle.scale_basis = SIZES[part]
 
     def draw_prepare(self, context: Any) -> None:
-        sheet, bridge = edited_sheet(context), picked_bridge(context)
+        sheet, bridge = edited_sheet(context), dragged_bridge() or picked_bridge(context)
         places = handle_places(context, sheet, bridge)
         for handle in self.gizmos:
             handle.hide = places is None
