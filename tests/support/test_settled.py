@@ -169,3 +169,21 @@ def test_mirror_images_of_bridges_stay_though_the_drawing_is_symmetric_by_roundi
     links = fit_drawn((), pieces, lopsided, pieces[0], 2.0, "Ink")
     kept = kept_bridges(pieces, replace(rules, settled=stays), links, np.empty(0))
     assert len(kept.gaps) == len(places(first))
+
+
+@pytest.mark.parametrize(
+    "bridges",
+    ["deflection_mm = 0.1\nmost_per_island = 1", "deflection_mm = 0.02\nmost_per_island = 2"],
+)
+def test_islands_that_could_not_be_held_firmly_are_put_up_with_and_told(bridges):
+    job = job_with(bridges)
+    weak = made(job)
+    assert not all(island.enough for island in weak.layers[0].held_islands)
+    settled = weak.settled_for(job)
+    assert settled.settled[0].weak_mm
+    again = made(settled)
+    assert again.layers[0].sheet.shape.wkb == weak.layers[0].sheet.shape.wkb
+    told = [f.message for f in weak.findings]
+    assert [f.message for f in again.findings] == told
+    assert any("gives way" in message or "strains" in message for message in told)
+    assert again.settled_for(settled) == settled
