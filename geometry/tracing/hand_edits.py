@@ -16,6 +16,12 @@ from ..errors import JobError
 
 #: Attribute of a group, and of the drawing for its job file.
 TRACED, TRACED_JOB = "data-traced", "data-traced-job"
+#: Namespaces of the drawings that are written here, by prefix; the default one is SVG's.
+NAMESPACES = {
+    "": "http://www.w3.org/2000/svg",
+    "inkscape": "http://www.inkscape.org/namespaces/inkscape",
+    "sodipodi": "http://sodipodi.sourceforge.net/DTD/sodipodi-0.dtd",
+}
 # What makes a shape; ids, styles and a program's own notes may change without an edit.
 _SHAPE = frozenset(
     {"d", "points", "x", "y", "width", "height", "cx", "cy", "r", "rx", "ry", "x1", "y1", "x2"}
@@ -51,10 +57,13 @@ class Drawing:
         By id; groups within groups too.
     job : str
         Digest of the job file that was written with it; empty when it tells none.
+    spaces : mapping from str to str
+        The XML namespaces that its root declares, by prefix; the default one's is empty.
     """
 
     groups: Mapping[str, Group]
     job: str
+    spaces: Mapping[str, str] = field(default_factory=dict)
 
 
 def digest(text: str) -> str:
@@ -101,7 +110,7 @@ def read_drawing(content: bytes, where: str) -> Drawing:
         parser.Parse(content, True)
     except (expat.ExpatError, ValueError) as error:
         raise JobError(f"{where}: the drawing in this folder cannot be read: {error}.") from error
-    return Drawing(reader.groups, reader.job)
+    return Drawing(reader.groups, reader.job, reader.spaces)
 
 
 def check_untouched(
@@ -168,6 +177,7 @@ def with_groups(content: bytes, found: Drawing, fresh: Mapping[str, str]) -> byt
     fresh : mapping from str to str
         Text of the new groups by id; those that the drawing lacks are put at its end.
     """
+    fresh = {name: _at_home(text, found.spaces) for name, text in fresh.items()}
     result = content
     for name, group in sorted(found.groups.items(), key=lambda item: -item[1].start):
         if name in fresh:
@@ -177,6 +187,19 @@ def with_groups(content: bytes, found: Drawing, fresh: Mapping[str, str]) -> byt
         end = result.rindex(b"</")
         result = result[:end] + "".join(missing).encode() + result[end:]
     return result
+
+
+def _at_home(text: str, spaces: Mapping[str, str]) -> str:
+    """Return a group's text with what it needs of namespaces that the drawing's root lacks.
+
+    Programs drop those that they have no use for, or give SVG itself a prefix.
+    """
+    missing = [
+        f' xmlns{":" * bool(prefix)}{prefix}="{uri}"'
+        for prefix, uri in NAMESPACES.items()
+        if spaces.get(prefix) != uri and (not prefix or f"{prefix}:" in text)
+    ]
+    return text.replace("<g", "<g" + "".join(missing), 1)
 
 
 @dataclass
@@ -193,6 +216,7 @@ class _Reader:
     def __init__(self) -> None:
         self.groups: dict[str, Group] = {}
         self.job = ""
+        self.spaces: dict[str, str] = {}
         self._open: list[_Open | None] = []
 
     def refuse(self, internal: bool) -> None:
@@ -203,6 +227,11 @@ class _Reader:
         kind = name.rpartition(":")[2]
         if not self._open:
             self.job = attributes.get(TRACED_JOB, "")
+            self.spaces = {
+                name.partition(":")[2]: uri
+                for name, uri in attributes.items()
+                if name.partition(":")[0] == "xmlns"
+            }
         shape = [f"{k}={_plain(v)}" for k, v in sorted(attributes.items()) if k in _SHAPE]
         line = " ".join([kind, *shape])
         for group in self._open:

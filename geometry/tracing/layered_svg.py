@@ -16,7 +16,14 @@ from xml.sax.saxutils import escape, quoteattr
 from ..arrays import Floats
 from ..errors import JobError
 from .bezier_fit import CurvedRing, CurvedShape
-from .hand_edits import TRACED, TRACED_JOB, check_untouched, group_digest, with_groups
+from .hand_edits import (
+    NAMESPACES,
+    TRACED,
+    TRACED_JOB,
+    check_untouched,
+    group_digest,
+    with_groups,
+)
 
 
 @dataclass(frozen=True, eq=False)
@@ -108,9 +115,7 @@ def layered_svg(
     told = f" {TRACED_JOB}={quoteattr(job_digest)}" if job_digest else ""
     lines = [
         '<?xml version="1.0" encoding="UTF-8"?>',
-        '<svg xmlns="http://www.w3.org/2000/svg"'
-        ' xmlns:inkscape="http://www.inkscape.org/namespaces/inkscape"'
-        ' xmlns:sodipodi="http://sodipodi.sourceforge.net/DTD/sodipodi-0.dtd"',
+        "<svg" + "".join(f' xmlns{":" * bool(p)}{p}="{uri}"' for p, uri in NAMESPACES.items()),
         f'     width="{width}mm" height="{height}mm" viewBox="0 0 {width} {height}"{told}>',
         f"  <title>{escape(title)}</title>",
         f"  <desc>One group a layer, in spray order, on a wall of {ground}. Units: mm."

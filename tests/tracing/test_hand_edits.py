@@ -1,7 +1,10 @@
+from xml.etree import ElementTree
+
 import pytest
 
 from sheetstack.geometry.errors import JobError
 from sheetstack.geometry.tracing.hand_edits import (
+    NAMESPACES,
     check_untouched,
     digest,
     group_digest,
@@ -84,6 +87,27 @@ def test_only_what_is_asked_for_is_replaced_and_all_else_stays_byte_for_byte(tmp
     assert before == after
     assert "M5,5L6,5L6,6Z" in result
     assert "M4,4" not in result
+
+
+def _without_unused_spaces(text):
+    return text.replace(f' xmlns:inkscape="{NAMESPACES["inkscape"]}"', "")
+
+
+def _with_prefixes(text):
+    # As Python's own ElementTree writes what it has read: SVG's elements get a prefix.
+    return ElementTree.tostring(ElementTree.fromstring(text), encoding="unicode")
+
+
+@pytest.mark.parametrize("program", [_without_unused_spaces, _with_prefixes])
+def test_a_group_put_into_what_another_program_wrote_has_its_namespaces(program):
+    saved = program(drawing()).encode()
+    fresh = '<g id="shadow" inkscape:label="Shadow"><path d="M7,7L8,7L8,8Z"/></g>'
+    text = with_groups(saved, read_drawing(saved, "a.svg"), {"shadow": fresh})
+    groups = {g.get("id"): g for g in ElementTree.fromstring(text).iter(f"{{{NAMESPACES['']}}}g")}
+    assert sorted(groups) == ["mid-tone", "photo", "shadow"]
+    assert groups["shadow"].get(f"{{{NAMESPACES['inkscape']}}}label") == "Shadow"
+    (path,) = groups["shadow"]
+    assert path.tag == f"{{{NAMESPACES['']}}}path"
 
 
 def test_a_group_changed_by_hand_is_not_even_replaced_when_asked_for(tmp_path):
