@@ -262,6 +262,13 @@ class BridgeSettings:
     alike_percent: float = field(
         25.0, about="what that may cost more, in percent", least=0, most=500
     )
+    rows_percent: float = field(
+        25.0,
+        about="what an opening's bridges in a stated direction may cost more, in percent, so that "
+        "they line up with those of its neighbours in a line of lettering",
+        least=0,
+        most=500,
+    )
     let_go: bool = field(
         True,
         about="islands that are worth less than their bridges spoil are painted over",

@@ -86,8 +86,8 @@ def join_laid(several: Sequence[Laid]) -> Laid:
 
 
 @dataclass(frozen=True)
-class _Pattern:
-    """Bridges in the frame of a family's first member: middle lines and widths."""
+class Pattern:
+    """Bridges in the frame of a family's first member: middle lines from root to root, widths."""
 
     paths: Floats
     width: Floats
@@ -112,6 +112,8 @@ class Ground:
         Where the artist's own bridges lie.
     places : Gaps
         All places for bridges.
+    place_cost : float64 array
+        What a bridge costs in each, how it looks there counted in.
     roots : callable
         Returns middle lines (n, 4, 2) from root to root across gaps.
     weighed : callable
@@ -123,6 +125,7 @@ class Ground:
     rules: Rules
     drawn: Gaps
     places: Gaps
+    place_cost: Floats
     roots: Callable[[Gaps], Floats]
     weighed: Weighed
 
@@ -143,7 +146,7 @@ def made_alike(laid: Laid, ground: Ground) -> Laid:
     """
     if ground.rules.alike == "off" or len(laid) == 0:
         return laid
-    work = _Work(laid, ground)
+    work = Work(laid, ground)
     tasks = [task for family in work.families() if (task := work.task(family)) is not None]
     if not tasks:
         return laid
@@ -223,7 +226,15 @@ class _MiddleWays:
     paths: Floats
 
 
-class _Work:
+class Work:
+    """Openings with their bridges, and what it takes to lay others there.
+
+    Parameters
+    ----------
+    laid : Laid
+    ground : Ground
+    """
+
     def __init__(self, laid: Laid, ground: Ground) -> None:
         self.laid, self.ground = laid, ground
         self.array = np.asarray(ground.pieces, object)
@@ -239,7 +250,7 @@ class _Work:
         # In short pieces: the openings of a big sheet have one edge of very many corners.
         self.edges = shapely.STRtree(short_lines(shapely.get_rings(self.openings))[0])
         self.room = self._from_edge(laid.paths).min(axis=1)
-        self.cost = self._costs(laid)
+        self.cost = self.costs(laid)
 
     def _opening_of(self, gaps: Gaps) -> Indices:
         middle = shapely.points((gaps.start + gaps.end) / 2)
@@ -272,12 +283,12 @@ class _Work:
         patterns = []
         for bridges, motion in zip(own, family.motions, strict=True):
             back = motion.inverse()
-            patterns.append(_Pattern(back(self.laid.paths[bridges]), self.laid.width[bridges]))
+            patterns.append(Pattern(back(self.laid.paths[bridges]), self.laid.width[bridges]))
         for member, bridges, motion in zip(family.members, own, family.motions, strict=True):
             if any(self._forks(self.laid.paths[bridges])):
                 back = motion.inverse()
                 for paths in self._parted(self.laid.paths[bridges], member):
-                    patterns.append(_Pattern(back(paths), self.laid.width[bridges]))
+                    patterns.append(Pattern(back(paths), self.laid.width[bridges]))
         patterns = _distinct(patterns)
         if len(patterns) == 1 and not symmetries:
             return None
@@ -347,7 +358,7 @@ class _Work:
                 ways = shapely.linestrings(others[:, 1:3])
                 clear = np.ones(len(lines), bool)
                 clear[_nearer(lines, ways, least)[0]] = False
-                ends = self._piece_at(parted[moved, 1:3])
+                ends = self.piece_at(parted[moved, 1:3])
                 usable = np.flatnonzero(clear & np.isin(places.pieces, ends).any(axis=1))
                 if len(usable) == 0:
                     break
@@ -362,12 +373,41 @@ class _Work:
             kept[tasks[k].replaced] = False
         return join_laid([self.laid.take(kept), *chosen.values()])
 
-    def _costs(self, laid: Laid) -> Floats:
+    def places_in(self, opening: int) -> tuple[Gaps, Floats]:
+        """Return all places for bridges in an opening, and what a bridge costs in each."""
+        here = self.of_place == opening
+        return self.ground.places.take(here), self.ground.place_cost[here]
+
+    def rooted(self, way: Floats) -> Floats:
+        """Return the middle line (4, 2) from root to root across a way (2, 2)."""
+        length = np.hypot(*(way[1] - way[0]))[None]
+        gaps = Gaps(self.piece_at(way)[None], way[:1], way[1:], length)
+        return self.ground.roots(gaps)[0]
+
+    def laid_everywhere(
+        self, pattern: Pattern, family: Family, own: Sequence[Indices]
+    ) -> Laid | None:
+        """Return a pattern laid in all members of a family; None where it does not fit in one.
+
+        Parameters
+        ----------
+        pattern : Pattern
+        family : Family
+        own : sequence of int array
+            The bridges that each member has now.
+        """
+        paths = np.array([motion(pattern.paths) for motion in family.motions])
+        width = np.repeat([pattern.width], len(family.members), axis=0)
+        fits, carried = self._carried(paths, width, family, own)
+        return carried if fits.all() else None
+
+    def costs(self, laid: Laid) -> Floats:
+        """Return what each of some bridges costs, wider ones more."""
         exact = self.ground.prices.exact(laid.gaps, laid.paths[:, [0, 3]])
         return exact * laid.width / self.ground.rules.width
 
     def _fitted(
-        self, patterns: Sequence[_Pattern], family: Family, own: Sequence[Indices]
+        self, patterns: Sequence[Pattern], family: Family, own: Sequence[Indices]
     ) -> list[_Fitted | None]:
         """Return each pattern laid in all members that it fits; the others keep their own."""
         found: list[_Fitted | None] = [None] * len(patterns)
@@ -383,7 +423,7 @@ class _Work:
             pool = join_laid([carried, self.laid])
             cost = np.full(len(carried), np.nan)
             asked = np.repeat(fits, size)
-            cost[asked] = self._costs(carried.take(asked))
+            cost[asked] = self.costs(carried.take(asked))
             cost = np.append(cost, self.cost)
             for row, k in enumerate(which):
                 here = np.arange(row * members, (row + 1) * members)
@@ -417,7 +457,7 @@ class _Work:
         times = rows // len(own)
         flat = paths.reshape(-1, 4, 2)
         start, end = flat[:, 1], flat[:, 2]
-        pieces = self._piece_at(np.concatenate([start, end])).reshape(2, -1).T
+        pieces = self.piece_at(np.concatenate([start, end])).reshape(2, -1).T
         found = (pieces >= 0).all(axis=1) & (pieces[:, 0] != pieces[:, 1])
         gaps = Gaps(pieces, start, end, np.hypot(*(end - start).T))
         scaled = np.repeat([motion.factor != 1.0 for motion in family.motions] * times, count)
@@ -453,7 +493,8 @@ class _Work:
         fits &= (room.reshape(rows, count) >= wanted[:, None]).all(axis=1)
         return fits, Laid(gaps, width.ravel(), flat)
 
-    def _piece_at(self, points: Floats) -> Indices:
+    def piece_at(self, points: Floats) -> Indices:
+        """Return the piece of sheet at each point (n, 2), -1 where none is near."""
         spots = shapely.points(points)
         near = np.asarray(self.tree.nearest(spots), np.int64)
         far = shapely.distance(self.parts[near], spots) > _MEETS
@@ -467,10 +508,10 @@ class _Work:
         return distance
 
     def _symmetric(
-        self, pattern: _Pattern, group: Sequence[Motion], middles: Sequence[_MiddleWays | None]
-    ) -> list[_Pattern]:
+        self, pattern: Pattern, group: Sequence[Motion], middles: Sequence[_MiddleWays | None]
+    ) -> list[Pattern]:
         """Return a pattern made symmetric about some axes, in several ways."""
-        pairs = np.sort(self._piece_at(pattern.paths[:, 1:3].reshape(-1, 2)).reshape(-1, 2), axis=1)
+        pairs = np.sort(self.piece_at(pattern.paths[:, 1:3].reshape(-1, 2)).reshape(-1, 2), axis=1)
         onto = [
             _onto_axis(pattern, pairs, ways, every=every)
             for ways in middles
@@ -478,7 +519,7 @@ class _Work:
             for every in (False, True)
         ]
         found = [_closed(one, group) for one in (pattern, *onto, *_halves(pattern, pairs))]
-        return [one for one in found if self._clear(one)]
+        return [one for one in found if self.clear(one)]
 
     def _middle_ways(self, mirror: Motion, shape: Polygon) -> _MiddleWays | None:
         """Return the ways along an axis through an opening; None where there are none."""
@@ -498,7 +539,7 @@ class _Work:
         if not ways:
             return None
         ends = np.array([way[[0, -1]] for way in ways])
-        pieces = self._piece_at(ends.reshape(-1, 2)).reshape(-1, 2)
+        pieces = self.piece_at(ends.reshape(-1, 2)).reshape(-1, 2)
         gaps = Gaps(pieces, ends[:, 0], ends[:, 1], np.hypot(*(ends[:, 1] - ends[:, 0]).T))
         return _MiddleWays(
             upright,
@@ -507,7 +548,7 @@ class _Work:
             self.ground.roots(gaps),
         )
 
-    def _clear(self, pattern: _Pattern) -> bool:
+    def clear(self, pattern: Pattern) -> bool:
         """Return whether no two bridges run into one another."""
         ways = shapely.linestrings(pattern.paths[:, 1:3])
         least = self.ground.rules.clearance
@@ -515,7 +556,7 @@ class _Work:
         return bool((a == b).all())
 
 
-def _halves(pattern: _Pattern, pairs: Indices) -> list[_Pattern]:
+def _halves(pattern: Pattern, pairs: Indices) -> list[Pattern]:
     """Return a pattern with one of two bridges between the same pieces left out.
 
     The mirror image of the other takes its place.
@@ -524,11 +565,11 @@ def _halves(pattern: _Pattern, pairs: Indices) -> list[_Pattern]:
     found = []
     for number in np.flatnonzero(often[pair.reshape(-1)] > 1).tolist():
         kept = np.arange(len(pairs)) != number
-        found.append(_Pattern(pattern.paths[kept], pattern.width[kept]))
+        found.append(Pattern(pattern.paths[kept], pattern.width[kept]))
     return found
 
 
-def _onto_axis(pattern: _Pattern, pairs: Indices, ways: _MiddleWays, *, every: bool) -> _Pattern:
+def _onto_axis(pattern: Pattern, pairs: Indices, ways: _MiddleWays, *, every: bool) -> Pattern:
     """Return a pattern with bridges that run along the axis, or all, moved onto it."""
     start, end = pattern.paths[:, 1], pattern.paths[:, 2]
     along = 1 if ways.upright else 0
@@ -539,10 +580,10 @@ def _onto_axis(pattern: _Pattern, pairs: Indices, ways: _MiddleWays, *, every: b
         # One between the same pieces goes first.
         far[(ways.pieces != pairs[number]).any(axis=1)] += far.max()
         paths[number] = ways.paths[int(np.argmin(far))]
-    return _Pattern(paths, pattern.width)
+    return Pattern(paths, pattern.width)
 
 
-def _closed(pattern: _Pattern, group: Sequence[Motion]) -> _Pattern:
+def _closed(pattern: Pattern, group: Sequence[Motion]) -> Pattern:
     """Return a pattern with the mirror images of its bridges, each of them once.
 
     What is nearly its own image, or that of another, is made so to rounding.
@@ -552,7 +593,7 @@ def _closed(pattern: _Pattern, group: Sequence[Motion]) -> _Pattern:
     while at < len(paths):
         for mirror in group:
             image = mirror(paths[at])
-            far = _apart(image, np.array(paths))
+            far = apart(image, np.array(paths))
             nearest = int(np.argmin(far))
             if far[nearest] > _ON_AXIS:
                 paths.append(_deeper(image))
@@ -565,9 +606,9 @@ def _closed(pattern: _Pattern, group: Sequence[Motion]) -> _Pattern:
     every = np.array(paths)
     kept: list[int] = []
     for number, path in enumerate(paths):
-        if (_apart(path, every[kept]) > _ON_AXIS).all():
+        if (apart(path, every[kept]) > _ON_AXIS).all():
             kept.append(number)
-    return _Pattern(every[kept], np.array(width)[kept])
+    return Pattern(every[kept], np.array(width)[kept])
 
 
 def _deeper(path: Floats) -> Floats:
@@ -586,7 +627,7 @@ def _alongside(path: Floats, other: Floats) -> Floats:
     return path if same else path[::-1]
 
 
-def _apart(one: Floats, others: Floats) -> Floats:
+def apart(one: Floats, others: Floats) -> Floats:
     """Return how far ways (n, 4, 2) across an opening are from being the same as one, in mm,
     either way round."""
     a, b = one[1:3], others[:, 1:3]
@@ -610,9 +651,9 @@ def _parts(label: Indices, member: Indices, members: int) -> Indices:
     return np.bincount(member[first], minlength=members)
 
 
-def _distinct(patterns: Iterable[_Pattern], most: int | None = None) -> list[_Pattern]:
+def _distinct(patterns: Iterable[Pattern], most: int | None = None) -> list[Pattern]:
     """Return the patterns that differ by more than rounding, the first ones if they are many."""
-    found: list[_Pattern] = []
+    found: list[Pattern] = []
     by_size: dict[int, list[Floats]] = {}
     for pattern in patterns:
         if len(found) == most:

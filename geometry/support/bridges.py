@@ -37,6 +37,7 @@ from .held_islands import HeldIsland
 from .laying import Laying, Roots, Strip
 from .places import Places, find_places
 from .plain_bridges import PlainBridges
+from .rows import lined_up
 from .selection import choose_bridges, held_by
 from .settled import kept_bridges
 from .visible_damage import DamageMap
@@ -339,8 +340,10 @@ def _plan(
 
     gaps = candidates.take(choice.chosen[new])
     laid = Laid(gaps, choice.width[new], rooted(gaps))
-    ground = Ground(pieces, openings, prices, rules, links, places.gaps, rooted, weighed)
-    alike = made_alike(laid, ground)
+    ground = Ground(
+        pieces, openings, prices, rules, links, places.gaps, places.cost, rooted, weighed
+    )
+    alike = lined_up(made_alike(laid, ground), ground)
     islands = choice.islands
     if alike is not laid:
         bridges = join_gaps([links, alike.gaps])

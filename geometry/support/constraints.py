@@ -127,6 +127,8 @@ class Rules:
         Which openings get the same bridges: ``"off"``, ``"shifted"``, ``"turned"``, ``"scaled"``.
     alike_share : float
         What it may cost more, as a share, that openings are alike or symmetric.
+    rows_share : float
+        What it may cost more, as a share, that bridges of neighbours line up.
     settled : Settled, optional
         What was chosen before and stays while it holds.
     """
@@ -143,6 +145,7 @@ class Rules:
     most_per_island: int = 6
     alike: str = "off"
     alike_share: float = 0.25
+    rows_share: float = 0.25
     settled: Settled | None = None
 
     @property
@@ -238,6 +241,7 @@ def rules_for(job: Job, layer: LayerSettings, more_drawn: tuple[DrawnBridge, ...
         most_per_island=settings.most_per_island,
         alike=settings.alike,
         alike_share=settings.alike_percent / 100,
+        rows_share=settings.rows_percent / 100,
     )
 
 
