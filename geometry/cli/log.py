@@ -10,7 +10,7 @@ from typing import Any
 from ..errors import JobError
 from ..files.atomic import atomic
 from ..job.load import load_job
-from ..job.spray_log import EVENTS, LogEntry, read_log, records, with_entries
+from ..job.spray_log import EVENTS, LogEntry, log_beside, read_log, records, with_entries
 from .command import add_command, add_quiet
 from .meter import Meter
 
@@ -28,7 +28,7 @@ def add_log_command(commands: Any) -> None:
             "to be cleaned or has worn out. The file is yours: entries are only added at its end."
         ),
         example='sheetstack log leaf.toml --event sprayed --sheet all --where "yard wall"\n'
-        'sheetstack log leaf.toml --event repaired --sheet Shadow --where 3 --note "bridge torn"\n'
+        'sheetstack log leaf.toml --event repaired --sheet Shadow --where 2.3 --note "torn"\n'
         "sheetstack log leaf.toml",
     )
     parser.add_argument("job", metavar="JOB", type=Path, help="job file (TOML)")
@@ -49,7 +49,7 @@ def add_log_command(commands: Any) -> None:
 def _run(chosen: argparse.Namespace, meter: Meter) -> int:
     job = load_job(chosen.job)
     sheets = [name for layer in job.layers for name in layer.sheet_names]
-    path = chosen.job.with_name(f"{chosen.job.stem}.log.txt")
+    path = log_beside(chosen.job)
     entries = read_log(path)
     if chosen.event is not None:
         added = [

@@ -8,6 +8,7 @@ from typing import Any
 from ..build import build
 from ..errors import one_line
 from ..files.batch import output_batch
+from ..job.spray_log import log_beside, read_log, records
 from ..progress import Progress
 from ..report.plan_pdf import plan_pdf
 from ..report.spray_plan import spray_plan
@@ -28,7 +29,8 @@ def add_plan_command(commands: Any) -> None:
             "Write plan.pdf: what to have ready, then a page for each pass with the sheet, the "
             "wall after it, can, masking, coats, drying, how to lay the sheet and what to check "
             "before the next, each with a box to tick. Cans and the paint's data sheet stand in "
-            "your own studio file: see 'sheetstack keys'."
+            "your own studio file: see 'sheetstack keys'. What the job's log tells of a sheet "
+            "stands beside it."
         ),
         example="sheetstack plan leaf.toml --studio studio.toml",
     )
@@ -44,7 +46,8 @@ def _run(chosen: argparse.Namespace, meter: Meter) -> int:
     progress = Progress(meter)
     job = sized_job(chosen, progress.part(0.0, 0.05))
     built = build(job, progress.part(0.05, 0.4))
-    plan = spray_plan(built, studio, progress.part(0.4, 0.9))
+    log = records(read_log(log_beside(chosen.job)), [layer.sheet.layer for layer in built.layers])
+    plan = spray_plan(built, studio, progress.part(0.4, 0.9), log)
     with output_batch(folder, kind="plan", job=built.job.title) as batch:
         progress(0.9, "writing the plan")
         batch.path("plan.pdf").write_bytes(plan_pdf(plan))

@@ -7,6 +7,7 @@ mended with any editor or spreadsheet; nothing else is kept.
 from __future__ import annotations
 
 import os
+import re
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date
@@ -20,6 +21,8 @@ EVENTS = ("made", "sprayed", "cleaned", "repaired", "worn out")
 HEAD = "day\tsheet\tevent\tplace or patch\tnote"
 #: Sprayings between two cleanings from which cleaning is due: common practice, no source.
 CLEAN_AFTER = 5
+#: Number of a patch, as the sheet of patches bears it: sheet and bridge, or one number.
+_PATCH = re.compile(r"[0-9]+(\.[0-9]+)*")
 
 
 @dataclass(frozen=True)
@@ -81,14 +84,45 @@ class SheetRecord:
         """Return the record in words."""
         if self.last is None:
             return f"{self.sheet}: nothing logged."
-        said = f"{self.sheet}: sprayed {self.sprayed} times, last entry {self.last.isoformat()}"
+        said = f"{self.sheet}: sprayed {times(self.sprayed)}, last entry {self.last.isoformat()}"
         if self.patches:
             said += f"; repaired: {', '.join(self.patches)}"
         if not self.usable:
             return f"{said}. WORN OUT: cut it anew."
         if self.since_cleaned >= CLEAN_AFTER:
-            return f"{said}. Sprayed {self.since_cleaned} times since it was cleaned: clean it."
+            return f"{said}. Sprayed {times(self.since_cleaned)} since it was cleaned: clean it."
         return f"{said}. Ready to be used again."
+
+    def remark(self) -> str:
+        """Return what is to be known before the sheet is used again, in few words.
+
+        >>> SheetRecord("Shadow", 6, 6, date(2031, 5, 17), ("patch 2.3",), True).remark()
+        'sprayed 6 times, patch 2.3; clean it first'
+        """
+        if self.last is None:
+            return ""
+        said = ", ".join((f"sprayed {times(self.sprayed)}", *self.patches))
+        if not self.usable:
+            return f"{said}; WORN OUT, cut it anew"
+        return f"{said}; clean it first" if self.since_cleaned >= CLEAN_AFTER else said
+
+
+def times(count: int) -> str:
+    """Return how often in words.
+
+    >>> times(1), times(3)
+    ('once', '3 times')
+    """
+    return "once" if count == 1 else f"{count} times"
+
+
+def log_beside(job: Path) -> Path:
+    """Return the path of a job's log.
+
+    >>> log_beside(Path("leaf.toml")).name
+    'leaf.log.txt'
+    """
+    return job.with_name(f"{job.stem}.log.txt")
 
 
 def read_log(path: str | os.PathLike[str]) -> tuple[LogEntry, ...]:
@@ -157,7 +191,7 @@ def records(entries: Sequence[LogEntry], sheets: Sequence[str]) -> tuple[SheetRe
                 since = 0
             elif entry.event == "repaired":
                 told = entry.where
-                patches.append(f"patch {told}" if told.isdigit() else told or "no number")
+                patches.append(f"patch {told}" if _PATCH.fullmatch(told) else told or "no number")
             else:
                 usable = False
         found.append(SheetRecord(sheet, sprayed, since, last, tuple(patches), usable))

@@ -10,6 +10,7 @@ from ..build import Build
 from ..fabricate.estimate import estimate
 from ..fabricate.paint_needs import LayerPaint, cans_needed, layer_paints
 from ..job.sections import RegistrationSettings
+from ..job.spray_log import SheetRecord
 from ..paint.drift import Drift, drift_of
 from ..paint.register_margins import Margin
 from ..paint.spray_order import compare_orders
@@ -73,7 +74,12 @@ class SprayPlan:
     limits: tuple[str, ...]
 
 
-def spray_plan(build: Build, studio: Studio, progress: Progress | None = None) -> SprayPlan:
+def spray_plan(
+    build: Build,
+    studio: Studio,
+    progress: Progress | None = None,
+    log: Sequence[SheetRecord] = (),
+) -> SprayPlan:
     """Return the plan of a built job.
 
     Parameters
@@ -82,6 +88,8 @@ def spray_plan(build: Build, studio: Studio, progress: Progress | None = None) -
     studio : Studio
         Cans, data sheet, tools.
     progress : Progress, optional
+    log : sequence of SheetRecord, optional
+        What the job's log tells of its sheets.
     """
     progress = progress or Progress()
     wall = wall_of(build, progress.part(0.0, 0.3))
@@ -91,7 +99,7 @@ def spray_plan(build: Build, studio: Studio, progress: Progress | None = None) -
     steps = tuple(
         _step(build, number, paint, drift, studio.paint) for number, paint in enumerate(paints)
     )
-    return SprayPlan(build, wall, steps, _ready(build, paints, studio), _limits(studio.paint))
+    return SprayPlan(build, wall, steps, _ready(build, paints, studio, log), _limits(studio.paint))
 
 
 def mask_reach(build: Build, paint: PaintSettings) -> float:
@@ -207,10 +215,11 @@ def _checks(
 
 
 def _ready(
-    build: Build, paints: Sequence[LayerPaint], studio: Studio
+    build: Build, paints: Sequence[LayerPaint], studio: Studio, log: Sequence[SheetRecord]
 ) -> tuple[tuple[str, tuple[str, ...]], ...]:
+    remarks = {record.sheet: f"; {record.remark()}" for record in log if record.remark()}
     sheets = tuple(
-        f"{number} {layer.sheet.layer}, {layer.mass_g:.0f} g"
+        f"{number} {layer.sheet.layer}, {layer.mass_g:.0f} g{remarks.get(layer.sheet.layer, '')}"
         for number, layer in enumerate(build.layers, 1)
     )
     cans = []

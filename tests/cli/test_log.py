@@ -2,9 +2,16 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 
 from sheetstack.geometry.cli.main import main
+from sheetstack.geometry.job.spray_log import log_beside, read_log, records
+from sheetstack.geometry.report.spray_plan import spray_plan
+from sheetstack.geometry.report.studio import Studio
+
+from ..demo_builds import demo
 
 JOB = """
 title = "Leaf"
@@ -50,6 +57,33 @@ def test_events_are_added_and_told_of_each_sheet(job, capsys):
     assert "WORN OUT" in vein_b
     assert log(job, "--event", "made", "--sheet", "Vein B") == 0
     assert "Vein B: sprayed 0 times" in capsys.readouterr().out
+
+
+def test_a_season_s_log_stands_in_the_next_plan(job):
+    days = iter(range(1, 20))
+
+    def event(what, *options):
+        assert log(job, "--event", what, *options, "--date", f"2031-05-{next(days):02}", "-q") == 0
+
+    event("made", "--sheet", "all")
+    for wall in range(1, 6):
+        event("sprayed", "--sheet", "all", "--where", f"wall {wall}")
+        if wall == 3:
+            event("repaired", "--sheet", "Vein A", "--where", "2.3", "--note", "bridge torn")
+            event("cleaned", "--sheet", "Vein A")
+    event("worn out", "--sheet", "Vein B")
+    event("made", "--sheet", "Vein B")
+    event("sprayed", "--sheet", "Vein B", "--where", "wall 6")
+    told = records(read_log(log_beside(job)), ["Base", "Vein A", "Vein B"])
+    assert [record.remark() for record in told] == [
+        "sprayed 5 times; clean it first",
+        "sprayed 5 times, patch 2.3",
+        "sprayed once",
+    ]
+    plan = spray_plan(demo("sign"), Studio(), log=[replace(told[0], sheet="Shade")])
+    (sheets,) = (lines for head, lines in plan.ready if head == "Sheets")
+    assert "sprayed" not in sheets[0]
+    assert sheets[1].endswith("g; sprayed 5 times; clean it first")
 
 
 def test_what_stands_in_the_file_stays_as_it_is(job):
