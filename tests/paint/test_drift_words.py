@@ -109,6 +109,10 @@ def test_what_tells_of_a_layers_place_is_said():
     shapes = [as_multipolygon(union_all([s, *marks])) for s in (one, apart)]
     assert place_witnesses(shapes, frame) == ("marks", "marks")
     shapes = [as_multipolygon(s) for s in (one, other, apart)]
-    assert place_witnesses(shapes, frame) == ("edges", "edges", "")
+    # Two like squares might as well lie on each other: their one edge in common tells no place.
+    assert place_witnesses(shapes, frame) == ("", "", "")
+    ring = box(30, 30, 110, 110).difference(one)
+    nested = [as_multipolygon(s) for s in (one, ring, apart)]
+    assert place_witnesses(nested, frame) == ("edges", "edges", "")
     page = (150.0, 150.0)
     assert place_witnesses(shapes, frame, [page, page, page])[2] == "page"

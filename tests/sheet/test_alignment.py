@@ -5,10 +5,16 @@ from __future__ import annotations
 import numpy as np
 import pytest
 import shapely
-from shapely import MultiPolygon, Point, box
+from shapely import MultiPoint, MultiPolygon, Point, box
 from shapely.affinity import rotate, scale, translate
 
-from sheetstack.geometry.sheet.alignment import fit_marks, mismatches, round_marks
+from sheetstack.geometry.planar.polygons import as_multipolygon
+from sheetstack.geometry.sheet.alignment import (
+    fit_marks,
+    mismatches,
+    place_witnesses,
+    round_marks,
+)
 
 from ..demo_builds import DEMOS, demo
 
@@ -123,6 +129,37 @@ def test_layers_on_pages_of_one_size_are_in_place_whatever_their_size():
     # A page of another size proves nothing.
     other = [(400.0, 300.0), (40.0, 30.0), (400.0, 300.0)]
     assert mismatches([layer(1, ()), small, layer(2, ())], NAMES, FRAME, other) != ()
+
+
+def patchwork(seed, apart):
+    """Two layers that share out a wild tiling of the page, and one of what lies far from both."""
+    rng = np.random.default_rng(seed)
+    points = MultiPoint(rng.uniform((60, 60), (340, 240), (60, 2)))
+    cells = shapely.get_parts(shapely.voronoi_polygons(points))
+    cells = cells[shapely.within(cells, box(40, 40, 360, 260))]
+    which = rng.random(len(cells)) < 0.5
+    one, two = (as_multipolygon(shapely.union_all(cells[w])) for w in (which, ~which))
+    own = as_multipolygon(translate(box(0, 0, 20, 9), *apart))
+    return [one, two, own]
+
+
+@pytest.mark.parametrize("seed", range(5))
+def test_a_layer_shifted_on_one_page_is_found_by_its_neighbours_or_told_not_checkable(seed):
+    rng = np.random.default_rng(100 + seed)
+    shapes = patchwork(seed, (10, 10))
+    pages = [FRAME] * 3
+    assert mismatches(shapes, NAMES, FRAME, pages) == ()
+    assert place_witnesses(shapes, FRAME, pages) == ("edges", "edges", "page")
+    turn, far = rng.uniform(0, 2 * np.pi), rng.uniform(8, 30)
+    shift = far * np.cos(turn), far * np.sin(turn)
+    moved = [translate(shapes[0], *shift), *shapes[1:]]
+    (finding,) = mismatches(moved, NAMES, FRAME, pages)
+    assert finding.code == "registration.artwork-shifted"
+    assert finding.size_mm == pytest.approx(far, abs=3)
+    # Nothing tells of the third: that is said, not passed over.
+    alone = [*shapes[:2], translate(shapes[2], *shift)]
+    assert mismatches(alone, NAMES, FRAME, pages) == ()
+    assert place_witnesses(alone, FRAME, pages)[2] == "page"
 
 
 def test_marks_tell_a_shift_on_one_page_too():
