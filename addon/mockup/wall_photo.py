@@ -73,11 +73,13 @@ def photo_scene(
     for name in CORNERS:
         corner = bpy.data.objects.new(name, None)
         corner.empty_display_type = "SPHERE"
+        corner.show_in_front = True
         scene.collection.objects.link(corner)
     width, height = rectangle_mm
     middle = np.array([width, height]) / 2
     catcher = _plane(scene, "Wall", middle, _AROUND * max(width, height) * np.ones(2), 0.0)
     catcher.is_shadow_catcher = True
+    catcher.display_type = "WIRE"  # the photo is to be seen through it
     shown = _plane(scene, "Painted picture", middle, np.array(size_mm), 1.0)
     nodes = Nodes("Painted picture")
     texture = nodes.add("ShaderNodeTexImage", image=image_of("Painted picture", picture))
@@ -129,7 +131,7 @@ def set_view(scene: Any, view: WallView) -> None:
     for name, (x, y) in zip(CORNERS, rectangle_corners(*scene[RECTANGLE]), strict=True):
         corner = corner_of(scene, name)
         corner.location = (float(metres(x)), 0.0, float(metres(y)))
-        corner.empty_display_size = 0.02 * float(metres(max(scene[RECTANGLE])))
+        corner.empty_display_size = 0.025 * float(metres(max(scene[RECTANGLE])))
 
 
 def corner_of(scene: Any, name: str) -> Any:
@@ -143,9 +145,10 @@ def corners_seen(scene: Any) -> Floats:
     size = np.array([scene.render.resolution_x, scene.render.resolution_y])
     seen = []
     for name in CORNERS:
-        at = world_to_camera_view(
-            scene, scene.camera, corner_of(scene, name).matrix_world.translation
-        )
+        # Where it was put, not where it was evaluated: a scene that no window has shown is not.
+        corner = corner_of(scene, name)
+        put = corner.matrix_world if corner.parent else corner.matrix_basis
+        at = world_to_camera_view(scene, scene.camera, put.translation)
         seen.append((at.x * size[0], (1 - at.y) * size[1]))
     return np.array(seen)
 
@@ -201,6 +204,11 @@ class SHEETSTACK_OT_wall_photo(LongWork, bpy.types.Operator):
         scene.sheetstack.home = home
         if context.window is not None:
             context.window.scene = scene
+            for area in context.window.screen.areas:
+                if area.type == "VIEW_3D":
+                    area.spaces.active.region_3d.view_perspective = "CAMERA"
+                    # The picture in its colours, not as a grey plate.
+                    area.spaces.active.shading.color_type = "TEXTURE"
         self.report({"INFO"}, "Drag the four corners in the camera's view, then fit the camera.")
         return {"FINISHED"}
 

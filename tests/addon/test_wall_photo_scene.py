@@ -66,6 +66,9 @@ def test_corners_are_dragged_and_the_camera_follows(opened, tmp_path):
     assert np.abs(corners_seen(scene) - DRAGGED).max() < 0.1
     wall, picture = (scene.objects[n] for n in ("Wall", "Painted picture"))
     assert wall.is_shadow_catcher
+    # The photo and the corners are seen through it.
+    assert wall.display_type == "WIRE"
+    assert all(corner_of(scene, name).show_in_front for name in CORNERS)
     # The picture is of true size: 100 x 120.125 mm, square before the wall.
     assert tuple(picture.dimensions) == pytest.approx((0.1, 0.0, 0.120125), abs=1e-6)
     # The wall lies before the camera.
