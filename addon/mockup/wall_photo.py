@@ -21,6 +21,7 @@ from ...geometry.photo.focal_length import exif_focal
 from ...geometry.photo.wall_view import WallView, rectangle_corners, view_from_rectangle
 from ...geometry.progress import Progress
 from ...geometry.tracing.picture import read_picture
+from ..core.blender_versions import CAN_DENOISE
 from ..core.conversion import metres
 from ..core.long_work import LongWork, Work
 from ..core.ownership import key_of, scene_of
@@ -57,6 +58,9 @@ def photo_scene(
     pixels = read_picture(photo, lambda full: (64, 64)).full
     scene = bpy.data.scenes.new("Photo of the wall")
     scene.render.engine = "CYCLES"
+    scene.cycles.use_denoising = CAN_DENOISE
+    # The photo's colours are as they are to be seen; the paint's beside them, too.
+    scene.view_settings.view_transform = "Standard"
     scene.render.resolution_x, scene.render.resolution_y = pixels
     scene.render.resolution_percentage = 100
     scene.render.film_transparent = True

@@ -66,6 +66,7 @@ def test_corners_are_dragged_and_the_camera_follows(opened, tmp_path):
     assert np.abs(corners_seen(scene) - DRAGGED).max() < 0.1
     wall, picture = (scene.objects[n] for n in ("Wall", "Painted picture"))
     assert wall.is_shadow_catcher
+    assert scene.view_settings.view_transform == "Standard"
     # The photo and the corners are seen through it.
     assert wall.display_type == "WIRE"
     assert all(corner_of(scene, name).show_in_front for name in CORNERS)
