@@ -173,7 +173,6 @@ def export_sheets(
         with geos_told("Making parts for the machine"):
             making = making_of(job, sheets, progress.part(0.0, 0.4), cut=cut)
         findings = [finding for one in making.sheets for finding in one.findings]
-        told = estimate(build, making) if build is not None else None
         parts: list[tuple[SheetToMake, PrintedSheet]] = []
         count = len(sheets)
         for number, (one, cuts) in enumerate(zip(making.sheets, making.pieces, strict=True)):
@@ -191,6 +190,9 @@ def export_sheets(
             layout, of_stock = _write_stock(task, to_nest, progress.part(0.85, 0.9))
             findings += of_stock
             share = layout.used_share
+        told = None
+        if build is not None:
+            told = estimate(build, making, None if also else layout)
         progress(0.9, "templates and texts")
         _write_template(task)
         if any(one.is_split for one in making.sheets):

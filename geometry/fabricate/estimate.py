@@ -25,6 +25,7 @@ from ..job.sections import EstimateSettings
 from .cut_sheet import CutSheet
 from .making import Making, making_of_build
 from .pieces import MadeSheet
+from .stock import StockLayout, parts_of, shelf_stock
 from .toolpath import ToolPath, tool_path, tool_seconds
 
 
@@ -97,6 +98,8 @@ class LayerEstimate:
         Pieces that it is made in.
     seam_mm : float
         Length of the seams between them, along which they are joined.
+    crossings : int
+        How many times those cross openings.
     cut_mm, run_in_mm : float
         Length of all cuts, and of the part of it that runs in over waste.
     engraved_mm, travel_mm : float
@@ -120,6 +123,7 @@ class LayerEstimate:
     sheet_m2: float
     pieces: int
     seam_mm: float
+    crossings: int
     cut_mm: float
     run_in_mm: float
     engraved_mm: float
@@ -172,6 +176,8 @@ class Estimate:
     assumptions : tuple of Assumption
     blades : int
         That the cuts wear out; 0 where no blade cuts.
+    stock : int
+        Stock sheets whose price stands for that of the sheets; 0 where none is stated.
     """
 
     layers: tuple[LayerEstimate, ...]
@@ -179,6 +185,7 @@ class Estimate:
     currency: str
     assumptions: tuple[Assumption, ...]
     blades: int = 0
+    stock: int = 0
 
 
 def coverage_m2_per_l(solids_percent: float, film_um: float) -> float:
@@ -193,14 +200,21 @@ def coverage_m2_per_l(solids_percent: float, film_um: float) -> float:
     return 10.0 * solids_percent / film_um
 
 
-def estimate(build: Build, making: Making | None = None) -> Estimate:
+def estimate(
+    build: Build, making: Making | None = None, layout: StockLayout | None = None
+) -> Estimate:
     """Estimate what a built job takes.
+
+    Where the job's ``[[stock]]`` states prices, whole stock sheets are paid for: those of a layout,
+    or of the shelf packing of the pieces. Layers bear them by their area.
 
     Parameters
     ----------
     build : Build
     making : Making, optional
         Of its sheets, where it has been worked out already.
+    layout : StockLayout, optional
+        Of those sheets alone, where they were nested.
 
     Raises
     ------
@@ -214,13 +228,32 @@ def estimate(build: Build, making: Making | None = None) -> Estimate:
         _of_layer(job, layer, made, pieces)
         for layer, made, pieces in zip(build.layers, making.sheets, making.pieces, strict=True)
     )
+    stock, price = _stock(job, making, layout)
+    if price:
+        whole = sum(layer.sheet_m2 for layer in layers)
+        layers = tuple(
+            dataclasses.replace(layer, sheet_cost=Range(price, price).times(layer.sheet_m2 / whole))
+            for layer in layers
+        )
     total = layers[0]
     for layer in layers[1:]:
         total = _sum(total, layer)
     total = dataclasses.replace(total, name="Total")
     life = job.made_by.blade_life_m * 1000
     blades = math.ceil(total.cut_mm / life) if life else 0
-    return Estimate(layers, total, job.estimate.currency, assumptions(job), blades)
+    told = assumptions(job)
+    if price:
+        told = tuple(a for a in told if not a.key.endswith("price_m2"))
+    return Estimate(layers, total, job.estimate.currency, told, blades, stock if price else 0)
+
+
+def _stock(job: Job, making: Making, layout: StockLayout | None) -> tuple[int, float]:
+    """Return stock sheets and their price; 0 where the job states none or a printer works."""
+    if job.made_by.kind == "printer" or not any(row.price for row in job.stock):
+        return 0, 0.0
+    if layout is not None:
+        return layout.count, layout.price
+    return shelf_stock(job, parts_of(making))
 
 
 def _of_layer(
@@ -250,6 +283,7 @@ def _of_layer(
         sheet_m2=outline_m2,
         pieces=len(made.tiling.tiles),
         seam_mm=sum(seam.length for seam in made.tiling.seams),
+        crossings=made.tiling.crossings,
         cut_mm=path.cut,
         run_in_mm=path.run_in,
         engraved_mm=path.engraved,

@@ -95,6 +95,8 @@ def nest(
     room = (stock[0] - 2 * edge + spacing, stock[1] - 2 * edge + spacing)
     grown = [(w + spacing, h + spacing) for w, h in sizes]
     order = sorted(range(len(sizes)), key=lambda k: (-max(grown[k]), -min(grown[k]), k))
+    # Room that takes not even the smallest piece is not looked at again.
+    smallest = min((min(size) for size in grown), default=0.0), min(map(max, grown), default=0.0)
     free: list[list[Box]] = []
     placed: dict[int, Placing] = {}
     left_over = []
@@ -111,7 +113,8 @@ def nest(
             raise AssertionError(f"Piece {piece} of {size} fits nowhere.")
         number, x, y, quarter = where
         w, h = size[::-1] if quarter else size
-        free[number] = _without(free[number], (x, y, w, h))
+        left = _without(free[number], (x, y, w, h))
+        free[number] = [box for box in left if _goes_in(smallest, (min(box[2:]), max(box[2:])))]
         placed[piece] = Placing(piece, number, x + edge, y + edge, quarter)
     own = areas if areas is not None else [w * h for w, h in sizes]
     total = len(free) * stock[0] * stock[1]

@@ -219,12 +219,28 @@ def _shelf(parts: Sequence[NestPart], rules: BlankRules) -> int:
     if len(rules.rows) != 1 or rules.largest is None:
         return 0
     _, blank, each = rules.largest
+    return math.ceil(_shelves(parts, blank, rules) / each)
+
+
+def _shelves(parts: Sequence[NestPart], blank: tuple[float, float], rules: BlankRules) -> int:
     sizes = []
     for part in parts:
         x0, y0, x1, y1 = part.shape.bounds
         sizes.append((x1 - x0, y1 - y0))
-    found = nest(sizes, blank, spacing=rules.gap, edge=rules.edge, turned=rules.turned)
-    return math.ceil(found.stocks / each)
+    return nest(sizes, blank, spacing=rules.gap, edge=rules.edge, turned=rules.turned).stocks
+
+
+def shelf_stock(job: Job, parts: Sequence[NestPart]) -> tuple[int, float]:
+    """Return how many sheets of the biggest stock the shelf packing of pieces takes, and the price.
+
+    Pieces bigger than its blanks are not counted.
+    """
+    rules = blank_rules(job)
+    if rules.largest is None:
+        return 0, 0.0
+    row, blank, each = rules.largest
+    count = math.ceil(_shelves(parts, blank, rules) / each)
+    return count, count * row.price
 
 
 def stock_text(job: Job, layout: StockLayout) -> str:

@@ -52,7 +52,8 @@ def assembly_svg(
         spot = shapely.maximum_inscribed_circle(shape, tolerance=max(size) / 400)
         (x, y), edge = shapely.get_coordinates(spot)
         room = float(((edge - (x, y)) ** 2).sum() ** 0.5)
-        font = min(head * 0.7, room * 1.3)
+        # Bold figures are about 0.65 as wide as they are high.
+        font = min(head * 0.7, room * min(1.3, 3.0 / max(len(name), 1)))
         lines.append(
             f'<text x="{x - x0:.2f}" y="{y1 - y + font * 0.35:.2f}" text-anchor="middle" '
             f'font-family="sans-serif" font-weight="bold" font-size="{font:.2f}">'

@@ -68,7 +68,16 @@ def estimate_notes(found: Estimate) -> list[str]:
             f"{total.run_in_mm / 1000:.1f} m of the cuts."
         )
     if total.seam_mm:
-        notes.append(f"Pieces are joined along {total.seam_mm / 1000:.1f} m of seams.")
+        notes.append(
+            f"Pieces are joined along {total.seam_mm / 1000:.1f} m of seams, which cross openings "
+            f"{total.crossings} times."
+        )
+    if found.stock:
+        sheets = "stock sheet" if found.stock == 1 else "stock sheets"
+        notes.append(
+            f"{found.stock} {sheets} for {total.sheet_cost.text(found.currency)} are in the cost, "
+            "whole ones; export with nesting may find fewer."
+        )
     if found.blades:
         blades = "blade" if found.blades == 1 else "blades"
         notes.append(f"The cuts wear out {found.blades} {blades}.")
@@ -83,13 +92,15 @@ def estimate_data(found: Estimate) -> dict[str, Any]:
     dict
         ``currency``; ``layers`` and ``total``, each with the fields of ``LayerEstimate`` (ranges
         as [low, high]); ``rows``, the same as a table of words with a heading; ``notes``,
-        sentences; ``blades``; ``assumptions`` with key, value, about and source.
+        sentences; ``blades``; ``stock``, sheets paid for; ``assumptions`` with key, value, about
+        and source.
     """
     return {
         "currency": found.currency,
         "layers": [_values(e) for e in found.layers],
         "total": _values(found.total),
         "blades": found.blades,
+        "stock": found.stock,
         "notes": estimate_notes(found),
         "rows": [list(row) for row in estimate_rows(found)],
         "assumptions": [dataclasses.asdict(a) for a in found.assumptions],

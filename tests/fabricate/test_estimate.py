@@ -159,3 +159,22 @@ def test_the_jobs_own_price_replaces_the_range(plates):
     ranged = estimate(plates()).layers[0]
     assert ranged.sheet_cost.low < ranged.sheet_cost.high
     assert shapely.box(0, 0, 100, 100).area / 1e6 == ranged.sheet_m2
+
+
+def test_stock_with_a_price_is_paid_by_the_sheet(plates):
+    # Two plates of 100 x 100 mm: one goes on a sheet of 150 x 120, two on one of 220 x 120.
+    def found(width):
+        return estimate(
+            plates(
+                more=f"[[stock]]\nwidth_mm = {width}\nheight_mm = 120\nprice = 7\n"
+                "[process]\nkind = 'laser'\nbed_width_mm = 400\nbed_height_mm = 300"
+            )
+        )
+
+    for width, sheets in ((150, 2), (220, 1)):
+        told = found(width)
+        assert told.stock == sheets
+        assert told.total.sheet_cost.low == told.total.sheet_cost.high == pytest.approx(7 * sheets)
+        assert told.layers[0].sheet_cost.low == pytest.approx(3.5 * sheets)
+        assert not any(a.key.endswith("price_m2") for a in told.assumptions)
+    assert estimate(plates()).stock == 0
