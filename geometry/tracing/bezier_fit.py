@@ -2,9 +2,11 @@
 
 Least squares with reparametrisation after Schneider, "An algorithm for automatically fitting
 digitized curves", Graphics Gems, 1990: fit one cubic, move each point's parameter to the nearest
-place on it, fit again; where the farthest point is still out of tolerance, split there. Two things
-differ: ends at corners are free to find their direction, and neighbours are joined again where one
-cubic does for both. All pieces of all rings are fitted at once, as arrays.
+place on it, fit again; where the farthest point is still out of tolerance, split there. Three
+things differ: ends at corners are free to find their direction; a fit that is done again looks at
+distance across the curve, not along it; and then fewer cubics are tried, one in the place of two
+and two in the place of three, as long as they stay within the tolerance. All pieces of all rings
+are fitted at once, as arrays.
 """
 
 from __future__ import annotations
@@ -20,14 +22,18 @@ from shapely import MultiPolygon, Polygon
 from ..arrays import Bools, Floats, Indices
 
 # Shares of the tolerance: points left out before the fit; the fit; rounding has the rest.
-_THINNED, _FITTED = 0.2, 0.75
+_THINNED, _FITTED = 0.1, 0.85
 _STRAIGHT = 0.3
 _REFITS = 5
+# What distance along a curve counts beside distance across it, when a fit is done again.
+_ALONG = 0.01
 # Fits worse than this many tolerances are split at once: new parameters seldom save them.
-_HOPELESS = 5.0
+_HOPELESS = 12.0
 _CORNER = np.radians(50)
+# Rounds of joining; halvings of the room for a new joint; pieces that a ring keeps.
+_ROUNDS, _HALVINGS, _LEAST_PIECES = 8, 4, 2
 #: Points a cubic is drawn with when shapes are compared.
-SAMPLES = 12
+SAMPLES = 16
 
 
 @dataclass(frozen=True, eq=False)
@@ -101,7 +107,7 @@ def fit_shape(
     --------
     >>> disc = MultiPolygon([shapely.Point(0, 0).buffer(10, quad_segs=64)])
     >>> fit_shape(disc, 0.1).nodes
-    4
+    3
     """
     return fit_shapes([shape], tolerance, page)[0]
 
@@ -219,7 +225,7 @@ class _Track:
     """All rings' points one after another, each ring closed and begun at a break."""
 
     def __init__(self, rings: Sequence[Floats], tolerance: float) -> None:
-        self.step = 2.0 * tolerance
+        self.step = 3.0 * tolerance
         reach = 5.0 * tolerance
         points, corner, starts = [], [], [0]
         directions = []
@@ -305,7 +311,7 @@ class _Pieces:
     straight: Bools
     error: Floats
 
-    def taken(self, which: Bools) -> _Pieces:
+    def taken(self, which: Bools | Indices) -> _Pieces:
         return _Pieces(
             self.first[which],
             self.last[which],
@@ -343,25 +349,95 @@ def _split_until_fitted(track: _Track, tolerance: float) -> _Pieces:
 
 
 def _rejoined(track: _Track, pieces: _Pieces, tolerance: float) -> _Pieces:
-    """Join neighbours where one cubic does for both; first even pairs, then odd ones."""
-    for turn in range(6):
+    """Let fewer cubics do: one for two neighbours, then two for three, until none can go."""
+    # For each point, up to where pieces that begin there were tried in vain.
+    single = np.full(len(track.points), -1, np.int64)
+    double = single.copy()
+    for _ in range(_ROUNDS):
+        pieces = _joined(track, pieces, tolerance, single)
         count = len(pieces.first)
-        at = np.arange(turn % 2, count - 1, 2)
-        at = at[pieces.last[at] == pieces.first[at + 1]]
-        at = at[~track.corner[pieces.last[at]]]
-        # A ring keeps three pieces at least.
-        ring = np.searchsorted(track.offset, pieces.first, side="right")
-        many = np.bincount(ring, minlength=len(track.offset) + 1)
-        at = at[many[ring[at]] > 4]
+        pieces = _shifted(track, pieces, tolerance, double)
+        if len(pieces.first) == count:
+            break
+    return pieces
+
+
+def _joined(track: _Track, pieces: _Pieces, tolerance: float, vain: Indices) -> _Pieces:
+    """Join neighbours where one cubic does for both, the best joints first."""
+    while True:
+        at = _neighbours(track, pieces, 2)
+        at = at[vain[pieces.first[at]] != pieces.last[at + 1]]
         if not len(at):
-            continue
+            return pieces
         joined, _ = _fit(track, pieces.first[at], pieces.last[at + 1], tolerance)
         good = joined.error <= tolerance
-        kept = np.ones(count, bool)
-        kept[at[good]] = False
-        kept[at[good] + 1] = False
-        pieces = _together([pieces.taken(kept), joined.taken(good)])
-    return pieces
+        vain[joined.first[~good]] = joined.last[~good]
+        taken = _apart(at[good], joined.error[good], 2)
+        taken = taken[_spared(track, pieces, at[good][taken])]
+        if not len(taken):
+            return pieces
+        pieces = _replaced(pieces, at[good][taken], 2, joined.taken(np.flatnonzero(good)[taken]))
+
+
+def _shifted(track: _Track, pieces: _Pieces, tolerance: float, vain: Indices) -> _Pieces:
+    """Put two cubics in the place of three, parted where the first reaches as far as it can."""
+    at = _neighbours(track, pieces, 3)
+    at = at[vain[pieces.first[at]] != pieces.last[at + 2]]
+    if not len(at):
+        return pieces
+    first, last = pieces.first[at], pieces.last[at + 2]
+    low, high = pieces.last[at].copy(), pieces.last[at + 1].copy()
+    for _ in range(_HALVINGS):
+        middle = (low + high) // 2
+        reached = _fit(track, first, middle, tolerance)[0].error <= tolerance
+        low, high = np.where(reached, middle, low), np.where(reached, high, middle)
+    begun, _ = _fit(track, first, low, tolerance)
+    ended, _ = _fit(track, low, last, tolerance)
+    error = np.maximum(begun.error, ended.error)
+    good = error <= tolerance
+    vain[first[~good]] = last[~good]
+    taken = _apart(at[good], error[good], 3)
+    taken = taken[_spared(track, pieces, at[good][taken])]
+    if not len(taken):
+        return pieces
+    which = np.flatnonzero(good)[taken]
+    return _replaced(pieces, at[which], 3, _together([begun.taken(which), ended.taken(which)]))
+
+
+def _neighbours(track: _Track, pieces: _Pieces, count: int) -> Indices:
+    """Return where so many pieces follow each other in one ring, and no corner parts them."""
+    smooth = (pieces.last[:-1] == pieces.first[1:]) & ~track.corner[pieces.last[:-1]]
+    for _ in range(count - 2):
+        smooth = smooth[:-1] & smooth[1:]
+    return np.flatnonzero(smooth)
+
+
+def _apart(at: Indices, error: Floats, count: int) -> Indices:
+    """Return which runs of so many pieces to take so that none meet, those of least error first."""
+    used: set[int] = set()
+    taken = []
+    for which in np.argsort(error, kind="stable").tolist():
+        own = range(int(at[which]), int(at[which]) + count)
+        if used.isdisjoint(own):
+            used.update(own)
+            taken.append(which)
+    return np.array(sorted(taken), np.int64)
+
+
+def _spared(track: _Track, pieces: _Pieces, at: Indices) -> Indices:
+    """Return which runs may lose a piece: a ring keeps some."""
+    ring = np.searchsorted(track.offset, pieces.first, side="right")
+    left = np.bincount(ring, minlength=len(track.offset) + 1) - _LEAST_PIECES
+    own = ring[at]
+    turn = np.arange(len(at)) - np.searchsorted(own, own)  # at is ascending, and so are rings
+    return np.flatnonzero(turn < left[own])
+
+
+def _replaced(pieces: _Pieces, at: Indices, count: int, by: _Pieces) -> _Pieces:
+    kept = np.ones(len(pieces.first), bool)
+    for more in range(count):
+        kept[at + more] = False
+    return _together([pieces.taken(np.flatnonzero(kept)), by])
 
 
 class _Spans:
@@ -408,7 +484,7 @@ def _fit(track: _Track, first: Indices, last: Indices, tolerance: float) -> tupl
         t, trial, at = t[near[part.piece]], trial[near], at[near]
         part = _Spans(track, first[at], last[at])
         t = _nearer(trial, part, t)
-        trial = _least_squares(part, t)
+        trial = _least_squares(part, t, trial)
         now = part.worst(_errors(trial, part, t))
         better = now < error[at]
         cubics[at[better]], error[at[better]] = trial[better], now[better]
@@ -427,8 +503,14 @@ def _end_frames(track: _Track, end: Indices, sign: float) -> Floats:
     return frames
 
 
-def _least_squares(spans: _Spans, t: Floats) -> Floats:
-    """Return the cubics nearest to the points at given parameters."""
+def _least_squares(spans: _Spans, t: Floats, earlier: Floats | None = None) -> Floats:
+    """Return the cubics nearest to the points at given parameters.
+
+    Given the cubics of an earlier fit, distance along them counts little: points may slide, so that
+    parameters and handles find their places together within a few steps (tangent distance; see
+    Wang, Pottmann and Liu, "Fitting B-spline curves to point clouds by curvature-based squared
+    distance minimization", ACM Trans. Graphics 25, 2006).
+    """
     piece, starts, p0, p3 = spans.piece, spans.starts, spans.p0, spans.p3
     u, v, arc = spans.u, spans.v, spans.arc
     s = 1 - t
@@ -447,6 +529,19 @@ def _least_squares(spans: _Spans, t: Floats) -> Floats:
     weights[:, 2:, 2:] = s22[:, None, None]
     matrix = dots * weights
     right = np.concatenate([np.einsum("nik,nk->ni", u, r1), np.einsum("nik,nk->ni", v, r2)], axis=1)
+    if earlier is not None:
+        across = _normals(earlier[piece], t)
+        rows = np.concatenate(
+            [
+                b1[:, None] * np.einsum("nik,nk->ni", u[piece], across),
+                b2[:, None] * np.einsum("nik,nk->ni", v[piece], across),
+            ],
+            axis=1,
+        )
+        off = (rest * across).sum(axis=1)
+        aside = np.add.reduceat(rows[:, :, None] * rows[:, None, :], starts)
+        matrix = _ALONG * matrix + (1 - _ALONG) * aside
+        right = _ALONG * right + (1 - _ALONG) * np.add.reduceat(rows * off[:, None], starts)
     # A touch of preference for handles of a third, which also settles what the points leave open.
     idle = np.einsum("nik,nik->ni", frames, frames) == 0
     touch = 1e-6 * np.maximum(s11 + s22, 1e-9)[:, None] * np.ones(4) + idle
@@ -469,6 +564,16 @@ def _least_squares(spans: _Spans, t: Floats) -> Floats:
     c1 = p0 + np.einsum("ni,nik->nk", x[:, :2], u)
     c2 = p3 + np.einsum("ni,nik->nk", x[:, 2:], v)
     return np.stack([p0, c1, c2, p3], axis=1)
+
+
+def _normals(c: Floats, t: Floats) -> Floats:
+    """Return unit vectors across each cubic at a parameter."""
+    s, w = (1 - t)[:, None], t[:, None]
+    d = c[:, 1:] - c[:, :-1]
+    way = s * s * d[:, 0] + 2 * s * w * d[:, 1] + w * w * d[:, 2]
+    aside = np.column_stack([-way[:, 1], way[:, 0]])
+    unit: Floats = aside / np.maximum(np.linalg.norm(aside, axis=1, keepdims=True), 1e-12)
+    return unit
 
 
 def _evaluate(c: Floats, t: Floats) -> Floats:

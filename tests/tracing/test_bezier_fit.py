@@ -11,7 +11,7 @@ from sheetstack.geometry.tracing.bezier_fit import fit_rings, fit_shape
 
 def off(curves, shape):
     """Hausdorff distance, both ways, between curves (densely drawn) and outlines (densified)."""
-    drawn = curves.flattened(30).boundary
+    drawn = curves.flattened(60).boundary
     return shapely.hausdorff_distance(drawn.segmentize(0.1), shape.boundary.segmentize(0.1))
 
 
@@ -90,6 +90,16 @@ def test_curves_run_on_smoothly_between_corners():
     into = np.roll(ring.cubics[:, 3] - ring.cubics[:, 2], 1, axis=0)
     cosine = (out * into).sum(axis=1) / np.linalg.norm(out, axis=1) / np.linalg.norm(into, axis=1)
     assert cosine.min() > 0.999
+
+
+def test_a_wave_needs_about_a_cubic_for_each_half_of_it():
+    # Each half of a wave, from crest to trough, has one inflection, as a cubic can have one.
+    for waves in ([(5, 5, 0)], [(9, 3, 0)]):
+        halves = 2 * waves[0][0]
+        shape = MultiPolygon([Polygon(wavy(waves))])
+        curves = fit_shape(shape, 0.1)
+        assert curves.nodes <= 1.5 * halves
+        assert off(curves, shape) <= 0.1
 
 
 def test_each_cubic_ends_where_the_next_begins():
