@@ -18,8 +18,10 @@ CARE_EYES, CARE_MOUTH, CARE_MARKS, CARE_FACE = 8.0, 6.0, 4.0, 2.0
 
 # Widths in distances between the eyes: of the zone of a mark, and of the softer one of a nose.
 _ZONE, _NOSE_ZONE, _SOFT = 0.17, 0.12, 0.045
-# Lids and lips are lines of this width; a mouth that is open less than this is shut.
-_LINE, _SHUT = 0.05, 0.06
+# Lash lines and the line of the lips are so wide in their middle, and may lie so far off the marks;
+# a mouth that is open less than this is shut.
+_LASH, _LASH_REACH = 0.06, 0.035
+_LINE, _LIP_REACH, _SHUT = 0.05, 0.05, 0.06
 # Lines of marks are drawn this many times finer than pixels.
 _FINER = 4
 
@@ -41,6 +43,23 @@ class Stroke:
 
 
 @dataclass(frozen=True, eq=False)
+class MarkLine:
+    """A line that is drawn from end to end.
+
+    Parameters
+    ----------
+    points : float64 array (n, 2)
+        In pixels of the planes.
+    width, reach : float
+        Of the stroke in its middle, and how far off the marks it may run, in pixels.
+    """
+
+    points: Floats
+    width: float
+    reach: float
+
+
+@dataclass(frozen=True, eq=False)
 class Features:
     """Planes of one size, each 0 to 1, row 0 at the top.
 
@@ -52,21 +71,23 @@ class Features:
         1 on eyes, brows, nose base and lips, falling off beside them.
     irises : float32 array
         What is seen of pupils and irises between the lids.
-    lids, lips : float32 array
-        The lash line of the upper lids, and the lines where the lips end inside.
     mouths : float32 array
         Between the lines of the lips of an open mouth.
     strokes : tuple of Stroke
-        What a likeness cannot do without: brows, lash lines, nostrils, lines of the lips.
+        What a likeness cannot do without: brows, the lower line of an open mouth.
+    forms : tuple of Stroke
+        Lips and the base of the nose, drawn in the mid-tone.
+    lines : tuple of MarkLine
+        Lash lines, and the line between the lips or over an open mouth.
     """
 
     faces: Plane
     zones: Plane
     irises: Plane
-    lids: Plane
-    lips: Plane
     mouths: Plane
     strokes: tuple[Stroke, ...]
+    forms: tuple[Stroke, ...]
+    lines: tuple[MarkLine, ...]
 
 
 def features_of(faces: Sequence[FaceMarks], size: tuple[int, int]) -> Features:
@@ -80,12 +101,19 @@ def features_of(faces: Sequence[FaceMarks], size: tuple[int, int]) -> Features:
         Rows and columns.
     """
     none = np.zeros(size, np.float32)
-    planes = [(none,) * 6, *(_features(face, size) for face in faces)]
-    oval, zones, irises, lids, lips, mouths = (
+    planes = [(none,) * 4, *(_features(face, size) for face in faces)]
+    oval, zones, irises, mouths = (
         np.max(np.stack(same), axis=0) for same in zip(*planes, strict=True)
     )
-    strokes = tuple(s for face in faces for s in _strokes(face, size))
-    return Features(oval, zones, irises, lids, lips, mouths, strokes)
+    return Features(
+        oval,
+        zones,
+        irises,
+        mouths,
+        tuple(s for face in faces for s in _strokes(face, size)),
+        tuple(s for face in faces for s in _forms(face, size)),
+        tuple(line for face in faces for line in _lines(face)),
+    )
 
 
 def _strokes(face: FaceMarks, size: tuple[int, int]) -> list[Stroke]:
@@ -93,18 +121,36 @@ def _strokes(face: FaceMarks, size: tuple[int, int]) -> list[Stroke]:
     zones = [
         near(size, [face[f"{side}_brow"]], 0.04 * span, 0.01 * span, filled=True) for side in SIDES
     ]
-    lines = [(face[f"{side}_upper_lid"], 0.1) for side in SIDES]
-    lines += [(line, 0.1) for line in _lip_lines(face)]
-    lines.append((face["nose_base"][1:-1], 0.14))
-    zones += [near(size, [line], width * span, 0.01 * span) for line, width in lines]
+    if not _shut(face):
+        zones.append(near(size, [face["lower_lip_line"]], 0.1 * span, 0.01 * span))
     return [Stroke(zone, span) for zone in zones]
 
 
-def _lip_lines(face: FaceMarks) -> list[Floats]:
-    """Return the line between shut lips, or the two of an open mouth."""
+def _forms(face: FaceMarks, size: tuple[int, int]) -> list[Stroke]:
+    span = face.eye_distance
+    lips = [
+        np.concatenate([face[f"{part}_lip"], face[f"{part}_lip_line"][::-1]])
+        for part in ("upper", "lower")
+    ]
+    zones = [near(size, [lip], 0.03 * span, 0.01 * span, filled=True) for lip in lips]
+    zones.append(near(size, [face["nose_base"][1:-1]], 0.14 * span, 0.01 * span))
+    return [Stroke(zone, span) for zone in zones]
+
+
+def _lines(face: FaceMarks) -> list[MarkLine]:
+    span = face.eye_distance
+    lines = [
+        MarkLine(face[f"{side}_upper_lid"], _LASH * span, _LASH_REACH * span) for side in SIDES
+    ]
     upper, lower = face["upper_lip_line"], face["lower_lip_line"]
-    shut = np.hypot(*(upper - lower).T).max() < _SHUT * face.eye_distance
-    return [(upper + lower) / 2] if shut else [upper, lower]
+    mouth = (upper + lower) / 2 if _shut(face) else upper
+    lines.append(MarkLine(mouth, _LINE * span, _LIP_REACH * span))
+    return lines
+
+
+def _shut(face: FaceMarks) -> bool:
+    apart = np.hypot(*(face["upper_lip_line"] - face["lower_lip_line"]).T).max()
+    return bool(apart < _SHUT * face.eye_distance)
 
 
 def _features(face: FaceMarks, size: tuple[int, int]) -> tuple[Plane, ...]:
@@ -114,7 +160,6 @@ def _features(face: FaceMarks, size: tuple[int, int]) -> tuple[Plane, ...]:
     zones = near(size, closed, _ZONE * span, _SOFT * span, filled=True)
     nose = near(size, [face["nose_base"]], _NOSE_ZONE * span, _SOFT * span)
     irises = np.zeros(size, np.float32)
-    lids = np.zeros(size, np.float32)
     for side in SIDES:
         turn = np.linspace(0, 2 * np.pi, 40, endpoint=False)
         radius = face.iris_radius(side)
@@ -122,22 +167,12 @@ def _features(face: FaceMarks, size: tuple[int, int]) -> tuple[Plane, ...]:
         # The lids' marks run along the skin's edge: the lashes' root lies a little outside.
         opening = drawn(size, face.eye(side), filled=True, width=0.02 * span)
         np.maximum(irises, drawn(size, circle, filled=True) * opening, out=irises)
-        lash = tapered(face[f"{side}_upper_lid"], _LINE * span)
-        np.maximum(lids, drawn(size, lash, filled=True), out=lids)
-    lines = _lip_lines(face)
-    lips, mouths = np.zeros(size, np.float32), np.zeros(size, np.float32)
-    for line in lines:
-        np.maximum(lips, drawn(size, tapered(line, _LINE * span), filled=True), out=lips)
-    if len(lines) == 2:
-        mouths = drawn(size, np.concatenate([lines[0], lines[1][::-1]]), filled=True)
-    return (
-        drawn(size, face["oval"], filled=True),
-        np.maximum(zones, nose),
-        irises,
-        lids,
-        lips,
-        mouths,
-    )
+    mouths = np.zeros(size, np.float32)
+    if not _shut(face):
+        upper, lower = face["upper_lip_line"], face["lower_lip_line"]
+        mouths = drawn(size, np.concatenate([upper, lower[::-1]]), filled=True)
+    oval = drawn(size, face["oval"], filled=True)
+    return oval, np.maximum(zones, nose), irises, mouths
 
 
 def care_of(faces: Sequence[FaceMarks], size: tuple[int, int]) -> Plane:

@@ -24,14 +24,19 @@ from ..planar.polygons import as_multipolygon
 from ..progress import Progress
 from .blur import blur, blur_within
 from .draw_roles import Board, Hand, Role, cleaned, joined, silhouette, stacked
-from .features import Features, Stroke
+from .features import Features, MarkLine, Stroke, tapered
+from .features import drawn as drawn_plane
 from .flow_lines import flow_difference
+from .mark_lines import darkest_way
 from .pixel_shapes import outline
+from .subject import joined_to_border, parts_of
 from .total_variation import flatten
 
 #: How the layers of a portrait are drawn, in strokes.
 CALM = Hand(melt=1.2, width=0.8, speck=2.2)
 INK = Hand(melt=0.9, width=0.5, speck=1.2, lines=True)
+#: The mid-tone near the marks of a face.
+FORM = Hand(melt=0.9, width=0.5, speck=1.7, lines=True)
 LIGHT = Hand(melt=1.0, width=0.6, speck=1.7)
 #: Share of the weight that the faces, or the focus, have in choosing the tones.
 FACE_SHARE = 0.5
@@ -48,22 +53,29 @@ _SOFT = 0.3
 # near marks, elsewhere in a face, and in hair and clothes.
 _BROAD, _SLIM, _GAIN = 1.6, 0.9, 5.0
 _AT_MARKS_TRUST, _IN_FACE_TRUST, _ELSEWHERE_TRUST = 1.0, 0.22, 0.4
-# Lids and lips are helped by this much (Delta E) where the picture is faint.
-_LID_HELP, _LIP_HELP = 7.0, 7.0
+# A line of the marks is drawn whole where it is darker than its sides by this much (L*) over this
+# share of its length.
+_LINE_DARKER, _LINE_SHARE = 3.0, 0.5
 # A feature is drawn where it is darker than its surroundings, by more than this share of its own
 # darkest part and if that is no fainter than so much (L*); lengths in distances between the eyes.
-_DRAWN, _FAINTEST, _AROUND, _FAINT_SOFT, _SEEN = 0.6, 4.0, 0.12, 0.012, 0.12
+_DRAWN, _FAINTEST, _AROUND, _FAINT_SOFT = 0.6, 4.0, 0.12, 0.012
+# Of forms, lips and the base of the nose, more is drawn, but for those in shade.
+_FORM_DRAWN, _SHADED_DRAWN = 0.45, 0.7
 _SKIN_BESIDE = 0.7
 _WHOLE = np.float32(40.0)
-# Holes smaller than the square of so many strokes are filled, in a face and elsewhere: each would
-# fall out, and its bridge would spoil more than it is worth.
-_HOLE_IN_FACE, _HOLE = 2.6, 5.0
+# Holes smaller than the square of so many strokes are filled, near the marks of a face, elsewhere
+# in it, and in the rest: each would fall out, and its bridge would spoil more than it is worth.
+_HOLE_AT_MARKS, _HOLE_IN_FACE, _HOLE = 2.6, 4.2, 5.0
+#: Side, in strokes, of the square that an island must fill to count when a base is chosen.
+ISLAND = _HOLE_IN_FACE
 # Catch-lights: their least and greatest diameter as shares of the iris, and how much lighter (L*)
 # than the iris they must be.
 _CATCH, _MOST_CATCH, _CATCH_LIGHTER = 0.28, 0.5, 18.0
 # Rims of base between light and dark that are narrower than this, in strokes, are not drawn.
 _RIM = 0.6
 _MOST_SAMPLES, _ROUNDS = 20_000, 25
+# Which share of the lit skin a tone must have to be the base.
+_ELIGIBLE = 0.3
 
 
 @dataclass(frozen=True, eq=False)
@@ -117,7 +129,12 @@ def weights_of(subject: Bools, important: Plane, share: float = FACE_SHARE) -> P
 
 
 def tones_of(
-    lab: Plane, weights: Plane, important: Bools, count: int, lights: int | None = None
+    lab: Plane,
+    weights: Plane,
+    important: Bools,
+    count: int,
+    lights: int | None = None,
+    speck: float = 0.0,
 ) -> Tones:
     """Return colours that stand for all of a picture's, and which of them is the base.
 
@@ -133,6 +150,8 @@ def tones_of(
         How many colours, base included.
     lights : int, optional
         How many are lighter than the base; found from the skin when None.
+    speck : float
+        Pixels of the smallest hole that stays in a layer; matters where ``lights`` is None.
 
     Notes
     -----
@@ -163,11 +182,30 @@ def tones_of(
     centres = centres[np.argsort(centres[:, 0])]
     if lights is not None:
         return Tones(centres, max(0, count - 1 - lights))
-    # The base is what most of the lit skin is nearest to: were skin sprayed last, every brow and
-    # lip would be an island of its sheet.
+    # The base is one that much of the lit skin is nearest to: were skin sprayed last, every brow
+    # and lip would be an island of its sheet. Of two such the one that leaves fewer islands:
+    # patches of light within shade are better sprayed than left open.
     lit = skin[light >= np.quantile(light, 0.4)]
-    votes = np.bincount(_nearest(lit.astype(np.float64), centres), minlength=count)
-    return Tones(centres, max(1, int(np.argmax(votes))))
+    votes = np.bincount(_nearest(lit.astype(np.float64), centres), minlength=count) / len(lit)
+    most = max(1, int(np.argmax(votes)))
+    able = [k for k in range(1, count) if votes[k] >= _ELIGIBLE or k == most]
+    if len(able) == 1:
+        return Tones(centres, most)
+    tone = _nearest(flat.astype(np.float64), centres).reshape(lab.shape[:2])
+    tone[weights == 0] = -1
+    islands = {k: _islands(tone, count, k, speck) for k in able}
+    return Tones(centres, min(able, key=lambda k: (islands[k], -votes[k])))
+
+
+def _islands(tone: Indices, count: int, base: int, speck: float) -> int:
+    """Return how many islands there are in all sheets; ``tone`` is -1 off the subject."""
+    total = 0
+    for cut in range(count - 1):
+        painted = (tone >= 0) & (tone <= cut if cut < base else tone > cut)
+        left = ~np.pad(painted, 1)
+        sheet = parts_of(left & ~joined_to_border(left))
+        total += int((np.bincount(sheet[sheet >= 0]) >= max(speck, 1.0)).sum())
+    return total
 
 
 def plan_portrait(tones: Tones, base: bool) -> tuple[Role, ...]:
@@ -258,6 +296,8 @@ def draw_portrait(
         board.free,
     )
     soften = max(0.8, 0.5 * board.grain)
+    lines = _dark_lines(board, close, faces, progress.part(0.0, 0.1))
+    forms = [_form(lab, board.tone, shape, tones) for shape in features.forms]
     raw: list[MultiPolygon] = []
     ink = np.full_like(board.tone, -_WHOLE)
     for number, role in enumerate(roles):
@@ -269,8 +309,13 @@ def draw_portrait(
             continue
         field = _field(lab, tones, role)
         field = _melted(field, role.hand, fineness, stroke, part)
+        if role.side == "dark":
+            field = field + lines
+            for tone, shape in forms:
+                if tone <= role.cut:
+                    field = np.maximum(field, shape)
         if role.role == "shadow":
-            field = _inked(field, board, features, close, faces, part)
+            field = _inked(field, board, features)
             ink = np.maximum(ink, field)
         elif role.side == "light":
             # What the shadow draws is not sprayed over again, but by the glint in an eye.
@@ -280,13 +325,16 @@ def draw_portrait(
                 field = np.where(spots > 0.5, _WHOLE, field).astype(np.float32)
         share = np.clip(np.float32(0.5) + field / np.float32(_RAMP), 0, 1).astype(np.float32)
         shape = cleaned(outline(share, board.pixel, soften), role.hand, here)
-        shape = _without_small_holes(shape, here)
+        if role.side == "dark" and role.hand is CALM:
+            fine = outline(share * (close > 0.5), board.pixel, soften)
+            shape = joined([shape, cleaned(fine, FORM, here)])
+        shape = _without_small_holes(shape, here, close)
         if whole is not None:
             shape = as_multipolygon(shape.intersection(whole))
         raw.append(shape)
     progress(0.8, "fitting layers under each other")
     raw = _without_rims(raw, roles, here)
-    fitted = [_without_small_holes(shape, here) for shape in stacked(raw, roles, here)]
+    fitted = [_without_small_holes(shape, here, close) for shape in stacked(raw, roles, here)]
     if roles[0].side == "base":
         fitted[0] = _base_coat(raw[0], joined(fitted[1:]), here)
     return tuple(fitted)
@@ -430,33 +478,67 @@ def _melted(field: Plane, hand: Hand, fineness: Plane, stroke: float, progress: 
     return flatten(field, weight, cost, lambda: progress(0.5, "melting small things"))
 
 
-def _inked(
-    field: Plane, board: Board, features: Features, close: Plane, faces: Plane, progress: Progress
-) -> Plane:
-    """Return the shadow's field with lines drawn in, irises whole, lids and lips helped."""
+def _dark_lines(board: Board, close: Plane, faces: Plane, progress: Progress) -> Plane:
+    """Return how much (Delta E) lines darken each pixel."""
     stroke = board.stroke / board.pixel
 
     def seen(width: float) -> Plane:
-        progress(0.8, "looking for lines")
-        return flow_difference(board.tone, width * stroke, lambda: progress(0.8, "gathering lines"))
+        progress(0.0, "looking for lines")
+        return flow_difference(board.tone, width * stroke, lambda: progress(0.5, "gathering lines"))
 
     broad, slim = seen(_BROAD), seen(_SLIM)
     lines = np.where(np.abs(broad) >= np.abs(slim), broad, slim)
     trust = _mixed(close, faces, _AT_MARKS_TRUST, _IN_FACE_TRUST, _ELSEWHERE_TRUST)
     # What is light beside a line stays so: lines only darken, but between the marks of a face.
     lines = np.where(lines > 0, lines, close * lines)
-    field = field + np.float32(_GAIN) * trust * lines
-    field = field + np.float32(_LID_HELP) * features.lids + np.float32(_LIP_HELP) * features.lips
+    darker: Plane = np.float32(_GAIN) * trust * lines
+    return darker
+
+
+def _inked(field: Plane, board: Board, features: Features) -> Plane:
+    """Return the shadow's field with brows and lines of the marks drawn in, irises whole."""
     for drawn in features.strokes:
-        zone = drawn.zone > 0.5
-        # What the tones draw by themselves is left as it is.
-        if zone.any() and (field[zone] > 0).mean() < _SEEN:
-            np.maximum(field, _stroke(board.tone, drawn), out=field)
+        field = np.maximum(field, _stroke(board.tone, drawn, _DRAWN))
+    for line in features.lines:
+        field = np.maximum(field, _whole_line(board.tone, line))
     return np.where(features.irises > 0.5, np.maximum(field, _WHOLE), field).astype(np.float32)
 
 
-def _stroke(tone: Plane, drawn: Stroke) -> Plane:
+def _whole_line(tone: Plane, line: MarkLine) -> Plane:
+    """Return the field of a line from end to end, where the picture has it at all."""
+    soft = blur(tone, line.width / 4)
+    way, darker = darkest_way(soft, line.points, line.reach)
+    if (darker > _LINE_DARKER).mean() < _LINE_SHARE:
+        return np.full_like(tone, -_WHOLE)
+    share = drawn_plane(tone.shape, tapered(way, line.width), filled=True)
+    field: Plane = np.where(share > 0, np.float32(_RAMP) * (share - np.float32(0.5)), -_WHOLE)
+    return field
+
+
+def _form(lab: Plane, light: Plane, shape: Stroke, tones: Tones) -> tuple[int, Plane]:
+    """Return the field of a form, and which of the dark tones draws it.
+
+    It is the nearest in colour, and darker than what the form lies in: a nose in the shade of a
+    face is drawn by less of it.
+    """
+    field = _stroke(light, shape, _FORM_DRAWN)
+    own, round_it = field > 0, (field <= 0) & (shape.zone > 0.5)
+    if not own.any() or not tones.base:
+        return len(tones.centres), field
+    dark = tones.centres[: tones.base]
+    tone = int(_nearest(lab[own].astype(np.float64).mean(axis=0)[None], dark)[0])
+    if round_it.any():
+        beside = _nearest(lab[round_it].astype(np.float64), tones.centres)
+        lies_in = int(np.argmax(np.bincount(beside)))
+        if 0 < lies_in <= tone:
+            return lies_in - 1, _stroke(light, shape, _SHADED_DRAWN)
+    return tone, field
+
+
+def _stroke(tone: Plane, drawn: Stroke, least: float) -> Plane:
     """Return the field of a feature that is drawn however faint it is, by its own darkest part.
+
+    Drawn is what is darker than its surroundings by more than the share ``least`` of the most.
 
     Where nothing of the feature is darker than the skin around it, nothing is drawn.
     """
@@ -479,7 +561,7 @@ def _stroke(tone: Plane, drawn: Stroke) -> Plane:
     top = float(np.quantile(darker[inside], 0.85))
     if top < _FAINTEST:
         return away
-    field = np.float32(_RAMP) * (darker / np.float32(top) - np.float32(_DRAWN)) / (1 - _DRAWN)
+    field = np.float32(_RAMP) * (darker / np.float32(top) - np.float32(least)) / (1 - least)
     away[part] = np.where(inside, field, -_WHOLE)
     return away
 
@@ -524,7 +606,7 @@ def _without_rims(
     return result
 
 
-def _without_small_holes(shape: MultiPolygon, board: Board) -> MultiPolygon:
+def _without_small_holes(shape: MultiPolygon, board: Board, close: Plane) -> MultiPolygon:
     """Return the shape with small holes filled: each is an island of the sheet."""
     parts = []
     for part in shape.geoms:
@@ -536,6 +618,7 @@ def _without_small_holes(shape: MultiPolygon, board: Board) -> MultiPolygon:
             column = np.clip((place[:, 0] / board.pixel).astype(int), 0, columns - 1)
             row = np.clip(rows - 1 - (place[:, 1] / board.pixel).astype(int), 0, rows - 1)
             strokes = np.where(board.focus[row, column], _HOLE_IN_FACE, _HOLE)
+            strokes[close[row, column] > 0.5] = _HOLE_AT_MARKS
             part = Polygon(part.exterior, list(holes[area >= (strokes * board.stroke) ** 2]))
         parts.append(part)
     return joined(parts and [MultiPolygon(parts)]) if parts else shape

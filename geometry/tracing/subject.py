@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ..arrays import Bools, Floats
+from ..arrays import Bools, Floats, Indices
 from ..colour import ciede2000, lab_from_srgb
 from ..errors import JobError
 from ..planar.graph import connected_labels
@@ -186,20 +186,40 @@ def joined_to_border(marked: Bools) -> Bools:
     >>> int(joined_to_border(marked).sum())
     2
     """
+    if not marked.any():
+        return marked.copy()
+    part = parts_of(marked)
+    border = np.zeros(marked.shape, bool)
+    border[[0, -1]] = border[:, [0, -1]] = True
+    reached = np.zeros(int(part.max()) + 1, bool)
+    reached[part[border & marked]] = True
+    return marked & reached[part]
+
+
+def parts_of(marked: Bools) -> Indices:
+    """Return which part, of pixels that hang together side by side, each marked pixel is of.
+
+    Parameters
+    ----------
+    marked : bool array (rows, columns)
+
+    Returns
+    -------
+    int array (rows, columns)
+        0, 1, ... in marked pixels, and -1 in all others.
+
+    Examples
+    --------
+    >>> parts_of(np.array([[True, False, True], [True, False, False]])).tolist()
+    [[0, -1, 1], [0, -1, -1]]
+    """
     rows, columns = marked.shape
     # One node a run of marked pixels in a row, which keeps the graph small.
     edges = np.diff(np.pad(marked, ((0, 0), (1, 0))).astype(np.int8), axis=1) == 1
     run = np.cumsum(edges.ravel()).reshape(rows, columns) - 1
-    count = int(edges.sum())
-    if not count:
-        return marked.copy()
     both = marked[1:] & marked[:-1]
     links = np.unique(np.stack([run[:-1][both], run[1:][both]], axis=1), axis=0)
-    labels = connected_labels(count, links)
-    border = np.zeros((rows, columns), bool)
-    border[[0, -1]] = border[:, [0, -1]] = True
-    reached = np.zeros(int(labels.max()) + 1, bool)
-    reached[labels[run[border & marked]]] = True
-    joined = np.zeros((rows, columns), bool)
-    joined[marked] = reached[labels[run[marked]]]
-    return joined
+    labels = connected_labels(int(edges.sum()), links)
+    parts = np.full(marked.shape, -1, np.int64)
+    parts[marked] = labels[run[marked]]
+    return parts

@@ -34,7 +34,15 @@ from .find_faces import faces_can_be_found, find_subject
 from .marks_file import drawn_out, read_marks_file
 from .palette import layer_colours, painted_in
 from .picture import Picture, Size, read_marks, read_picture
-from .portrait import draw_portrait, plan_portrait, portrait_colours, softened, tones_of, weights_of
+from .portrait import (
+    ISLAND,
+    draw_portrait,
+    plan_portrait,
+    portrait_colours,
+    softened,
+    tones_of,
+    weights_of,
+)
 from .score import Score, score_of
 from .settings import TracingSettings, check_tracing
 from .subject import backdrop_of, box_marks, flooded_from_border
@@ -389,7 +397,12 @@ def _portrait(
     skin = (important > 0.5) & subject
     weights = weights_of(subject, important)
     tones = tones_of(
-        soft, weights, skin if skin.any() else subject, settings.layers + 1, settings.highlights
+        soft,
+        weights,
+        skin if skin.any() else subject,
+        settings.layers + 1,
+        settings.highlights,
+        (ISLAND * extent.stroke / extent.pixel) ** 2,
     )
     if settings.thresholds:
         tones = replace(tones, by_hand=settings.thresholds)

@@ -10,6 +10,7 @@ from sheetstack.geometry.job.load import load_job
 from sheetstack.geometry.tracing import find_faces
 from sheetstack.geometry.tracing.faces import SIDES, Subject
 from sheetstack.geometry.tracing.features import care_of
+from sheetstack.geometry.tracing.portrait import tones_of, weights_of
 from sheetstack.geometry.tracing.settings import TracingSettings
 from sheetstack.geometry.tracing.trace import read_and_trace
 from sheetstack.geometry.tracing.write import write_tracing
@@ -87,9 +88,40 @@ def test_brows_and_mouth_are_drawn(traced):
     ink, face = layer(traced, "Shadow"), marks()
     for name in ("right_brow", "left_brow"):
         assert ink.intersects(shapely.Polygon(on_page(traced, face[name])))
+
+
+def test_the_line_of_the_lips_is_whole_from_corner_to_corner(traced):
+    face = marks()
     middle = (face["upper_lip_line"] + face["lower_lip_line"]) / 2
-    line = shapely.LineString(on_page(traced, middle)).buffer(1.0)
-    assert ink.intersection(line).area > 0.3 * line.area
+    corners = [shapely.Point(p) for p in on_page(traced, middle[[1, -2]])]
+    near = 0.06 * face.eye_distance * traced.extent.page[0] / traced.picture.full[0]
+    at = [
+        {k for k, p in enumerate(layer(traced, "Shadow").geoms) if p.distance(corner) < near}
+        for corner in corners
+    ]
+    assert at[0] & at[1]
+
+
+def test_lips_are_form_in_the_mid_tone(traced):
+    face = marks()
+    lip = np.concatenate([face["upper_lip"], face["upper_lip_line"][::-1]])
+    shape = shapely.Polygon(on_page(traced, lip)).buffer(0)
+    painted = layer(traced, "Mid-tone") | layer(traced, "Shadow")
+    assert painted.intersection(shape).area > 0.4 * shape.area
+
+
+def test_of_two_tones_of_skin_the_base_is_the_one_that_leaves_fewer_islands():
+    # A dark patch all round light ones: four islands, were the dark sprayed over the light.
+    lab = np.zeros((120, 160, 3), np.float32)
+    lab[..., 0] = 40.0
+    for x in (20, 60, 100, 140):
+        lab[40:80, x - 15 : x + 15, 0] = 70.0
+    lab[:10, :, 0] = 10.0
+    skin = np.ones((120, 160), bool)
+    weights = weights_of(skin, np.zeros((120, 160), np.float32))
+    tones = tones_of(lab, weights, skin, 3)
+    assert tones.centres[:, 0].round().tolist() == [10.0, 40.0, 70.0]
+    assert tones.base == 1
 
 
 def test_without_marks_the_same_picture_is_traced_by_tones_alone(photo):
