@@ -510,7 +510,8 @@ def _whole_line(tone: Plane, line: MarkLine) -> Plane:
     way, darker = darkest_way(soft, line.points, line.reach)
     if (darker > _LINE_DARKER).mean() < _LINE_SHARE:
         return np.full_like(tone, -_WHOLE)
-    share = drawn_plane(tone.shape, tapered(way, line.width), filled=True)
+    rows, columns = tone.shape
+    share = drawn_plane((rows, columns), tapered(way, line.width), filled=True)
     field: Plane = np.where(share > 0, np.float32(_RAMP) * (share - np.float32(0.5)), -_WHOLE)
     return field
 

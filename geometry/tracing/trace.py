@@ -292,9 +292,10 @@ def trace(
     kept, findings = _without_empty(drawing.roles, drawing.shapes)
     findings += _backdrop_findings(picture, settings, known, subject)
     curves = []
+    preview = most_pixels < _LEAST_PIXELS
     for number, (role, shape) in enumerate(kept):
         progress(0.7 + 0.2 * number / len(kept), f"{role.name}: fitting curves")
-        curves.append(fit_shape(shape, extent.tolerance, extent.page))
+        curves.append(fit_shape(shape, extent.tolerance, extent.page, few=not preview))
     progress(0.9, "choosing colours")
     covers = [coverage(c.flattened(), extent.page, 1 / extent.pixel) for c in curves]
     shown = np.zeros(picture.shape, np.int64)

