@@ -1,5 +1,7 @@
 """What is believed of the face library's answers, and, where it is installed, the answers."""
 
+from pathlib import Path
+
 import numpy as np
 import pytest
 from PIL import Image
@@ -12,6 +14,7 @@ from sheetstack.geometry.tracing.find_faces import (
     is_on_a_person,
     shows_people,
 )
+from tests import shaded_face
 from tests.drawn_face import SIZE, marks
 
 installed = pytest.mark.skipif(not faces_can_be_found(), reason="needs the extra 'faces'")
@@ -74,3 +77,23 @@ def test_the_library_finds_a_face_in_a_public_photo():
     assert 155 < middle[0] < 285
     assert 60 < middle[1] < 190
     assert 35 < found[0].eye_distance < 55
+
+
+@installed
+def test_the_demo_s_person_is_found_on_the_photo_and_on_the_painted_wall():
+    """The independent judge of likeness: a library that knows faces, and nothing of stencils."""
+    folder = Path(__file__).parents[2] / "demo_scenes" / "person"
+    photo = find_marks(np.asarray(Image.open(folder / "photo" / "photo.jpg").convert("RGB")))
+    assert len(photo) == 1
+    # The head was modelled on these marks.
+    off = np.hypot(*(photo[0].all_points() - shaded_face.marks().all_points()).T)
+    assert off.mean() < 0.08 * photo[0].eye_distance
+    wall = Image.open(folder / "wall.jpg").convert("RGB")
+    painted = find_marks(np.asarray(wall))
+    assert len(painted) == 1
+    # The wall shows the picture and a margin of 20 mm round it, on a sheet 351 mm wide.
+    mm = 351.0 / wall.width
+    scale = 311.0 / 900
+    there = painted[0].all_points() * mm - 20.0
+    off = np.hypot(*(there - photo[0].all_points() * scale).T)
+    assert off.mean() < 0.05 * photo[0].eye_distance * scale
