@@ -101,7 +101,7 @@ def measured(path, scratch, builds):
     write_separation(separation, scratch / "own", "bench")
     took = time.process_time() - begin
     wanted = rendered(path, separation.ground)
-    shapes = [(layer.curves.flattened(), layer.colour) for layer in separation.layers]
+    shapes = [(layer.curves.flattened(40), layer.colour) for layer in separation.layers]
     order = [k for k in separation.drawn_order if k in separation.sheets.layers]
     plain = Plan(tuple(order), tuple(separation.sheets.plain_extent(k) for k in order))
     best_in_order = planned(separation.sheets, order)
