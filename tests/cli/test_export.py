@@ -74,3 +74,36 @@ def test_kerf_strip_writes_two_files_and_the_cautions(tmp_path, capsys, quiet):
     assert main(["kerf-strip", "--out", str(tmp_path), *(["-q"] if quiet else [])]) == 0
     assert {p.name for p in tmp_path.iterdir()} - {LIST} == {"kerf-strip.dxf", "kerf-strip.svg"}
     assert ("Never leave it alone" in capsys.readouterr().out) is not quiet
+
+
+def test_pieces_of_several_jobs_lie_on_the_same_stock(tmp_path, capsys):
+    # Two plates of 90 x 60 mm: each job alone takes a sheet of stock, both share one.
+    for name in ("one", "two"):
+        (tmp_path / f"{name}.svg").write_text(
+            '<svg xmlns="http://www.w3.org/2000/svg" width="90mm" height="60mm" '
+            'viewBox="0 0 90 60"><rect x="20" y="20" width="20" height="20"/></svg>'
+        )
+        (tmp_path / f"{name}.toml").write_text(
+            f'title = "{name}"\n[sheet]\nwidth_mm = 90\nheight_mm = 60\nmargin_mm = 5\n'
+            'material = "card"\nthickness_mm = 0.4\n[process]\nkind = "laser"\n'
+            "bed_width_mm = 300\nbed_height_mm = 200\n[[stock]]\nwidth_mm = 100\n"
+            f'height_mm = 150\n[[layers]]\nname = "Layer {name}"\ncolour = "#000000"\n'
+            f'artwork = "{name}.svg"\n'
+        )
+    told = {}
+    for more in ([], ["--nest-with", str(tmp_path / "two.toml")]):
+        out = tmp_path / f"out{len(more)}"
+        job = str(tmp_path / "one.toml")
+        assert main(["export", job, "--nest", *more, "--out", str(out), "-q"]) == 0
+        assert [p.name for p in sorted(out.glob("stock-*.svg"))] == ["stock-1.svg"]
+        text = (out / "stock-1.svg").read_text()
+        told[len(more)] = text.count("<path") + text.count("<polyline") + text.count("<polygon")
+    # Both plates are cut there: openings and outlines of each.
+    assert told[2] >= 2 * told[0] > 0
+    (tmp_path / "two.toml").write_text(
+        (tmp_path / "two.toml").read_text().replace("thickness_mm = 0.4", "thickness_mm = 0.3")
+    )
+    job = str(tmp_path / "one.toml")
+    other = str(tmp_path / "two.toml")
+    assert main(["export", job, "--nest-with", other, "--out", str(tmp_path / "o3"), "-q"]) == 2
+    assert "expected 0.4 mm card, as the job that it is nested with" in capsys.readouterr().err

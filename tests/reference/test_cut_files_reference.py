@@ -6,6 +6,7 @@ import io
 import os
 import subprocess
 import sys
+from itertools import pairwise
 
 import cairosvg
 import ezdxf
@@ -137,3 +138,45 @@ def test_svg_groups_stand_in_working_order(plate):
     svg = cut_svg(sheet_of(plate, 0.2, 1.0))
     groups = [line.split('"')[1] for line in svg.splitlines() if line.startswith("<g ")]
     assert groups == ["engrave", "cut-marks", "cut-openings", "cut-outline"]
+
+
+def test_a_bare_reader_of_group_codes_finds_the_same_cuts_in_dxf_and_svg(plate):
+    # DXF as the standard has it (group code, value, in turn), read without ezdxf; SVG by fontTools.
+    from fontTools.pens.perimeterPen import PerimeterPen
+    from fontTools.svgLib.path import parse_path
+
+    sheet = sheet_of(plate, kerf=0.17, lead=2.0)
+    lines = cut_dxf(sheet).splitlines()
+    codes = [int(code) for code in lines[::2]]
+    values = lines[1::2]
+    assert codes[:2] == [0, 2]
+    assert values[:2] == ["SECTION", "HEADER"]
+    assert values[-1] == "EOF"
+    starts = [k for k, code in enumerate(codes) if code == 0]
+    total = 0.0
+    layers = set()
+    for start, stop in pairwise(starts):
+        if values[start] != "LWPOLYLINE":
+            continue
+        tags = list(zip(codes[start:stop], values[start:stop], strict=True))
+        layers |= {value for code, value in tags if code == 8}
+        if (8, "CUT") not in tags:
+            continue
+        xs = [float(value) for code, value in tags if code == 10]
+        ys = [float(value) for code, value in tags if code == 20]
+        points = np.stack([xs, ys], axis=1)
+        if int(next(value for code, value in tags if code == 70)) & 1:
+            points = np.concatenate([points, points[:1]])
+        total += float(np.hypot(*np.diff(points, axis=0).T).sum())
+    assert "CUT" in layers
+    assert total == pytest.approx(sheet.cuts.length, rel=1e-9)
+    drawn = 0.0
+    svg = cut_svg(sheet)
+    for group in ("cut-openings", "cut-outline"):
+        body = svg[svg.index(f'<g id="{group}"') :]
+        body = body[: body.index("</g>")]
+        for path in body.split(' d="')[1:]:
+            pen = PerimeterPen()
+            parse_path(path[: path.index('"')], pen)
+            drawn += pen.value
+    assert drawn == pytest.approx(sheet.cuts.length, rel=1e-6)
