@@ -13,11 +13,10 @@ from ..errors import one_line
 from ..files.batch import Batch, output_batch
 from ..files.png import write_png
 from ..finding import Finding
-from ..job.names import file_stem
-from ..paint.drift import Drift, drift_findings, drift_of
+from ..job.names import DRIFT, file_stem
 from ..paint.overspray import shade_findings, soft_edge, soft_picture
-from ..paint.spray_order import OrderAdvice, compare_orders
-from ..paint.wall import Wall, colour_areas, painted_pixels, wall_of
+from ..paint.painting import Painting, painting_of
+from ..paint.wall import colour_areas, painted_pixels
 from ..progress import Progress
 from ..report.drift_picture import worst_place_picture, write_drift_picture
 from ..report.order_picture import write_order_picture
@@ -80,8 +79,9 @@ def write_proof(built: Build, batch: Batch, progress: Progress | None = None) ->
         What ``proof.txt`` says.
     """
     progress = progress or Progress()
-    wall = wall_of(built, progress.part(0.0, 0.2))
-    progress(0.2, "painting pass after pass")
+    painting = painting_of(built, progress.part(0.0, 0.4))
+    wall, drift = painting.wall, painting.drift
+    progress(0.4, "painting pass after pass")
     sheet = built.job.sheet
     frame = (sheet.width_mm, sheet.height_mm)
     scale = PIXELS / max(frame)
@@ -89,33 +89,31 @@ def write_proof(built: Build, batch: Batch, progress: Progress | None = None) ->
         name = "before" if number == 0 else f"after-{number}-{file_stem(wall.names[number - 1])}"
         pixels = painted_pixels(colour_areas(wall.cells, colours), frame, scale)
         write_png(batch.path(f"{name}.png"), Image.fromarray(pixels), scale)
-    progress(0.4, "painting with soft edges")
+    progress(0.7, "painting with soft edges")
     soft = Image.fromarray(soft_picture(built, PIXELS)[-1])
     write_png(batch.path("soft.png"), soft, scale)
-    progress(0.6, "comparing spray orders")
-    advice = compare_orders(wall)
-    write_order_picture(batch.path("orders.png"), wall, advice)
-    drift = drift_of(built, wall, progress.part(0.7, 0.95))
-    write_drift_picture(batch.path("drift.png"), wall, drift)
-    told = drift_findings(drift)
+    progress(0.9, "drawing orders and drift")
+    write_order_picture(batch.path("orders.png"), wall, painting.orders)
+    write_drift_picture(batch.path(DRIFT), wall, drift)
+    told = painting.register
     if told and told[0].place is not None:
         picture = worst_place_picture(wall, told[0].place, 2 * drift.allowance.drift_mm)
         write_png(batch.path("worst.png"), picture)
-    text = "\n".join(_text(built, wall, advice, drift)) + "\n"
+    text = "\n".join(_text(built, painting)) + "\n"
     batch.path("proof.txt").write_text(text, encoding="utf-8")
     progress(1.0, "proof written")
     return text
 
 
-def _text(built: Build, wall: Wall, advice: OrderAdvice, drift: Drift) -> Iterator[str]:
+def _text(built: Build, painting: Painting) -> Iterator[str]:
     yield f"{built.job.title}: proof"
     yield ""
     yield "Spray order"
-    yield from (f"  {reason}" for reason in advice.reasons)
+    yield from (f"  {reason}" for reason in painting.orders.reasons)
     yield "  The picture decides, and you: try what looks better on a piece of card first."
     yield ""
-    yield f"Register, counting on {drift.allowance.sentence()}; worst first"
-    told = drift_findings(drift)
+    yield f"Register, counting on {painting.drift.allowance.sentence()}; worst first"
+    told = painting.register
     for number, finding in enumerate(told, 1):
         at = f" at ({finding.place[0]:.0f}, {finding.place[1]:.0f}) mm" if finding.place else ""
         yield f"  {number}.{at}: {finding.message}"

@@ -78,6 +78,37 @@ def fitted(text: str, size: int, width: float) -> tuple[str, ImageFont.FreeTypeF
     return whole[:kept].rstrip() + "...", font
 
 
+def wrapped(text: str, size: int, width: float) -> tuple[list[str], ImageFont.FreeTypeFont]:
+    """Return a text as lines no wider than so many pixels, broken between words.
+
+    Parameters
+    ----------
+    text : str
+    size : int
+        Of the letters in pixels.
+    width : float
+        In pixels.
+
+    Returns
+    -------
+    lines : list of str
+        A single word that is too wide is cut, see ``fitted``.
+    font : FreeTypeFont
+
+    >>> wrapped("a very long name indeed", 20, 120)[0]
+    ['a very long', 'name indeed']
+    """
+    whole, font = lettering(text, size)
+    lines: list[str] = []
+    for word in whole.split():
+        longer = f"{lines[-1]} {word}" if lines else word
+        if lines and font.getlength(longer) <= width:
+            lines[-1] = longer
+        else:
+            lines.append(word)
+    return [fitted(line, size, width)[0] for line in lines], font
+
+
 @cache
 def _own_font(size: int) -> ImageFont.FreeTypeFont:
     font = ImageFont.load_default(size)

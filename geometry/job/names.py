@@ -8,6 +8,7 @@ PREVIEW = "preview.png"
 STACK = "stack.png"
 #: Only within the report: the picture with plain shortest bridges.
 PLAIN = "plain-bridges.png"
+DRIFT = "drift.png"
 REPORT_DATA = "report.json"
 REPORT = "report.html"
 

@@ -6,21 +6,30 @@ import json
 from dataclasses import dataclass, replace
 from pathlib import Path
 
+import shapely
+
 from ..build import Build, BuiltLayer
 from ..fabricate.cut_sheet import CutSheet
 from ..fabricate.kerf import cut_paths
 from ..files.atomic import atomic
 from ..files.batch import output_batch
 from ..files.cut_svg import cut_svg
+from ..files.png import png_bytes
 from ..files.read_back import judge_stl
 from ..files.stl import write_stl
-from ..job.names import PLAIN, PREVIEW, REPORT, REPORT_DATA, STACK, drawn_name, sheet_stems
+from ..job.names import DRIFT, PLAIN, PREVIEW, REPORT, REPORT_DATA, STACK, drawn_name, sheet_stems
 from ..mesh.check import LEAKS, leak_finding, wanted_of_plate
+from ..paint.painting import Painting, painting_of
 from ..progress import Progress
 from .data import report_data
+from .drift_picture import drift_picture
 from .preview import plain_preview_bytes, write_preview
 from .report_html import report_html
 from .stack_picture import write_stack_picture
+
+#: Order and drift of artwork with more corners than this are left to ``sheetstack proof``: they
+#: would take longer than all the rest.
+MOST_CORNERS = 100_000
 
 
 @dataclass(frozen=True)
@@ -84,20 +93,29 @@ def write_outputs(build: Build, folder: Path | str, progress: Progress | None = 
         progress(0.5, "painting the preview")
         preview, stack = batch.path(PREVIEW), batch.path(STACK)
         write_preview(preview, build)
-        write_stack_picture(stack, build, progress=progress.part(0.6, 0.85))
-        progress(0.85, "writing the report")
-        data = report_data(build)
+        write_stack_picture(stack, build, progress=progress.part(0.6, 0.8))
+        painting = _painting(build, progress.part(0.8, 0.88))
+        progress(0.88, "writing the report")
+        data = report_data(build, painting)
         with atomic(batch.path(REPORT_DATA), "w") as file:
             file.write(json.dumps(data, indent=1, ensure_ascii=False, allow_nan=False) + "\n")
         progress(0.9, "drawing the report's maps")
         images = {PREVIEW: preview.read_bytes(), STACK: stack.read_bytes()}
         if data["totals"]["plain_damage"]:
             images[PLAIN] = plain_preview_bytes(build)
+        if painting is not None:
+            images[DRIFT] = png_bytes(drift_picture(painting.wall, painting.drift))
         html = report_html(build, data, images)
         with atomic(batch.path(REPORT), "w") as file:
             file.write(html)
         progress(1.0, "putting the files in place")
     return Outputs(tuple(folder / name for name in batch.names), build)
+
+
+def _painting(build: Build, progress: Progress) -> Painting | None:
+    """Return what the paint does, None where that takes longer than the build."""
+    corners = sum(shapely.get_num_coordinates(layer.artwork.shape) for layer in build.layers)
+    return painting_of(build, progress) if corners <= MOST_CORNERS else None
 
 
 def _judged(layer: BuiltLayer, solid: Path) -> BuiltLayer:

@@ -14,6 +14,18 @@ sheet's lower left corner, y up. A value that does not apply is null.
 | making | process (kind), process_title, kerf_mm, care and laser_note of the material |
 | estimate | currency, layers, total (ranges as [low, high]), rows and notes in words, assumptions |
 | findings | those of no single layer |
+| painting | what the paint does, see below; null where it was not worked out |
+
+Painting:
+
+| key | value |
+|---|---|
+| order, advised | names of the layers as the job sprays them, and in the order that is advised |
+| reasons | sentences on the order |
+| lighter_over_darker | in the job's order: upper, lower (names), area_mm2, lightness_step (L*) |
+| reckoned_with | drift and turn of a sheet, in words |
+| alone | how far each sheet alone may drift (mm) and turn (deg); null where nothing limits it |
+| register | findings, the worst first |
 
 Each layer:
 
@@ -57,6 +69,7 @@ from ..fabricate.estimate import estimate
 from ..finding import Finding, Severity
 from ..job.names import drawn_name, sheet_stems
 from ..mesh.islands import Piece
+from ..paint.painting import Painting
 from ..support.bridges import Bridge
 from ..support.held_islands import HeldIsland
 from .estimate_text import estimate_data
@@ -66,12 +79,14 @@ SCHEMA = 1
 _DECIMALS = 4
 
 
-def report_data(build: Build) -> dict[str, Any]:
+def report_data(build: Build, painting: Painting | None = None) -> dict[str, Any]:
     """Return what a build made, ready for ``json.dumps``.
 
     Parameters
     ----------
     build : Build
+    painting : Painting, optional
+        Of the same build.
 
     Returns
     -------
@@ -124,7 +139,41 @@ def report_data(build: Build) -> dict[str, Any]:
         },
         "estimate": estimate_data(estimate(build)),
         "findings": [_finding(f) for f in general],
+        "painting": _painting(painting) if painting else None,
     }
+
+
+def _painting(painting: Painting) -> dict[str, Any]:
+    names, given = painting.wall.names, painting.orders.given
+    drift = painting.drift
+    return {
+        "order": [names[k] for k in given.order],
+        "advised": [names[k] for k in painting.orders.best.order],
+        "reasons": list(painting.orders.reasons),
+        "lighter_over_darker": [
+            {
+                "upper": names[covering.upper],
+                "lower": names[covering.lower],
+                "area_mm2": _rounded(covering.area_mm2),
+                "lightness_step": _rounded(covering.lightness_step),
+            }
+            for covering in given.coverings
+        ],
+        "reckoned_with": drift.allowance.sentence(),
+        "alone": [
+            {
+                "name": name,
+                "drift_mm": _maybe(drift.layer_mm(number)),
+                "turn_deg": _maybe(drift.layer_deg(number)),
+            }
+            for number, name in enumerate(names)
+        ],
+        "register": [_finding(f) for f in painting.register],
+    }
+
+
+def _maybe(value: float | None) -> float | None:
+    return None if value is None else _rounded(value)
 
 
 def _layer(build: Build, number: int, stem: str, layer: BuiltLayer) -> dict[str, Any]:

@@ -7,10 +7,10 @@ from pathlib import Path
 import shapely
 from PIL import Image, ImageDraw
 
-from ..files.picture_text import fitted
+from ..files.picture_text import fitted, wrapped
 from ..files.png import write_png
 from ..paint.drift import Drift
-from ..paint.register_margins import Trouble
+from ..paint.register_margins import Margin, Trouble
 from ..paint.wall import ColourArea, Wall, colour_areas, painted_pixels
 from ..planar.polygons import as_multipolygon
 
@@ -50,26 +50,40 @@ def drift_picture(wall: Wall, drift: Drift, pixels: int = 1600, most: int = 12) 
     )
     faint = Image.blend(picture, Image.new("RGB", picture.size, "#ffffff"), 0.62)
     text = max(12, pixels // 72)
-    sheet = Image.new("RGB", (pixels, max(faint.height, (most + 3) * 2 * text)), BACKGROUND)
+    shown = _spread_out(drift, faint.height, scale, 3 * text, most)
+    wide = beside - 2 * text
+    head = [
+        wrapped(line, text, wide)
+        for line in (
+            f"Reckoned with: {drift.allowance.sentence()}",
+            *(_layer_line(drift, k) for k in range(len(drift.names))),
+        )
+    ]
+    listed = [
+        wrapped(
+            f"{margin.width_mm:.2f} of {margin.needed_mm:.2f} mm: {margin.trouble.value}, "
+            f"{drift.names[margin.lower]} / {drift.names[margin.upper]}",
+            text,
+            wide - 2 * text,
+        )
+        for margin, _ in shown
+    ]
+    line_high, gap = round(1.3 * text), round(0.6 * text)
+    rows = [len(lines) for lines, _ in (*head, *listed)]
+    high = 3 * text + sum(row * line_high + gap for row in rows)
+    sheet = Image.new("RGB", (pixels, max(faint.height, high)), BACKGROUND)
     sheet.paste(faint, (0, 0))
     pen = ImageDraw.Draw(sheet)
     left, y = faint.width + text, text
-    for line in (
-        f"Reckoned with: {drift.allowance.sentence()}",
-        *(_layer_line(drift, k) for k in range(len(drift.names))),
-    ):
-        written, font = fitted(line, text, beside - 2 * text)
-        pen.text((left, y), written, INK, font)
-        y += round(1.4 * text)
+    for lines, font in head:
+        for line in lines:
+            pen.text((left, y), line, INK, font)
+            y += line_high
+        y += gap
     y += text
-    shown: list[tuple[float, float]] = []
-    for margin in drift.margins:
-        at = (margin.place[0] * scale, faint.height - margin.place[1] * scale)
-        if any(abs(at[0] - a) + abs(at[1] - b) < 3 * text for a, b in shown):
-            continue
-        shown.append(at)
-        number, colour = len(shown), COLOURS[margin.trouble]
-        radius = 0.75 * text
+    radius = 0.75 * text
+    for number, ((margin, at), (lines, font)) in enumerate(zip(shown, listed, strict=True), 1):
+        colour = COLOURS[margin.trouble]
         pen.ellipse((at[0] - 3, at[1] - 3, at[0] + 3, at[1] + 3), fill=colour)
         # The label stands beside its place, towards the middle of the picture.
         side = 1 if at[0] < faint.width / 2 else -1
@@ -80,18 +94,27 @@ def drift_picture(wall: Wall, drift: Drift, pixels: int = 1600, most: int = 12) 
                 (centre[0] - radius, centre[1] - radius, centre[0] + radius, centre[1] + radius),
                 fill=colour,
             )
-            label, font = fitted(str(number), round(0.9 * text), 2 * radius)
-            pen.text(centre, label, "#ffffff", font, anchor="mm")
-        said = (
-            f"{margin.width_mm:.2f} of {margin.needed_mm:.2f} mm: {margin.trouble.value}, "
-            f"{drift.names[margin.lower]} / {drift.names[margin.upper]}"
-        )
-        written, font = fitted(said, text, beside - 4 * text)
-        pen.text((left + 2 * text, y + radius), written, INK, font, anchor="lm")
-        y += round(1.9 * text)
-        if number == most or y > sheet.height - 2 * text:
-            break
+            label, small = fitted(str(number), round(0.9 * text), 2 * radius)
+            pen.text(centre, label, "#ffffff", small, anchor="mm")
+        for line in lines:
+            pen.text((left + 2 * text, y + radius), line, INK, font, anchor="lm")
+            y += line_high
+        y += gap
     return sheet
+
+
+def _spread_out(
+    drift: Drift, high: int, scale: float, apart: float, most: int
+) -> list[tuple[Margin, tuple[float, float]]]:
+    """Return the tightest margins, no two nearer than so many pixels, and their places in them."""
+    shown: list[tuple[Margin, tuple[float, float]]] = []
+    for margin in drift.margins:
+        at = (margin.place[0] * scale, high - margin.place[1] * scale)
+        if all(abs(at[0] - a) + abs(at[1] - b) >= apart for _, (a, b) in shown):
+            shown.append((margin, at))
+        if len(shown) == most:
+            break
+    return shown
 
 
 def worst_place_picture(

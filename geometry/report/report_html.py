@@ -10,7 +10,7 @@ from urllib.parse import quote
 
 from ..build import Build
 from ..cautions import CAUTIONS
-from ..job.names import PLAIN, PREVIEW, REPORT_DATA, STACK
+from ..job.names import DRIFT, PLAIN, PREVIEW, REPORT_DATA, STACK
 from .markup import text
 from .sheet_map import MOST_LABELS, pin, sheet_map, worst_first
 
@@ -34,7 +34,7 @@ p { margin: .4rem 0; max-width: 46rem; }
 figure { margin: 0; break-inside: avoid; }
 figure img { display: block; width: 100%; height: auto; }
 figcaption { font-size: .88rem; color: #4c575b; margin-top: .4rem; }
-.wide { overflow-x: auto; }
+.wide { overflow-x: auto; margin: .2rem 0 1rem; }
 table { border-collapse: collapse; font-size: .88rem; font-variant-numeric: tabular-nums; }
 th, td { padding: .22rem .7rem .22rem 0; text-align: left; vertical-align: top;
   border-bottom: 1px solid #dfe3e4; }
@@ -112,8 +112,9 @@ def report_html(build: Build, data: Mapping[str, Any], images: Mapping[str, byte
     data : mapping
         ``report_data(build)``: every number and word of the report.
     images : mapping
-        PNG bytes by file name, of ``preview.png``, ``stack.png`` and, where there are bridges to
-        compare with, ``plain-bridges.png``; they are embedded.
+        PNG bytes by file name, of ``preview.png``, ``stack.png``, where there are bridges to
+        compare with, ``plain-bridges.png``, and where the painting is told, ``drift.png``; they
+        are embedded.
 
     Returns
     -------
@@ -126,6 +127,7 @@ def report_html(build: Build, data: Mapping[str, Any], images: Mapping[str, byte
         "<body>\n<main>",
         *_head(data, images),
         *_general_findings(data),
+        *_painting(data, images),
         *_bridges(data, images),
     ]
     for layer, layer_data in zip(build.layers, data["layers"], strict=True):
@@ -205,6 +207,62 @@ def _key() -> Iterable[str]:
     yield box.format('fill="#7cd7ff" stroke-dasharray="1 1.5"', "B, dotted: strip along a neck")
     for severity, words in _SEVERITIES.items():
         yield f"{pin(severity)} finding: {words}"
+
+
+def _painting(data: Mapping[str, Any], images: Mapping[str, bytes]) -> Iterable[str]:
+    """Tell of order, light over dark, and drift."""
+    yield "<h2>Order and register</h2>"
+    painting = data["painting"]
+    if painting is None:
+        yield (
+            "<p>Not looked at, for the artwork is very large: <code>sheetstack proof</code> tells "
+            "what other spray orders would paint, and how far each sheet may drift.</p>"
+        )
+        return
+    yield from (f"<p>{text(reason)}</p>" for reason in painting["reasons"])
+    yield "<p>The picture decides, and you: try what looks better on a piece of card first.</p>"
+    if painting["lighter_over_darker"]:
+        yield "<h3>Light over dark</h3>"
+        rows = [
+            [
+                text(row["upper"]),
+                text(row["lower"]),
+                f"{row['area_mm2'] / 100:.1f}",
+                f"{row['lightness_step']:.0f}",
+            ]
+            for row in painting["lighter_over_darker"]
+        ]
+        head = ["Lighter", "over darker", "Area cm&#178;", "L* rises by"]
+        yield _table(head, rows, numbers=(2, 3))
+    yield "<h3>Drift</h3>"
+    yield (
+        f"<p>Counting on {text(painting['reckoned_with'])}. A sheet alone may lie off by so much "
+        "before it shows:</p>"
+    )
+    rows = [
+        [
+            text(row["name"]),
+            "any" if row["drift_mm"] is None else f"{row['drift_mm']:.2f}",
+            "any" if row["turn_deg"] is None else f"{row['turn_deg']:.2f}",
+        ]
+        for row in painting["alone"]
+    ]
+    yield _table(["Sheet", "Shift mm", "Turn degrees"], rows, numbers=(1, 2))
+    if not painting["register"]:
+        yield "<p>Within that nothing shows.</p>"
+        return
+    rows = [
+        [
+            str(number),
+            _place(finding["place"]).replace(" ", "&#160;") if finding["place"] else "",
+            text(finding["message"]),
+        ]
+        for number, finding in enumerate(painting["register"], 1)
+    ]
+    yield _table(["", "Place mm", "What shows, the worst first"], rows, numbers=())
+    if DRIFT in images:
+        caption = "What each place has of the margin that it needs, the worst first."
+        yield _figure(images[DRIFT], "The tightest places", caption)
 
 
 def _bridges(data: Mapping[str, Any], images: Mapping[str, bytes]) -> Iterable[str]:

@@ -11,10 +11,10 @@ from ..fabricate.estimate import estimate
 from ..fabricate.paint_needs import LayerPaint, cans_needed, layer_paints
 from ..job.sections import RegistrationSettings
 from ..job.spray_log import SheetRecord
-from ..paint.drift import Drift, drift_of
+from ..paint.drift import Drift
+from ..paint.painting import painting_of
 from ..paint.register_margins import Margin
-from ..paint.spray_order import compare_orders
-from ..paint.wall import Wall, wall_of
+from ..paint.wall import Wall
 from ..progress import Progress
 from .studio import PaintSettings, Studio
 
@@ -92,10 +92,9 @@ def spray_plan(
         What the job's log tells of its sheets.
     """
     progress = progress or Progress()
-    wall = wall_of(build, progress.part(0.0, 0.3))
-    drift = drift_of(build, wall, progress.part(0.3, 0.9))
-    coverings = compare_orders(wall).given.coverings
-    paints = layer_paints(build, estimate(build), studio.cans, coverings)
+    painting = painting_of(build, progress.part(0.0, 0.9))
+    wall, drift = painting.wall, painting.drift
+    paints = layer_paints(build, estimate(build), studio.cans, painting.orders.given.coverings)
     steps = tuple(
         _step(build, number, paint, drift, studio.paint) for number, paint in enumerate(paints)
     )

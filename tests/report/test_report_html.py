@@ -6,7 +6,9 @@ import pytest
 
 from sheetstack.geometry.files.png import png_bytes
 from sheetstack.geometry.finding import Finding, Severity
+from sheetstack.geometry.paint.painting import painting_of
 from sheetstack.geometry.report.data import report_data
+from sheetstack.geometry.report.drift_picture import drift_picture
 from sheetstack.geometry.report.preview import preview
 from sheetstack.geometry.report.report_html import report_html
 from sheetstack.geometry.report.stack_picture import stack_picture
@@ -140,3 +142,24 @@ def test_cautions_stand_in_the_report(html):
     # What work with stencils can hurt by: common practice, no source.
     for danger in ("Blades", "fire", "PVC", "respirator", "scaffold", "permission", "Local codes"):
         assert danger in words
+
+
+def test_order_light_over_dark_and_drift_are_told_as_the_proof_tells_them():
+    """The lighter disc lies over the darker ring; its edge is the ring's own, so any slip shows."""
+    build = built({"Dark": RING, "Light": NESTED}, colours=("#202020", "#f0e0c0"))
+    painting = painting_of(build)
+    data = report_data(build, painting)
+    images = {
+        "preview.png": png_bytes(preview(build, 60)),
+        "stack.png": png_bytes(stack_picture(build, 200)),
+        "drift.png": png_bytes(drift_picture(painting.wall, painting.drift, 400)),
+    }
+    html = report_html(build, data, images)
+    words = " ".join(read(html).words)
+    for reason in painting.orders.reasons:
+        assert " ".join(reason.split()) in " ".join(words.split())
+    assert len(data["painting"]["lighter_over_darker"]) == len(painting.orders.given.coverings)
+    for finding in painting.register:
+        assert finding.message in words
+    assert painting.drift.allowance.sentence() in words
+    assert "Not looked at" in " ".join(read(report_html(build, report_data(build), images)).words)
