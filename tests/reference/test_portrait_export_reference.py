@@ -22,7 +22,7 @@ from PIL import Image
 from sheetstack.geometry.build import build
 from sheetstack.geometry.export import export_build
 from sheetstack.geometry.fabricate.making import making_of_build
-from sheetstack.geometry.fabricate.pieces import made_sheet, printed_pieces, sheets_to_make
+from sheetstack.geometry.fabricate.pieces import printed_pieces
 from sheetstack.geometry.job.load import load_job
 from sheetstack.geometry.job.names import cut_stem, print_stem
 from sheetstack.geometry.mesh.check import soundness, volume
@@ -50,9 +50,9 @@ def printed(tmp_path_factory):
 def solids(printed):
     built = printed[0]
     return [
-        (f"{sheet.stem}-{piece.name}", piece)
-        for sheet in sheets_to_make(built)
-        for piece in printed_pieces(built.job, made_sheet(built.job, sheet)).pieces
+        (f"{made.sheet.stem}-{piece.name}", piece)
+        for made in making_of_build(built).sheets
+        for piece in printed_pieces(built.job, made).pieces
     ]
 
 
