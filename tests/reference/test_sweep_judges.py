@@ -132,7 +132,8 @@ def cut_file(tmp_path, *rings):
     )
     path = tmp_path / "cut.svg"
     path.write_text(
-        f'<svg xmlns="http://www.w3.org/2000/svg" width="60mm" height="40mm" viewBox="0 0 60 40">{data}</svg>'
+        f'<svg xmlns="http://www.w3.org/2000/svg" width="60mm" height="40mm" viewBox="0 0 60 40">'
+        f"{data}</svg>"
     )
     return path
 
