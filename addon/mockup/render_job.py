@@ -8,6 +8,7 @@ writes the pictures into the folder that it names. Progress goes to standard out
 from __future__ import annotations
 
 import json
+import os
 import pickle
 import sys
 from pathlib import Path
@@ -146,4 +147,7 @@ def main() -> int:
 
 
 if __name__ == "__main__":
-    sys.exit(main())
+    code = main()
+    # Blender 4.2 and 4.5 as modules crash as Python ends, once a file was opened. All is written.
+    sys.stdout.flush()
+    os._exit(code)
