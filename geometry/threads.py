@@ -112,17 +112,14 @@ def watched(progress: Progress, work: Callable[[Progress], _Result]) -> _Result:
     def run() -> None:
         try:
             ended.set_result(work(Progress(take)))
-        except BaseException as error:
+        except BaseException as error:  # whatever it is, the caller waits for it and raises it
             ended.set_exception(error)
 
     # A daemon: a program that was stopped does not wait for it.
     Thread(target=run, daemon=True).start()
-    while True:
-        done, _ = wait([ended], timeout=_LOOK)
-        if done:
-            return ended.result()
-        try:
+    try:
+        while not wait([ended], timeout=_LOOK).done:
             progress(*told[0])
-        except BaseException:
-            left.set()
-            raise
+        return ended.result()
+    finally:
+        left.set()
