@@ -6,6 +6,7 @@ Worked out once, and shown by the report, the proof and the plan for painting da
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
 from ..build import Build
 from ..finding import Finding
@@ -30,7 +31,7 @@ class Painting:
     orders: OrderAdvice
     drift: Drift
 
-    @property
+    @cached_property
     def register(self) -> tuple[Finding, ...]:
         """Where the drift that the job reckons with would show, the worst first."""
         return drift_findings(self.drift)
