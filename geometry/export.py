@@ -32,7 +32,6 @@ from .fabricate.stock import NestPart, StockLayout, lay_on_stock, parts_of, stoc
 from .fabricate.wall_pins import WallPin
 from .fabricate.wall_plan import wall_plan
 from .files.assembly_svg import assembly_svg
-from .files.atomic import atomic
 from .files.batch import Batch, output_batch
 from .files.cut_dxf import cut_dxf
 from .files.cut_svg import cut_svg
@@ -328,8 +327,8 @@ def chosen_patches(sheets: Sequence[SheetToMake], which: str) -> dict[int, list[
 
 
 def _write_text(path: Path, text: str) -> None:
-    with atomic(path, "w") as file:
-        file.write(text)
+    """Write a file of a batch, which forces it to the disk and puts it in place with the others."""
+    path.write_text(text, encoding="utf-8", newline="\n")
 
 
 def _write_cut(task: _Task, stem: str, piece: CutSheet) -> None:

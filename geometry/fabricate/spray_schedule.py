@@ -19,7 +19,7 @@ from ..build import Build
 from ..job.job import Job
 from ..planar.polygons import as_multipolygon
 from .estimate import coverage_m2_per_l
-from .making import Making
+from .making import Making, WallPin
 from .pieces import MadeSheet
 
 #: Tiles this near (mm) border on each other: as wide as the widest joint.
@@ -102,6 +102,7 @@ def spray_schedule(
         tiles = made.tiling.tiles
         areas = np.array([tile.shape for tile in tiles], object)
         painted = _parted(open_area, made)
+        hung = _hung_on(making.pins, areas)
         near = _neighbours(areas)
         rounds = _rounds(near, len(tiles))
         used = [k for k in range(len(tiles)) if painted[k] > _NOTHING]
@@ -129,11 +130,7 @@ def spray_schedule(
                     amount,
                     (amount * wet_ml, amount * wet_ml / lost),
                     _bare_sides(areas[k], made.sheet.shape.bounds),
-                    tuple(
-                        pin.number
-                        for pin in making.pins
-                        if shapely.intersects_xy(_hull(areas[k]), *pin.at)
-                    ),
+                    hung[k],
                     starts,
                     now,
                     now + touch,
@@ -152,9 +149,17 @@ def schedule_of_build(build: Build, making: Making) -> tuple[SprayStep, ...]:
     return spray_schedule(build.job, making, sprayed)
 
 
-def _hull(shape: shapely.Geometry) -> shapely.Geometry:
-    """Return a tile with its holes closed: a pin's place is a hole in it."""
-    return shapely.union_all([shapely.Polygon(p.exterior) for p in shapely.get_parts(shape)])
+def _hung_on(pins: Sequence[WallPin], areas: Geometries) -> list[tuple[int, ...]]:
+    """Return for each tile the numbers of the pins that it hangs on: a pin's place is a hole."""
+    hung: list[list[int]] = [[] for _ in areas]
+    if pins:
+        # Holes closed; one query for all: a wall has thousands of tiles and of pins.
+        parts, of = shapely.get_parts(areas, return_index=True)
+        closed = shapely.polygons(shapely.get_exterior_ring(parts))
+        tree = shapely.STRtree(shapely.points([pin.at for pin in pins]))
+        for part, pin in tree.query(closed, predicate="intersects").T.tolist():
+            hung[of[part]].append(pins[pin].number)
+    return [tuple(dict.fromkeys(sorted(numbers))) for numbers in hung]
 
 
 def _parted(openings: MultiPolygon, made: MadeSheet) -> list[float]:

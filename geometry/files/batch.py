@@ -16,6 +16,7 @@ import shutil
 import signal
 import threading
 from collections.abc import Iterator, Sequence
+from concurrent.futures import ThreadPoolExecutor
 from contextlib import ExitStack, contextmanager, suppress
 from pathlib import Path, PurePath
 from types import FrameType
@@ -28,6 +29,8 @@ from .written_list import LIST, Written, is_as_written, list_text, read_list, sh
 _STAGING, _END = ".sheetstack-", ".part"
 _JOURNAL = ".journal.json"
 _MOVED, _REMOVED = "moved", "removed"
+#: Files that are forced to the disk at the same time.
+_AT_ONCE = 8
 
 
 class Batch:
@@ -39,6 +42,9 @@ class Batch:
         self._kind = kind
         self._job = job
         self._names: list[PurePath] = []
+        # Kept beside: a wall of tiles has thousands of names, and each is compared with all.
+        self._lower: set[str] = set()
+        self._listed: dict[str, Written] | None = None
         self._checked: set[str] = set()
         self._kept: set[str] = set()
 
@@ -67,15 +73,18 @@ class Batch:
         if pure.is_absolute() or ".." in pure.parts or not pure.parts:
             raise WriteError(f"{name!r}: expected a name inside the output folder {self.folder}.")
         # Compared without case: on Windows and macOS 'A.stl' and 'a.stl' are one file.
-        if pure.as_posix().lower() in {known.as_posix().lower() for known in self._names}:
+        if pure.as_posix().lower() in self._lower:
             raise WriteError(f"{self.folder / pure}: two outputs would have this same name.")
         if checked:
             self._checked.add(pure.as_posix())
         # Asked before the work of writing begins, and once more before it is moved.
-        self._refuse_in_the_way(pure.as_posix(), read_list(self.folder))
+        if self._listed is None:
+            self._listed = read_list(self.folder)
+        self._refuse_in_the_way(pure.as_posix(), self._listed)
         staged = self.staging / pure
         staged.parent.mkdir(parents=True, exist_ok=True)
         self._names.append(pure)
+        self._lower.add(pure.as_posix().lower())
         return staged
 
     def keep(self, name: str) -> None:
@@ -114,12 +123,13 @@ class Batch:
             if not staged.is_file():
                 raise WriteError(f"{self.folder / name}: was announced but never written.")
             self._refuse_in_the_way(name, listed)
-            with staged.open("rb+") as file:
-                os.fsync(file.fileno())
+        # A disk that is asked for many files at once forces them out together.
+        with ThreadPoolExecutor(_AT_ONCE) as pool:
+            digests = list(pool.map(_forced_out, (self.staging / name for name in self.names)))
         stale = self._stale(listed)
         files = {name: entry for name, entry in listed.items() if name not in stale}
-        for name in self.names:
-            files[name] = Written(self._kind, self._job, sha256_of(self.staging / name))
+        for name, digest in zip(self.names, digests, strict=True):
+            files[name] = Written(self._kind, self._job, digest)
         with atomic(self.staging / LIST, "w") as file:
             file.write(list_text(files))
         names = [*self.names, LIST]
@@ -156,6 +166,13 @@ class Batch:
         with suppress(FileNotFoundError):
             (self.staging / _JOURNAL).unlink()
         remove_empty(made)
+
+
+def _forced_out(path: Path) -> str:
+    """Force a file to the disk; return the digest of its bytes."""
+    with path.open("rb+") as file:
+        os.fsync(file.fileno())
+    return sha256_of(path)
 
 
 def _set_aside(target: Path, aside: Path) -> None:

@@ -9,7 +9,7 @@ from itertools import pairwise
 import numpy as np
 import pytest
 import shapely
-from shapely import Point
+from shapely import Point, Polygon
 
 from sheetstack.geometry.build import build
 from sheetstack.geometry.fabricate.making import making_of_build
@@ -141,6 +141,16 @@ def test_the_schedule_sprays_all_paint_once_and_nothing_on_wet_paint(built, maki
     for before, after in pairwise(steps):
         assert after.starts_min >= before.ends_min == before.starts_min + 5
     assert all(set(s.masked) <= {"left", "right", "below", "above"} for s in steps)
+
+
+def test_a_step_names_the_pins_whose_holes_its_tile_has(built, making):
+    shapes = {(s.sheet.name, t.name): t.shape for s in making.sheets for t in s.tiling.tiles}
+    steps = schedule_of_build(built, making)
+    assert sum(len(step.pins) for step in steps) > len(steps)
+    for step in steps:
+        outlines = [Polygon(p.exterior) for p in shapely.get_parts(shapes[step.layer, step.tile])]
+        hung = [p.number for p in making.pins if any(o.covers(Point(p.at)) for o in outlines)]
+        assert step.pins == tuple(hung)
 
 
 def test_the_schedule_asks_for_drying_times_and_reads_as_a_table(built, making):
