@@ -195,6 +195,7 @@ def export_sheets(
         progress(0.9, "templates and texts")
         _write_template(task)
         if any(one.is_split for one in making.sheets):
+            progress(0.92, "the plan of the wall and the spray schedule")
             _write_wall(task, making, build)
         if chosen and (task.cutting or task.on_paper):
             _write_patches(task, sheets, chosen)

@@ -19,8 +19,9 @@ from ..build import Build
 from ..job.job import Job
 from ..planar.polygons import as_multipolygon
 from .estimate import coverage_m2_per_l
-from .making import Making, WallPin
+from .making import Making
 from .pieces import MadeSheet
+from .wall_pins import WallPin
 
 #: Tiles this near (mm) border on each other: as wide as the widest joint.
 _BESIDE = 2.5
