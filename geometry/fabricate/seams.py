@@ -32,6 +32,8 @@ MOST_POINTS = 30_000
 _MOST_WANDER, _MOST_BANDS = 12.0, 40
 #: No part gets smaller than this share of the smallest that is meant.
 _LEAST_SHARE = 0.5
+#: Points of which the cost is held at the same time: more are slower, and a wall's take a gigabyte.
+_COSTS_AT_ONCE = 1_000_000
 #: Sums of lengths differ by less than this (mm).
 _HAIR = 1e-6
 
@@ -222,23 +224,33 @@ class _Ways:
         off = np.arange(-wide, wide + 1) * self.step
         self._s = middles[:, None] + off
         self._upright = upright
-        t, s = np.broadcast_arrays(self._t[:, None, None], self._s[None, :, :])
-        cost = (cost_at(s, t) if upright else cost_at(t, s)) * (self._t[1] - self._t[0])
-        cost += OFF_MIDDLE * np.abs(off)
+        usual = OFF_MIDDLE * np.abs(off)
+
+        def cost_of(block: Floats) -> Floats:
+            t, s = np.broadcast_arrays(block[:, None, None], self._s[None, :, :])
+            return (cost_at(s, t) if upright else cost_at(t, s)) * (self._t[1] - self._t[0]) + usual
+
         aside = SIDEWAYS * self.step
-        self._came = np.zeros(cost.shape, np.int8)
+        self._came = np.zeros((rows, *self._s.shape), np.int8)
         # A column of infinity to both sides: no way leads out of a band.
         padded = np.full((len(middles), len(off) + 2), np.inf)
         total = padded[:, 1:-1]
-        total[:] = cost[0]
-        for row in range(1, rows):
+        # Some rows at a time: the cost of all of them is a gigabyte on a large wall.
+        at_once = max(1, _COSTS_AT_ONCE // self._s.size)
+        for row in range(rows):
+            if row % at_once == 0:
+                costs = cost_of(self._t[row : row + at_once])
+            cost = costs[row % at_once]
+            if row == 0:
+                total[:] = cost
+                continue
             least = total.copy()
             for way, side in ((-1, padded[:, :-2]), (1, padded[:, 2:])):
                 moved = side + aside
                 better = moved < least
                 least[better] = moved[better]
                 self._came[row][better] = way
-            total[:] = least + cost[row]
+            total[:] = least + cost
         self._end = np.argmin(total, axis=1)
         self.cost: Floats = total[np.arange(len(middles)), self._end]
 
