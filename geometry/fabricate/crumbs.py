@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+import numpy as np
 import shapely
 from shapely import MultiPolygon, Polygon
 
@@ -31,10 +32,17 @@ def crumbs_left(
     exact: Sequence[MultiPolygon], keys: Sequence[Key], settings: TileSettings
 ) -> list[Polygon]:
     """Return parts too small for keys and pins of their own that no key holds."""
-    held = shapely.union_all([key.shape.buffer(_HELD) for key in keys])
-    shapely.prepare(held)
     most = _crumb(settings)
-    return [p for share in exact for p in share.geoms if p.area < most and not held.intersects(p)]
+    small = [part for share in exact for part in share.geoms if part.area < most]
+    return [part for part, held in zip(small, _held(small, keys), strict=True) if not held]
+
+
+def _held(parts: Sequence[Polygon], keys: Sequence[Key]) -> list[bool]:
+    """Return for each part whether a key holds it."""
+    shapes = shapely.buffer(np.array([key.shape for key in keys], object), _HELD)
+    held = np.zeros(len(parts), bool)
+    held[shapely.STRtree(shapes).query(np.array(parts, object), predicate="intersects")[0]] = True
+    return held.tolist()
 
 
 def _crumb(settings: TileSettings) -> float:
@@ -67,8 +75,6 @@ def without_crumbs(
         Cells that took over a part.
     """
     crumb = _crumb(settings)
-    held = shapely.union_all([key.shape.buffer(_HELD) for key in keys])
-    shapely.prepare(held)
     cells = [cell for cell, share in enumerate(exact) for _ in share.geoms]
     parts = [part for share in exact for part in share.geoms]
     main: dict[int, int] = {}
@@ -76,11 +82,11 @@ def without_crumbs(
         if cell not in main or parts[k].area > parts[main[cell]].area:
             main[cell] = k
     grown: set[int] = set()
+    held = _held(parts, keys)
     loose = [
         k
         for k, part in enumerate(parts)
-        if part.area < crumb
-        or (settings.joint == "puzzle" and k != main[cells[k]] and not held.intersects(part))
+        if part.area < crumb or (settings.joint == "puzzle" and k != main[cells[k]] and not held[k])
     ]
     # Parts that lie by each other as drawn; one that grew has grown by its neighbour's crumb.
     hair = TOLERANCES.same_point
