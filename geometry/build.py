@@ -266,8 +266,8 @@ def build_sheets(
             sheets = _build_layer(
                 job, i, placed[i], drawn[i], coats, careful, part, tolerances, cache
             )
-        openings = [sheet.sheet.openings for sheet in sheets]
-        painted = openings[0] if len(sheets) == 1 else shapely.union_all(openings)
+            openings = [sheet.sheet.openings for sheet in sheets]
+            painted = openings[0] if len(sheets) == 1 else shapely.union_all(openings)
         coats[i] = replace(coats[i], shape=as_multipolygon(painted))
         built += reversed(sheets)
     built.reverse()

@@ -169,8 +169,7 @@ def export_sheets(
         task = _Task(job, frozenset(formats), batch)
         # Where a printer makes the sheets, paths are worked out only if asked for.
         cut = task.cutting or job.made_by.kind != "printer"
-        with geos_told("Making parts for the machine"):
-            making = making_of(job, sheets, progress.part(0.0, 0.4), cut=cut)
+        making = making_of(job, sheets, progress.part(0.0, 0.4), cut=cut)
         findings = [finding for one in making.sheets for finding in one.findings]
         parts: list[tuple[SheetToMake, PrintedSheet]] = []
         count = len(sheets)
@@ -186,7 +185,8 @@ def export_sheets(
         if nested and task.cutting:
             progress(0.85, "nesting")
             to_nest = [*parts_of(making), *also]
-            layout, of_stock = _write_stock(task, to_nest, progress.part(0.85, 0.9))
+            with geos_told("Nesting the pieces"):
+                layout, of_stock = _write_stock(task, to_nest, progress.part(0.85, 0.9))
             findings += of_stock
             share = layout.used_share
         told = None
@@ -196,7 +196,8 @@ def export_sheets(
         _write_template(task)
         if any(one.is_split for one in making.sheets):
             progress(0.92, "the plan of the wall and the spray schedule")
-            _write_wall(task, making, build)
+            with geos_told("Planning the tiles on the wall"):
+                _write_wall(task, making, build)
         if chosen and (task.cutting or task.on_paper):
             _write_patches(task, sheets, chosen)
         if told is not None:

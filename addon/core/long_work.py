@@ -14,6 +14,7 @@ from typing import Any
 import bpy
 
 from ...geometry.errors import Cancelled, SheetstackError
+from ...geometry.geos_fault import geos_told
 from ...geometry.progress import Progress
 from .viewport import redraw_panels
 
@@ -55,7 +56,8 @@ class Running:
     def run(self) -> None:
         """Do the work here; what it raises is kept for whoever asks for the result."""
         try:
-            self.result = self.work(Progress(self.report))
+            with geos_told(self.title):
+                self.result = self.work(Progress(self.report))
         except BaseException as error:  # handed to the main thread, which raises it
             self.failure = error
 
@@ -101,8 +103,9 @@ class LongWork:
     def execute(self: Any, context: Any) -> set[str]:
         """Do all at once: for scripts and where there is no window."""
         try:
-            result = self.work(context)(Progress())
-            return self.done(context, result)  # type: ignore[no-any-return]
+            with geos_told(self.bl_label):
+                result = self.work(context)(Progress())
+                return self.done(context, result)  # type: ignore[no-any-return]
         except SheetstackError as error:
             self.report({"ERROR"}, str(error))
             return {"CANCELLED"}
@@ -156,7 +159,8 @@ class LongWork:
         if job.failure is not None:
             raise job.failure
         try:
-            return self.done(context, job.result)  # type: ignore[no-any-return]
+            with geos_told(self.bl_label):
+                return self.done(context, job.result)  # type: ignore[no-any-return]
         except SheetstackError as error:
             self.report({"ERROR"}, str(error))
             return {"CANCELLED"}

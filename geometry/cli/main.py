@@ -60,9 +60,13 @@ def main(arguments: Sequence[str] | None = None) -> int:
 def _run(chosen: argparse.Namespace, meter: Meter) -> int:
     """Run the chosen command; every error becomes one sentence and a code."""
     from ..errors import Cancelled, SheetstackError
+    from ..geos_fault import geos_told
 
+    # Most errors of GEOS are told by the step they befall, with layer and place.
+    told_of = getattr(chosen, "job", None) or getattr(chosen, "image", None) or "This command"
     try:
-        code: int = chosen.run(chosen, meter)
+        with geos_told(str(told_of)):
+            code: int = chosen.run(chosen, meter)
         return code
     except (Cancelled, KeyboardInterrupt):
         meter.clear()

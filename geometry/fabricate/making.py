@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from functools import partial
 
 from ..build import Build
+from ..geos_fault import geos_told
 from ..job.job import Job
 from ..progress import Progress
 from ..threads import watched
@@ -64,7 +65,7 @@ def making_of(
     Raises
     ------
     GeometryError
-        The bed is too small.
+        The bed is too small, or a sheet cannot be worked out.
     Cancelled
     """
     progress = progress or Progress()
@@ -74,13 +75,16 @@ def making_of(
     for number, sheet in enumerate(sheets):
         progress(0.5 * number / count, f"{sheet.name}: fitting it to the bed")
         part = progress.part(0.5 * number / count, 0.5 * (number + 1) / count)
-        split.append(watched(part, partial(made_sheet, job, sheet, count)))
+        with geos_told(f"Fitting {sheet.name} to the bed"):
+            split.append(watched(part, partial(made_sheet, job, sheet, count)))
     pinning = progress.part(0.5, 0.6)
-    made, pins = watched(pinning, partial(with_wall_pins, split, job.tiles))
+    with geos_told("Placing pins in the wall"):
+        made, pins = watched(pinning, partial(with_wall_pins, split, job.tiles))
     pieces: list[tuple[CutSheet, ...]] = []
     for number, one in enumerate(made):
         part = progress.part(0.6 + 0.4 * number / count, 0.6 + 0.4 * (number + 1) / count)
-        pieces.append(cut_pieces(job, one, part) if wanted else ())
+        with geos_told(f"Laying the cuts of {one.sheet.name}"):
+            pieces.append(cut_pieces(job, one, part) if wanted else ())
     return Making(made, tuple(pieces), pins)
 
 

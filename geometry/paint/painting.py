@@ -10,6 +10,7 @@ from functools import cached_property
 
 from ..build import Build
 from ..finding import Finding
+from ..geos_fault import geos_told
 from ..progress import Progress
 from .drift import Drift, drift_findings, drift_of
 from .spray_order import OrderAdvice, compare_orders
@@ -48,9 +49,16 @@ def painting_of(build: Build, progress: Progress | None = None) -> Painting:
     Returns
     -------
     Painting
+
+    Raises
+    ------
+    GeometryError
+        The areas of paint cannot be worked out.
+    Cancelled
     """
     progress = progress or Progress()
-    wall = wall_of(build, progress.part(0.0, 0.3))
-    progress(0.3, "comparing spray orders")
-    orders = compare_orders(wall)
-    return Painting(wall, orders, drift_of(build, wall, progress.part(0.4, 1.0)))
+    with geos_told(f"Painting '{build.job.title}'"):
+        wall = wall_of(build, progress.part(0.0, 0.3))
+        progress(0.3, "comparing spray orders")
+        orders = compare_orders(wall)
+        return Painting(wall, orders, drift_of(build, wall, progress.part(0.4, 1.0)))

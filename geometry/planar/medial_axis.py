@@ -22,7 +22,6 @@ import shapely
 from shapely import MultiPolygon, Polygon
 
 from ..arrays import Bools, Floats, Geometries, Indices
-from ..errors import GeometryError
 from ..threads import map_geometries
 
 #: Distance of neighbouring sites as a share of the distance to the wall opposite.
@@ -435,15 +434,17 @@ def _triangles(sites: _Sites) -> Indices:
     GEOS loses its way among some points that lie on lines but for rounding; turned, they are other
     numbers with the same triangles.
     """
-    failed: Exception | None = None
-    for turn in TURNS:
-        cos, sin = np.cos(turn), np.sin(turn)
-        points = sites.points @ np.array([[cos, sin], [-sin, cos]]) if turn else sites.points
+    for turn in TURNS[:-1]:
         try:
-            return _triangles_between(points, sites.group)
-        except shapely.errors.GEOSException as error:
-            failed = error
-    raise GeometryError(f"The middle lines of a shape could not be found ({failed}).") from failed
+            return _triangles_between(_turned(sites.points, turn), sites.group)
+        except shapely.errors.GEOSException:
+            continue
+    return _triangles_between(_turned(sites.points, TURNS[-1]), sites.group)
+
+
+def _turned(points: Floats, turn: float) -> Floats:
+    cos, sin = np.cos(turn), np.sin(turn)
+    return points @ np.array([[cos, sin], [-sin, cos]]) if turn else points
 
 
 def _triangles_between(points: Floats, group: Indices) -> Indices:

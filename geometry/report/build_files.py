@@ -17,6 +17,7 @@ from ..files.cut_svg import cut_svg
 from ..files.png import png_bytes
 from ..files.read_back import judge_stl
 from ..files.stl import write_stl
+from ..geos_fault import geos_told
 from ..job.names import DRIFT, PLAIN, PREVIEW, REPORT, REPORT_DATA, STACK, drawn_name, sheet_stems
 from ..mesh.check import LEAKS, leak_finding, wanted_of_plate
 from ..paint.painting import Painting, painting_of
@@ -85,10 +86,11 @@ def write_outputs(build: Build, folder: Path | str, progress: Progress | None = 
             sheets(number / count, f"{layer.settings.name}: writing the solid")
             title = f"{build.job.title}: {layer.settings.name}, mm"
             solid = batch.path(f"{stem}.stl")
-            write_stl(solid, layer.mesh.vertices, layer.mesh.faces, title)
-            layers.append(_judged(layer, solid))
-            sheets((number + 0.6) / count, f"{layer.settings.name}: writing the cut paths")
-            _write_drawn(batch.path(drawn_name(stem)), build, layer)
+            with geos_told(f"Writing {layer.settings.name}"):
+                write_stl(solid, layer.mesh.vertices, layer.mesh.faces, title)
+                layers.append(_judged(layer, solid))
+                sheets((number + 0.6) / count, f"{layer.settings.name}: writing the cut paths")
+                _write_drawn(batch.path(drawn_name(stem)), build, layer)
         build = replace(build, layers=tuple(layers))
         progress(0.5, "painting the preview")
         preview, stack = batch.path(PREVIEW), batch.path(STACK)
