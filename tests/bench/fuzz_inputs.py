@@ -34,6 +34,7 @@ import tempfile
 import time
 import unicodedata
 from collections import Counter
+from collections.abc import Callable, Iterator
 from concurrent.futures import ProcessPoolExecutor
 from functools import partial
 from pathlib import Path
@@ -94,12 +95,16 @@ def sentence_faults(text: str) -> str:
     return ""
 
 
-def fuzzed(seed: int, number: int, limits: Limits, keep: Path | None = None) -> dict[str, Any]:
-    """Make, build and judge one case; return its row."""
+def fuzzed(
+    seed: int, number: int, limits: Limits, keep: Path | None = None, later: str = ""
+) -> dict[str, Any] | None:
+    """Make, build and judge one case; return its row, or None for one that is left for later."""
     with tempfile.TemporaryDirectory(prefix="fuzzed-") as name:
         folder = keep if keep is not None else Path(name)
         rng = random.Random(f"{seed}/{number}")
         case = make_case(rng, folder)
+        if later and re.search(later, " ".join(case.mutations)):
+            return None
         row: dict[str, Any] = {"seed": seed, "number": number, "kind": case.kind}
         row |= {"mutations": case.mutations, "faults": [], "why": {}}
         built = run_limited(_build, case, folder / "out", limits=limits)
@@ -332,10 +337,12 @@ def main() -> int:
     parser.add_argument("--only", type=int, help="only the case of this number")
     parser.add_argument("--keep", type=Path, help="with --only: leave its files in this new folder")
     parser.add_argument("--out", type=Path, help="JSON lines; appended to")
+    parser.add_argument("--later", default="", help="leave out cases made by what this matches")
     parser.add_argument("--workers", type=int, default=1)
     parser.add_argument("--processor-s", type=float, default=60.0, help="limit for each")
     parser.add_argument("--clock-s", type=float, default=300.0, help="limit for each")
     parser.add_argument("--memory-gib", type=float, default=4.0, help="limit for each")
+    parser.add_argument("--most-s", type=float, default=1e9, help="begin no case after so long")
     parser.add_argument("--table", action="store_true", help="only print the table of --out")
     chosen = parser.parse_args()
     seeds = chosen.seed or [1]
@@ -356,10 +363,12 @@ def main() -> int:
         wanted = [(s, n) for n in range(chosen.cases) for s in seeds if (s, n) not in done]
         forked = multiprocessing.get_context("fork")  # workers fork again, from their main thread
         pool = ProcessPoolExecutor(chosen.workers, forked)
-        one = partial(fuzzed, limits=limits)
+        one = partial(fuzzed, limits=limits, later=chosen.later)
         started = time.monotonic()
         with pool, chosen.out.open("a") as lines:
-            for count, row in enumerate(pool.map(one, *zip(*wanted, strict=True)), 1):
+            for count, row in enumerate(_in_time(pool, one, wanted, chosen), 1):
+                if row is None:
+                    continue
                 rows.append(row)
                 lines.write(json.dumps(row) + "\n")
                 lines.flush()
@@ -371,6 +380,21 @@ def main() -> int:
                     print(f"{count} of {len(wanted)}, {rate:.1f} s each", flush=True)
     print(table(rows))
     return int(any(row["faults"] for row in rows))
+
+
+def _in_time(
+    pool: ProcessPoolExecutor,
+    one: Callable[[int, int], dict[str, Any] | None],
+    wanted: list[tuple[int, int]],
+    chosen: argparse.Namespace,
+) -> Iterator[dict[str, Any] | None]:
+    """Yield the rows of cases, as many as there is time for: a pool works off all it was given."""
+    started = time.monotonic()
+    block = 8 * chosen.workers
+    for first in range(0, len(wanted), block):
+        if time.monotonic() - started > chosen.most_s:
+            return
+        yield from pool.map(one, *zip(*wanted[first : first + block], strict=True))
 
 
 def _rows(path: Path) -> list[dict[str, Any]]:
