@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import shapely
@@ -24,6 +24,7 @@ from .state import Group
 from .stroke import Pen, stroke_outlines
 from .style import Paint
 from .transforms import Matrix, linear_and_shift
+from .wide_strokes import shown_as_hole, wide_stroke
 
 #: A space scaled down further than this holds nothing that shows.
 LEAST_SCALE = 1e-12
@@ -145,8 +146,9 @@ def _filled(items: Sequence[Item], tolerances: Tolerances, what: str) -> FilledE
     fills = [i for i, item in enumerate(items) if item.pen is None]
     strokes = [i for i, item in enumerate(items) if item.pen is not None]
     _fill_compounds(items, fills, compounds, tolerances)
-    _stroke_compounds(items, strokes, compounds, tolerances, what)
-    return fill_each([c for c in compounds if c is not None], tolerances=tolerances, what=what)
+    told = _stroke_compounds(items, strokes, compounds, tolerances, what)
+    each = fill_each([c for c in compounds if c is not None], tolerances=tolerances, what=what)
+    return replace(each, findings=(*each.findings, *told)) if told else each
 
 
 def _by_owner(each: FilledEach, count: int) -> list[Indices]:
@@ -216,8 +218,11 @@ def _stroke_compounds(
     compounds: list[Compound | None],
     tolerances: Tolerances,
     what: str,
-) -> None:
-    """Outline strokes in user space, where the pen is round, and map the outlines."""
+) -> list[Finding]:
+    """Outline strokes in user space, where the pen is round, and map the outlines.
+
+    Returns what is to be told of them.
+    """
     linear, shift = linear_and_shift(items[i].matrix for i in which)
     stretch = largest_stretch(linear[:, :, 0], linear[:, :, 1])
     rigid = np.array([items[i].rigid_pen for i in which], dtype=bool)
@@ -227,13 +232,21 @@ def _stroke_compounds(
     before_shift = np.where(rigid[:, None], shift, 0.0)
     lines = flatten_paths([items[i].path for i in which], before_linear, before_shift, tolerance)
     contours: list[list[Contour]] = [[] for _ in which]
+    filled = {id(item.path) for item in items if item.pen is None}
+    findings = []
     for k, owner in enumerate(lines.owner.tolist()):
         item = items[which[owner]]
+        if id(item.path) not in filled and item.pen is not None:
+            hole = shown_as_hole(lines, k, item.pen)
+            if hole is not None:
+                mapped = hole if rigid[owner] else hole @ linear[owner].T + shift[owner]
+                findings += wide_stroke(item.name, mapped, what)
         for ring in _outlines(lines, k, item, float(tolerance[owner]), what):
             mapped = ring if rigid[owner] else ring @ linear[owner].T + shift[owner]
             contours[owner].append(Contour(mapped))
     for own, i in zip(contours, which, strict=True):
         compounds[i] = Compound(own, "nonzero", f"the stroke of {items[i].name}", quiet=True)
+    return findings
 
 
 def _outlines(lines: Polylines, k: int, item: Item, tolerance: float, what: str) -> list[Floats]:

@@ -1,6 +1,7 @@
 """SVG drawings read as artwork: groups, findings, frames; pictures are compared in reference/."""
 
 import random
+import re
 
 import numpy as np
 import pytest
@@ -533,3 +534,32 @@ def test_a_marker_on_a_line_within_itself_ends(tmp_path):
         '<path fill="none" marker-end="url(#a)" d="M20 20h30"/>',
     )
     assert artwork.shape.area == pytest.approx(4.0)
+
+
+def test_a_stroke_wider_than_its_circle_is_filled_and_what_others_show_is_told(tmp_path):
+    # Filled by SVG 2, "Computing the shape of the stroke"; resvg, librsvg, Cairo, Skia and
+    # Chromium leave a disc open whose radius is half the width less the circle's.
+    ring = '<circle cx="50" cy="40" r="4" fill="none" stroke="#000" stroke-width="16"/>'
+    artwork = read(tmp_path, ring)
+    assert artwork.shape.area == pytest.approx(np.pi * 12**2, rel=2e-3)
+    told = only(artwork)
+    assert (told.code, told.severity) == ("artwork.wide-stroke", Severity.WARNING)
+    assert told.place == pytest.approx((50, 40), abs=0.01)
+    (hole,) = re.findall(r"hole of ([\d.]+) mm2", told.message)
+    assert float(hole) == pytest.approx(np.pi * 4**2, rel=0.02)
+    oval = '<ellipse cx="50" cy="40" rx="20" ry="3" fill="none" stroke="#000" stroke-width="8"/>'
+    assert codes(read(tmp_path, oval)) == ["artwork.wide-stroke"]
+
+
+@pytest.mark.parametrize(
+    "body",
+    [
+        '<circle cx="50" cy="40" r="8" fill="none" stroke="#000" stroke-width="15"/>',
+        '<circle cx="50" cy="40" r="4" stroke="#000" stroke-width="16"/>',
+        '<rect x="40" y="40" width="8" height="8" fill="none" stroke="#000" stroke-width="16"/>',
+        '<path d="M40 40a4 4 0 0 1 8 0" fill="none" stroke="#000" stroke-width="16"/>',
+    ],
+    ids=["wide enough", "filled", "with corners", "open"],
+)
+def test_strokes_that_all_programs_show_alike_are_not_told(tmp_path, body):
+    assert "artwork.wide-stroke" not in codes(read(tmp_path, body))
