@@ -37,6 +37,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
         128 and the number of the signal when stopped: 130 by Ctrl-C.
     """
     _open_closed_streams()
+    work_on_one_thread()
     # Until the work begins a signal ends the program at once: nothing has been written yet.
     with _on_signals(_leave_at_once):
         # Imported here, so that a signal that comes meanwhile is heard.
@@ -55,6 +56,15 @@ def main(arguments: Sequence[str] | None = None) -> int:
             _deliver(said.getvalue())
             raise
         return code if _deliver(said.getvalue()) else UNUSABLE
+
+
+def work_on_one_thread() -> None:
+    """Let NumPy's linear algebra do without threads of its own, where it is not loaded yet.
+
+    The matrices here are small. Threads that wait for each other over them take up to a hundred
+    times the processor time of the work itself while other programs run.
+    """
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 
 def _run(chosen: argparse.Namespace, meter: Meter) -> int:

@@ -588,27 +588,88 @@ def _closed(pattern: Pattern, group: Sequence[Motion]) -> Pattern:
 
     What is nearly its own image, or that of another, is made so to rounding.
     """
-    paths, width = list(pattern.paths), pattern.width.tolist()
+    ways, width = _Ways(pattern.paths), pattern.width.tolist()
     at = 0
-    while at < len(paths):
+    while at < len(ways.paths):
         for mirror in group:
-            image = mirror(paths[at])
-            far = apart(image, np.array(paths))
-            nearest = int(np.argmin(far))
-            if far[nearest] > _ON_AXIS:
-                paths.append(_deeper(image))
+            path = ways.paths[at]
+            image = mirror(path)
+            nearest = ways.nearest(image)
+            if nearest is None:
+                ways.add(_deeper(image))
                 width.append(width[at])
             elif nearest == at:
-                paths[at] = (paths[at] + _alongside(image, paths[at])) / 2
+                ways.replace(at, (path + _alongside(image, path)) / 2)
             elif nearest > at:
-                paths[nearest] = _deeper(image)
+                ways.replace(nearest, _deeper(image))
         at += 1
-    every = np.array(paths)
+    once = _Ways([])
     kept: list[int] = []
-    for number, path in enumerate(paths):
-        if (apart(path, every[kept]) > _ON_AXIS).all():
+    for number, path in enumerate(ways.paths):
+        if once.nearest(path) is None:
+            once.add(path)
             kept.append(number)
-    return Pattern(every[kept], np.array(width)[kept])
+    return Pattern(np.array(once.paths).reshape(-1, 4, 2), np.array(width)[kept])
+
+
+class _Ways:
+    """Bridges' middle lines, sorted by cells of the plane, so that one's like is soon found.
+
+    Parameters
+    ----------
+    paths : iterable of float64 array (4, 2)
+    """
+
+    #: Side of a cell in mm: ways that are one have their middles in it or in the next.
+    SIDE = 2.5 * _ON_AXIS
+
+    def __init__(self, paths: Iterable[Floats]) -> None:
+        self.paths: list[Floats] = []
+        # Plain numbers: one way is held against very few others, too few for arrays.
+        self._ways: list[tuple[float, float, float, float]] = []
+        self._cells: dict[tuple[int, int], list[int]] = {}
+        for path in paths:
+            self.add(path)
+
+    def add(self, path: Floats) -> None:
+        """Add one more."""
+        way = self._way(path)
+        self._cells.setdefault(self._cell(way), []).append(len(self.paths))
+        self.paths.append(path)
+        self._ways.append(way)
+
+    def replace(self, number: int, path: Floats) -> None:
+        """Put another in the place of one."""
+        way = self._way(path)
+        self._cells[self._cell(self._ways[number])].remove(number)
+        self._cells.setdefault(self._cell(way), []).append(number)
+        self.paths[number], self._ways[number] = path, way
+
+    def nearest(self, path: Floats) -> int | None:
+        """Return which is one with a path, the nearest of several; None where none is."""
+        way = ax, ay, bx, by = self._way(path)
+        column, row = self._cell(way)
+        best: tuple[float, int] | None = None
+        for x in (column - 1, column, column + 1):
+            for y in (row - 1, row, row + 1):
+                for number in self._cells.get((x, y), ()):
+                    cx, cy, dx, dy = self._ways[number]
+                    far = min(
+                        max(abs(ax - cx), abs(ay - cy), abs(bx - dx), abs(by - dy)),
+                        max(abs(ax - dx), abs(ay - dy), abs(bx - cx), abs(by - cy)),
+                    )
+                    if far <= _ON_AXIS and (best is None or (far, number) < best):
+                        best = far, number
+        return None if best is None else best[1]
+
+    @staticmethod
+    def _way(path: Floats) -> tuple[float, float, float, float]:
+        (ax, ay), (bx, by) = path[1:3].tolist()
+        return ax, ay, bx, by
+
+    def _cell(self, way: tuple[float, float, float, float]) -> tuple[int, int]:
+        ax, ay, bx, by = way
+        return int((ax + bx) / 2 // self.SIDE), int((ay + by) / 2 // self.SIDE)
 
 
 def _deeper(path: Floats) -> Floats:

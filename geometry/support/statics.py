@@ -345,6 +345,8 @@ class LoadedGrillage:
         self.rest: Floats = self._factor.solve(weight)[..., 0]
         self.compliance: Floats
         self.compliance, self._beside = self._factor.inverse_blocks()
+        self._deflections: dict[float, Floats] = {}
+        self._stresses: dict[tuple[float, int], Stresses] = {}
 
     def moves(self, loads: Floats) -> Floats:
         """Return how all plates move under further loads.
@@ -392,9 +394,13 @@ class LoadedGrillage:
         itself: by the inequality of Cauchy and Schwarz in the metric of the compliance C,
         \\|C_ab\\| <= max(C_aa, C_bb). So the greatest value is that of the whole sheet.
         """
-        arms = self.grillage.arms
-        pushed = ((arms @ self.compliance) * arms).sum(axis=2)
-        return np.abs(self.at_rest) + push_n * pushed
+        if push_n not in self._deflections:  # asked for by several, and not cheap
+            arms = self.grillage.arms
+            pushed = ((arms @ self.compliance) * arms).sum(axis=2)
+            greatest = np.abs(self.at_rest) + push_n * pushed
+            greatest.setflags(write=False)
+            self._deflections[push_n] = greatest
+        return self._deflections[push_n]
 
     @cached_property
     def at_rest(self) -> Floats:
@@ -499,6 +505,12 @@ class LoadedGrillage:
             Of plates that hang together, so many of the softest are pushed, and both plates that a
             beam joins. Exact where no more hang together; else a push elsewhere may be worse.
         """
+        key = push_n, most_pushed
+        if key not in self._stresses:
+            self._stresses[key] = self._worst_stresses(push_n, most_pushed)
+        return self._stresses[key]
+
+    def _worst_stresses(self, push_n: float, most_pushed: int) -> Stresses:
         by_weight = (self.stress_rows @ self.strains(self.which, self.rest[..., None]))[..., 0]
         worst = _Worst(len(self.which))
         for side in (0, 1):

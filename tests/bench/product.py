@@ -8,12 +8,16 @@ from __future__ import annotations
 import contextlib
 import io
 import json
+import os
 import re
 import subprocess
 import sys
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
+
+# As the command line does, and before NumPy is loaded.
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 import shapely
 

@@ -180,3 +180,20 @@ def test_the_same_job_gives_the_same_bytes_whatever_the_surroundings(job, tmp_pa
     assert outs[0].keys() == outs[1].keys()
     assert [name for name in outs[0] if outs[0][name] != outs[1][name]] == []
     assert len(outs[0]) > 25
+
+
+def test_linear_algebra_has_no_threads_of_its_own_unless_asked_for():
+    program = (
+        "import os, sys; from sheetstack.geometry.cli.main import main\n"
+        "early = 'numpy' in sys.modules\n"
+        "try: main(['--version'])\n"
+        "except SystemExit: print(early, os.environ['OPENBLAS_NUM_THREADS'])"
+    )
+    for asked, threads in ((None, "1"), ("3", "3")):
+        environment = {k: v for k, v in os.environ.items() if k != "OPENBLAS_NUM_THREADS"}
+        if asked is not None:
+            environment["OPENBLAS_NUM_THREADS"] = asked
+        run = subprocess.run(
+            [sys.executable, "-c", program], env=environment, capture_output=True, text=True
+        )
+        assert run.stdout.splitlines()[-1] == f"False {threads}", run.stderr

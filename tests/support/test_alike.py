@@ -8,12 +8,22 @@ import matplotlib
 import numpy as np
 import pytest
 import shapely
+from hypothesis import given, settings
+from hypothesis import strategies as st
 from shapely.affinity import rotate, scale, translate
 
 from sheetstack.geometry.artwork.read import read_artwork
 from sheetstack.geometry.artwork.source import ArtworkSource, Text
 from sheetstack.geometry.mesh.islands import find_pieces
 from sheetstack.geometry.planar.congruence import mirrors
+from sheetstack.geometry.support.alike import (
+    _ON_AXIS,
+    Pattern,
+    _alongside,
+    _closed,
+    _deeper,
+    apart,
+)
 
 from ..small_builds import ink_built
 
@@ -167,3 +177,44 @@ def test_bridges_are_exactly_symmetric_where_a_shape_is_so_by_rounding_only(dire
             for mirror in mirrors(opening)
         ]
         assert min(mirrored) < 1e-6
+
+
+@given(st.integers(0, 2**32 - 1))
+@settings(max_examples=40, deadline=None)
+def test_a_pattern_is_closed_as_by_holding_each_bridge_against_every_other(seed):
+    rng = np.random.default_rng(seed)
+    group = mirrors(shapely.box(0, 0, 40, 30))
+    paths = rng.uniform(0, 30, (rng.integers(1, 12), 4, 2))
+    # Some nearly on an axis, some nearly the image of another one, some twice.
+    images = group[0](paths[:3]) + rng.uniform(-0.08, 0.08, (len(paths[:3]), 1, 2))
+    again = paths[:2, ::-1] + rng.uniform(-0.06, 0.06, (len(paths[:2]), 1, 2))
+    across = np.array([[[15, 10.0], [16, 10], [24, 10], [25, 10]]]) + rng.uniform(-0.1, 0.1)
+    paths = np.concatenate([paths, images, again, across])
+    pattern = Pattern(paths, rng.uniform(1, 2, len(paths)))
+    found, wanted = _closed(pattern, group), closed_slowly(pattern, group)
+    assert np.array_equal(found.paths, wanted.paths)
+    assert np.array_equal(found.width, wanted.width)
+
+
+def closed_slowly(pattern, group):
+    """Close a pattern, each bridge held against every other."""
+    paths, width = list(pattern.paths), pattern.width.tolist()
+    at = 0
+    while at < len(paths):
+        for mirror in group:
+            image = mirror(paths[at])
+            far = apart(image, np.array(paths))
+            nearest = int(np.argmin(far))
+            if far[nearest] > _ON_AXIS:
+                paths.append(_deeper(image))
+                width.append(width[at])
+            elif nearest == at:
+                paths[at] = (paths[at] + _alongside(image, paths[at])) / 2
+            elif nearest > at:
+                paths[nearest] = _deeper(image)
+        at += 1
+    kept = []
+    for number, path in enumerate(paths):
+        if (apart(path, np.array(paths)[kept]) > _ON_AXIS).all():
+            kept.append(number)
+    return Pattern(np.array(paths)[kept], np.array(width)[kept])
