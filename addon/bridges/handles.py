@@ -5,15 +5,12 @@ They are sized for the screen and stand off the bridge, so that those of a short
 
 from __future__ import annotations
 
-import itertools
-import math
 from dataclasses import replace
 from typing import Any
 
 import bpy
 import numpy as np
 from bpy_extras.view3d_utils import location_3d_to_region_2d
-from mathutils import Matrix
 
 from ...geometry.arrays import Floats
 from ...geometry.errors import SheetstackError
@@ -24,12 +21,12 @@ from .bridge_tool import (
     end_dragged,
     follow_at_once,
     show_dragged,
-    tool_is_on,
     width_of,
 )
 from .hand_bridges import moved, put_bridge
 from .live_drag import begin_drag
 from .place_on_sheet import edited_sheet, picked_bridge, pixel_size, place_under, scene_place
+from .screen_handle import ScreenHandle, ScreenHandles, dress, stand
 
 PARTS = ("start", "end", "middle", "width")
 #: Pixels of a plain screen from a bridge's end, or its side, to the handle.
@@ -42,12 +39,6 @@ COLOURS = {
     "middle": (1.0, 1.0, 1.0),
     "width": (0.94, 0.89, 0.26),
 }
-TURN = np.linspace(0, 2 * math.pi, 25)
-DISC = [
-    (math.cos(a) * k, math.sin(a) * k, 0.0)
-    for one, two in itertools.pairwise(TURN)
-    for a, k in ((one, 0.0), (one, 1.0), (two, 1.0))
-]
 
 
 def handle_place(bridge: BridgeByHand, part: str, pixel: float, width_mm: float) -> Floats:
@@ -114,21 +105,15 @@ def handle_places(context: Any, sheet: Any, bridge: Any) -> dict[str, Floats] | 
     return {part: handle_place(bridge, part, pixel, width) for part in PARTS}
 
 
-class SHEETSTACK_GT_bridge_handle(bpy.types.Gizmo):
+class SHEETSTACK_GT_bridge_handle(ScreenHandle, bpy.types.Gizmo):
     """A handle of the picked bridge"""
 
     bl_idname = "SHEETSTACK_GT_bridge_handle"
     __slots__ = ("bridge", "disc", "part", "result", "start", "width")
 
     def setup(self) -> None:
-        self.disc = self.new_custom_shape("TRIS", DISC)
+        super().setup()
         self.result = None
-
-    def draw(self, context: Any) -> None:
-        self.draw_custom_shape(self.disc)
-
-    def draw_select(self, context: Any, select_id: int) -> None:
-        self.draw_custom_shape(self.disc, select_id=select_id)
 
     def invoke(self, context: Any, event: Any) -> set[str]:
         sheet, self.bridge = edited_sheet(context), picked_bridge(context)
@@ -163,26 +148,17 @@ class SHEETSTACK_GT_bridge_handle(bpy.types.Gizmo):
             follow_at_once(context.scene)
 
 
-class SHEETSTACK_GGT_bridge(bpy.types.GizmoGroup):
+class SHEETSTACK_GGT_bridge(ScreenHandles, bpy.types.GizmoGroup):
     """Handles of the picked bridge"""
 
     bl_idname = "SHEETSTACK_GGT_bridge"
     bl_label = "Bridge Handles"
-    bl_space_type = "VIEW_3D"
-    bl_region_type = "WINDOW"
-    bl_options = {"3D", "PERSISTENT", "SHOW_MODAL_ALL"}
-
-    @classmethod
-    def poll(cls, context: Any) -> bool:
-        return context.mode == "OBJECT" and tool_is_on(context)
 
     def setup(self, context: Any) -> None:
         for part in PARTS:
             handle = self.gizmos.new(SHEETSTACK_GT_bridge_handle.bl_idname)
-            handle.part, handle.use_draw_modal = part, True
-            handle.color, handle.alpha = COLOURS[part], 0.85
-            handle.color_highlight, handle.alpha_highlight = (1.0, 0.6, 0.1), 1.0
-            handle.scale_basis = SIZES[part]
+            handle.part = part
+            dress(handle, COLOURS[part], SIZES[part])
 
     def draw_prepare(self, context: Any) -> None:
         sheet, bridge = edited_sheet(context), dragged_bridge() or picked_bridge(context)
@@ -190,10 +166,7 @@ class SHEETSTACK_GGT_bridge(bpy.types.GizmoGroup):
         for handle in self.gizmos:
             handle.hide = places is None
             if places is not None:
-                turn = sheet.matrix_world.to_quaternion().to_matrix().to_4x4()
-                handle.matrix_basis = (
-                    Matrix.Translation(scene_place(sheet, places[handle.part])) @ turn
-                )
+                stand(handle, sheet, places[handle.part])
 
 
 CLASSES = (SHEETSTACK_GT_bridge_handle, SHEETSTACK_GGT_bridge)

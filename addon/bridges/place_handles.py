@@ -12,7 +12,6 @@ from typing import Any
 
 import bpy
 import numpy as np
-from mathutils import Matrix
 
 from ..core.conversion import metres
 from ..core.list_rows import rows_name
@@ -21,8 +20,8 @@ from ..core.viewport import redraw_views
 from ..job.layer_list import active_layer
 from ..sheets.viewport_marks import COLOURS, draw_lines, line_batch
 from .bridge_tool import tool_is_on
-from .handles import DISC
-from .place_on_sheet import edited_sheet, place_under, scene_place
+from .place_on_sheet import edited_sheet, place_under
+from .screen_handle import ScreenHandle, ScreenHandles, dress, stand
 
 #: Least side of a box in mm, and digits that places are kept with.
 LEAST_SIDE, DIGITS = 1.0, 3
@@ -133,20 +132,11 @@ def outlines(scene: Any) -> list[Any]:
     return found
 
 
-class SHEETSTACK_GT_place_handle(bpy.types.Gizmo):
+class SHEETSTACK_GT_place_handle(ScreenHandle, bpy.types.Gizmo):
     """A handle of a place of the job"""
 
     bl_idname = "SHEETSTACK_GT_place_handle"
     __slots__ = ("before", "disc", "number", "start")
-
-    def setup(self) -> None:
-        self.disc = self.new_custom_shape("TRIS", DISC)
-
-    def draw(self, context: Any) -> None:
-        self.draw_custom_shape(self.disc)
-
-    def draw_select(self, context: Any, select_id: int) -> None:
-        self.draw_custom_shape(self.disc, select_id=select_id)
 
     def _handle(self, context: Any) -> PlaceHandle | None:
         found = list(place_handles(context.scene))
@@ -180,33 +170,23 @@ class SHEETSTACK_GT_place_handle(bpy.types.Gizmo):
             bpy.ops.ed.undo_push(message="Move place")
 
 
-class SHEETSTACK_GGT_places(bpy.types.GizmoGroup):
+class SHEETSTACK_GGT_places(ScreenHandles, bpy.types.GizmoGroup):
     """Handles of the job's places"""
 
     bl_idname = "SHEETSTACK_GGT_places"
     bl_label = "Place Handles"
-    bl_space_type = "VIEW_3D"
-    bl_region_type = "WINDOW"
-    bl_options = {"3D", "PERSISTENT", "SHOW_MODAL_ALL"}
-
-    @classmethod
-    def poll(cls, context: Any) -> bool:
-        return context.mode == "OBJECT" and tool_is_on(context)
 
     def setup(self, context: Any) -> None:
         for number in range(MOST):
             handle = self.gizmos.new(SHEETSTACK_GT_place_handle.bl_idname)
-            handle.number, handle.use_draw_modal, handle.hide = number, True, True
-            handle.color, handle.alpha = COLOUR, 0.85
-            handle.color_highlight, handle.alpha_highlight = (1.0, 0.6, 0.1), 1.0
-            handle.scale_basis = SIZE
+            handle.number, handle.hide = number, True
+            dress(handle, COLOUR, SIZE)
 
     def draw_prepare(self, context: Any) -> None:
         sheet = edited_sheet(context)
         found = [] if sheet is None else list(place_handles(context.scene))[:MOST]
         for handle, place in zip(self.gizmos, found, strict=False):
-            turn = sheet.matrix_world.to_quaternion().to_matrix().to_4x4()
-            handle.matrix_basis = Matrix.Translation(scene_place(sheet, place.place)) @ turn
+            stand(handle, sheet, place.place)
         for number, handle in enumerate(self.gizmos):
             handle.hide = number >= len(found)
 
