@@ -34,6 +34,15 @@ def test_a_csv_and_a_toml_table_tell_the_same_cans(tmp_path):
     assert load_cans(tmp_path / "comma.csv")[0].price == 4.5
 
 
+def test_a_can_may_cost_nothing_but_not_less(tmp_path):
+    table = tmp_path / "cans.csv"
+    table.write_text("name,colour,price\nLeft over,#c8691e,0\n")
+    assert load_cans(table)[0].price == 0
+    table.write_text("name,colour,price\nLeft over,#c8691e,-0.01\n")
+    with pytest.raises(JobError, match=r"price.*from 0 to"):
+        load_cans(table)
+
+
 @pytest.mark.parametrize(
     ("text", "said"),
     [
