@@ -453,24 +453,55 @@ def _replaced(pieces: _Pieces, at: Indices, count: int, by: _Pieces) -> _Pieces:
 
 
 class _Spans:
-    """The points of some pieces one after another, and what stays while they are fitted."""
+    """The points of some pieces one after another, and what stays while they are fitted.
+
+    Points and vectors lie as rows of x and of y, each piece's own numbers are spread over its
+    points: most of the time goes into passes over these.
+    """
 
     def __init__(self, track: _Track, first: Indices, last: Indices) -> None:
         self.count = last - first + 1
         self.starts = np.concatenate([[0], np.cumsum(self.count)[:-1]])
         self.piece = np.repeat(np.arange(len(first)), self.count)
-        self.index = np.arange(self.count.sum()) - self.starts[self.piece] + first[self.piece]
-        self.points = track.points[self.index]
+        self.index = np.arange(self.count.sum()) + np.repeat(first - self.starts, self.count)
+        self.points = np.take(track.points.T, self.index, axis=1)
         self.p0, self.p3 = track.points[first], track.points[last]
         self.arc = track.along[last] - track.along[first]
-        along = track.along[self.index] - track.along[first][self.piece]
-        self.even = along / np.maximum(self.arc, 1e-12)[self.piece]
+        along = track.along[self.index] - self.spread(track.along[first])
+        self.even = along / self.spread(np.maximum(self.arc, 1e-12))
         self.u, self.v = _end_frames(track, first, 1.0), _end_frames(track, last, -1.0)
+        # The chord that leads to each point; a piece's first has none.
+        begun = np.repeat(self.starts, self.count)
+        self.before = np.maximum(np.arange(len(self.index)) - 1, begun)
+        self.chords = _Chords(self.points[:, self.before], self.points)
 
-    def worst(self, off: Floats) -> Floats:
-        """Return the greatest of the points' values in each piece."""
-        most: Floats = np.maximum.reduceat(off, self.starts)
+    def spread(self, own: Floats) -> Floats:
+        """Return each piece's values (..., n) for each of its points."""
+        over: Floats = np.repeat(own, self.count, axis=-1)
+        return over
+
+    def worst(self, square: Floats) -> Floats:
+        """Return the root of the greatest of the points' values in each piece."""
+        most: Floats = np.sqrt(np.maximum.reduceat(square, self.starts))
         return most
+
+
+class _Chords:
+    """Chords from some points to others, both (2, n), to measure distances from."""
+
+    def __init__(self, a: Floats, b: Floats) -> None:
+        self.a = a
+        self.way = b - a
+        square = self.way[0] ** 2 + self.way[1] ** 2
+        self.unit = self.way / np.maximum(square, 1e-24)
+
+    def square(self, points: Floats) -> Floats:
+        """Return the square of each point's distance from its chord."""
+        off = points - self.a
+        share = np.clip(off[0] * self.unit[0] + off[1] * self.unit[1], 0, 1)
+        off -= share * self.way
+        found: Floats = off[0] ** 2 + off[1] ** 2
+        return found
 
 
 def _fit(track: _Track, first: Indices, last: Indices, tolerance: float) -> tuple[_Pieces, Indices]:
@@ -480,9 +511,10 @@ def _fit(track: _Track, first: Indices, last: Indices, tolerance: float) -> tupl
     cubics = _least_squares(spans, t)
     off = _errors(cubics, spans, t)
     error = spans.worst(off)
-    worst = _farthest(off, spans, error)
+    worst = _farthest(off, spans)
     # Straight where a straight line does.
-    bow = spans.worst(_off_chord(spans.points, spans.p0[spans.piece], spans.p3[spans.piece]))
+    whole = _Chords(spans.spread(spans.p0.T), spans.spread(spans.p3.T))
+    bow = spans.worst(whole.square(spans.points))
     # Between corners only: chords of a gentle curve would put kinks into it.
     cornered = track.corner[first] & track.corner[last]
     straight = (cornered & (bow <= _STRAIGHT * tolerance)) | (spans.count == 2)
@@ -523,15 +555,14 @@ def _least_squares(spans: _Spans, t: Floats, earlier: Floats | None = None) -> F
     Wang, Pottmann and Liu, "Fitting B-spline curves to point clouds by curvature-based squared
     distance minimization", ACM Trans. Graphics 25, 2006).
     """
-    piece, starts, p0, p3 = spans.piece, spans.starts, spans.p0, spans.p3
+    starts, p0, p3 = spans.starts, spans.p0, spans.p3
     u, v, arc = spans.u, spans.v, spans.arc
     s = 1 - t
     b1, b2 = 3 * s * s * t, 3 * s * t * t
-    ends = (s**3 + b1)[:, None] * p0[piece] + (b2 + t**3)[:, None] * p3[piece]
-    rest = spans.points - ends
+    rest = spans.points - (s**3 + b1) * spans.spread(p0.T) - (b2 + t**3) * spans.spread(p3.T)
     s11, s12, s22 = (np.add.reduceat(w, starts) for w in (b1 * b1, b1 * b2, b2 * b2))
-    r1 = np.add.reduceat(b1[:, None] * rest, starts)
-    r2 = np.add.reduceat(b2[:, None] * rest, starts)
+    r1 = np.add.reduceat(b1 * rest, starts, axis=1).T
+    r2 = np.add.reduceat(b2 * rest, starts, axis=1).T
     # Unknown: two numbers a handle, along its frame's directions.
     frames = np.concatenate([u, v], axis=1)  # (n, 4, 2)
     dots = np.einsum("nik,njk->nij", frames, frames)
@@ -542,18 +573,20 @@ def _least_squares(spans: _Spans, t: Floats, earlier: Floats | None = None) -> F
     matrix = dots * weights
     right = np.concatenate([np.einsum("nik,nk->ni", u, r1), np.einsum("nik,nk->ni", v, r2)], axis=1)
     if earlier is not None:
-        across = _normals(earlier[piece], t)
-        rows = np.concatenate(
-            [
-                b1[:, None] * np.einsum("nik,nk->ni", u[piece], across),
-                b2[:, None] * np.einsum("nik,nk->ni", v[piece], across),
-            ],
-            axis=1,
-        )
-        off = (rest * across).sum(axis=1)
-        aside = np.add.reduceat(rows[:, :, None] * rows[:, None, :], starts)
+        across = _normals(earlier, spans, t)
+        rows = [
+            bend * (x * across[0] + y * across[1])
+            for bend, frame in ((b1, u), (b2, v))
+            for x, y in (spans.spread(frame[:, k].T) for k in (0, 1))
+        ]
+        off = rest[0] * across[0] + rest[1] * across[1]
+        aside = np.empty_like(matrix)
+        for i, row in enumerate(rows):
+            for j in range(i, 4):
+                aside[:, i, j] = aside[:, j, i] = np.add.reduceat(row * rows[j], starts)
         matrix = _ALONG * matrix + (1 - _ALONG) * aside
-        right = _ALONG * right + (1 - _ALONG) * np.add.reduceat(rows * off[:, None], starts)
+        pull = np.stack([np.add.reduceat(row * off, starts) for row in rows], axis=1)
+        right = _ALONG * right + (1 - _ALONG) * pull
     # A touch of preference for handles of a third, which also settles what the points leave open.
     idle = np.einsum("nik,nik->ni", frames, frames) == 0
     touch = 1e-6 * np.maximum(s11 + s22, 1e-9)[:, None] * np.ones(4) + idle
@@ -578,14 +611,19 @@ def _least_squares(spans: _Spans, t: Floats, earlier: Floats | None = None) -> F
     return np.stack([p0, c1, c2, p3], axis=1)
 
 
-def _normals(c: Floats, t: Floats) -> Floats:
-    """Return unit vectors across each cubic at a parameter."""
-    s, w = (1 - t)[:, None], t[:, None]
-    d = c[:, 1:] - c[:, :-1]
-    way = s * s * d[:, 0] + 2 * s * w * d[:, 1] + w * w * d[:, 2]
-    aside = np.column_stack([-way[:, 1], way[:, 0]])
-    unit: Floats = aside / np.maximum(np.linalg.norm(aside, axis=1, keepdims=True), 1e-12)
-    return unit
+def _powers(cubics: Floats) -> Floats:
+    """Return the coefficients (4, 2, n) of each cubic by rising powers of its parameter."""
+    p0, p1, p2, p3 = np.moveaxis(cubics, 1, 0)
+    rising = np.stack([p0, 3 * (p1 - p0), 3 * (p0 - 2 * p1 + p2), p3 - p0 + 3 * (p1 - p2)])
+    return np.ascontiguousarray(np.swapaxes(rising, 1, 2))
+
+
+def _normals(cubics: Floats, spans: _Spans, t: Floats) -> Floats:
+    """Return unit vectors (2, n) across each point's cubic at a parameter."""
+    c = spans.spread(_powers(cubics)[1:])
+    way = (3 * c[2] * t + 2 * c[1]) * t + c[0]
+    length = np.sqrt(way[0] ** 2 + way[1] ** 2)
+    return np.stack([-way[1], way[0]]) / np.maximum(length, 1e-12)
 
 
 def _evaluate(c: Floats, t: Floats) -> Floats:
@@ -606,24 +644,19 @@ def _halves(cubics: Floats) -> Floats:
 
 
 def _errors(cubics: Floats, spans: _Spans, t: Floats) -> Floats:
-    """Return how far each point is from the curve, and the curve half-way to it from the chord."""
-    points, own = spans.points, cubics[spans.piece]
-    off: Floats = np.linalg.norm(_evaluate(own, t[:, None]) - points, axis=1)
-    before = np.maximum(np.arange(len(t)) - 1, spans.starts[spans.piece])
-    between = _evaluate(own, ((t[before] + t) / 2)[:, None])
-    return np.maximum(off, _off_chord(between, points[before], points))
+    """Return the square of how far each point is from the curve, or the curve half-way to it \
+from the chord."""
+    c = spans.spread(_powers(cubics))
+    off = ((c[3] * t + c[2]) * t + c[1]) * t + c[0] - spans.points
+    half = (t[spans.before] + t) / 2
+    between = ((c[3] * half + c[2]) * half + c[1]) * half + c[0]
+    found: Floats = np.maximum(off[0] ** 2 + off[1] ** 2, spans.chords.square(between))
+    return found
 
 
-def _off_chord(points: Floats, a: Floats, b: Floats) -> Floats:
-    along = b - a
-    square = np.maximum((along**2).sum(axis=1), 1e-24)
-    share = np.clip(((points - a) * along).sum(axis=1) / square, 0, 1)
-    distance: Floats = np.linalg.norm(points - a - share[:, None] * along, axis=1)
-    return distance
-
-
-def _farthest(off: Floats, spans: _Spans, most: Floats) -> Indices:
-    at = np.flatnonzero(off >= most[spans.piece])
+def _farthest(square: Floats, spans: _Spans) -> Indices:
+    most = np.maximum.reduceat(square, spans.starts)
+    at = np.flatnonzero(square >= spans.spread(most))
     which, where = np.unique(spans.piece[at], return_index=True)
     result = spans.index[spans.starts].copy()
     result[which] = spans.index[at[where]]
@@ -632,19 +665,16 @@ def _farthest(off: Floats, spans: _Spans, most: Floats) -> Indices:
 
 def _nearer(cubics: Floats, spans: _Spans, t: Floats) -> Floats:
     """Return each point's parameter after one Newton step to the nearest place on its cubic."""
-    c, points, piece, starts = cubics[spans.piece], spans.points, spans.piece, spans.starts
-    s = (1 - t)[:, None]
-    w = t[:, None]
-    d = c[:, 1:] - c[:, :-1]
-    first = 3 * (s * s * d[:, 0] + 2 * s * w * d[:, 1] + w * w * d[:, 2])
-    second = 6 * (s * (d[:, 1] - d[:, 0]) + w * (d[:, 2] - d[:, 1]))
-    off = _evaluate(c, w) - points
-    slope = (off * first).sum(axis=1)
-    bend = (first * first).sum(axis=1) + (off * second).sum(axis=1)
+    c = spans.spread(_powers(cubics))
+    off = ((c[3] * t + c[2]) * t + c[1]) * t + c[0] - spans.points
+    first = (3 * c[3] * t + 2 * c[2]) * t + c[1]
+    second = 6 * c[3] * t + 2 * c[2]
+    slope = off[0] * first[0] + off[1] * first[1]
+    bend = first[0] ** 2 + first[1] ** 2 + off[0] * second[0] + off[1] * second[1]
     step = np.where(bend > 1e-12, slope / np.where(bend > 1e-12, bend, 1.0), 0.0)
     moved = np.clip(t - np.clip(step, -0.2, 0.2), 0, 1)
-    ends = starts + spans.count - 1
-    moved[starts], moved[ends] = 0.0, 1.0
+    ends = spans.starts + spans.count - 1
+    moved[spans.starts], moved[ends] = 0.0, 1.0
     # Along the curve in order: a running maximum within each piece.
-    ordered: Floats = np.maximum.accumulate(moved + 2.0 * piece) - 2.0 * piece
+    ordered: Floats = np.maximum.accumulate(moved + 2.0 * spans.piece) - 2.0 * spans.piece
     return ordered
