@@ -19,8 +19,12 @@ from ..tolerance import NOT_ZERO, TOLERANCES
 BARE = -1
 #: Borders shorter than this (mm) hold nothing together: regions that meet at a point.
 _LEAST_BORDER = 0.02
+#: ... unless they are this share of what goes round the smaller region, a crumb.
+_LEAST_SHARE = 0.1
 #: Rounds of giving thin regions to their neighbours; each leaves fewer.
 _MOST_ROUNDS = 12
+#: Shapes with more corners than this are looked at by halves.
+_INTRICATE = 200
 #: A difference of so much (CIEDE2000) weighs as much as a border of half the length.
 _HALVES = 20.0
 
@@ -146,7 +150,9 @@ def _joined(
     rim: Floats,
     page: tuple[float, float],
 ) -> Regions:
-    same = (label[pairs[:, 0]] == label[pairs[:, 1]]) & (border > _LEAST_BORDER)
+    around = shapely.length(shapes)[pairs].min(axis=1)
+    holds = border > np.minimum(_LEAST_BORDER, _LEAST_SHARE * around)
+    same = (label[pairs[:, 0]] == label[pairs[:, 1]]) & holds
     part = connected_labels(len(shapes), pairs[same])
     joined = np.empty(int(part.max()) + 1, object)
     own_label = np.empty(len(joined), np.int64)
@@ -194,15 +200,32 @@ def _thin(regions: Regions, least: float, wide: dict[int, shapely.Geometry]) -> 
     perimeter = shapely.length(regions.shapes)
     maybe = np.flatnonzero(areas < 0.5 * least * perimeter)
     maybe = maybe[[id(s) not in wide for s in regions.shapes[maybe]]]
-    # What is narrow from side to side needs no closer look.
+    # What is narrow from side to side, or smaller than a circle, needs no closer look.
     x0, y0, x1, y1 = shapely.bounds(regions.shapes[maybe]).T
-    is_thin = np.minimum(x1 - x0, y1 - y0) < least
+    is_thin = (np.minimum(x1 - x0, y1 - y0) < least) | (areas[maybe] < np.pi * least**2 / 4)
     unsure = np.flatnonzero(~is_thin)
-    core = shapely.buffer(regions.shapes[maybe[unsure]], -least / 2, quad_segs=4)
-    is_thin[unsure] = shapely.is_empty(core)
+    is_thin[unsure] = [_is_thin(shape, least / 2) for shape in regions.shapes[maybe[unsure]]]
     wide.update({id(s): s for s in regions.shapes[maybe[~is_thin]]})
     thin: Indices = maybe[is_thin]
     return thin[np.argsort(areas[thin], kind="stable")]
+
+
+def _is_thin(shape: shapely.Geometry, radius: float) -> bool:
+    """Return whether a circle of this radius fits nowhere into a shape.
+
+    To shrink a shape takes far longer the more corners it has: one with many is looked at by
+    halves, which overlap so that a circle about the line between them lies whole in one.
+    """
+    x0, y0, x1, y1 = shape.bounds if not shape.is_empty else (0.0,) * 4
+    if shapely.get_num_coordinates(shape) <= _INTRICATE or max(x1 - x0, y1 - y0) <= 8 * radius:
+        return bool(shapely.is_empty(shapely.buffer(shape, -radius, quad_segs=4)))
+    if x1 - x0 > y1 - y0:
+        middle = (x0 + x1) / 2
+        boxes = ((x0, y0, middle + radius, y1), (middle - radius, y0, x1, y1))
+    else:
+        middle = (y0 + y1) / 2
+        boxes = ((x0, y0, x1, middle + radius), (x0, middle - radius, x1, y1))
+    return all(_is_thin(shapely.clip_by_rect(shape, *box), radius) for box in boxes)
 
 
 def _given_away(regions: Regions, thin: Indices, apart: Floats) -> Indices:

@@ -85,8 +85,9 @@ def seen_of(drawing: ColouredDrawing, progress: Progress | None = None) -> Seen:
     cells = partition([s.shape for s in drawing.shapes], frame, progress)
     sets, set_of, _ = cells.sets()
     colours = laid_over(drawing.shapes, sets)[set_of]
-    number = np.arange(1, len(drawing.shapes) + 1)
-    top = (cells.inside * number).max(axis=1, initial=0) - 1
+    # From the uppermost shape down, below all of which lies the page.
+    downwards = np.column_stack([cells.inside[:, ::-1], np.ones(len(cells.inside), bool)])
+    top = len(drawing.shapes) - 1 - np.argmax(downwards, axis=1)
     return Seen(cells, colours, top, drawing)
 
 

@@ -22,7 +22,8 @@ from ..finding import Finding, Severity
 from ..job.fit import fit_scale, fit_sheet
 from ..planar.arrangement import merge_faces
 from ..planar.morphology import close_shape
-from ..planar.polygons import as_multipolygon, without_specks
+from ..planar.polygons import without_specks
+from ..planar.union import unite
 from ..progress import Progress
 from ..tolerance import TOLERANCES
 from ..tracing.bezier_fit import CurvedShape, fit_shapes
@@ -371,8 +372,10 @@ def lay_out(
         chosen = np.zeros(len(label), bool)
         chosen[list(extent.opened)] = True
         shape = _united(regions, chosen)
-        later = _united(regions, np.isin(label, plan.order[number + 1 :]))
-        shapes.append(_run_under(shape, later, settings.trap_mm, settings.least_bridge))
+        later = np.isin(label, plan.order[number + 1 :])
+        allowed = _united(regions, chosen | later)
+        trap, least = settings.trap_mm, settings.least_bridge
+        shapes.append(_run_under(shape, allowed, _united(regions, later), trap, least))
     curves = fit_shapes(shapes, settings.tolerance(regions.page), regions.page)
     found = []
     for number, extent in enumerate(plan.extents):
@@ -392,25 +395,40 @@ def lay_out(
     return tuple(found)
 
 
-def _run_under(shape: MultiPolygon, later: MultiPolygon, trap: float, least: float) -> MultiPolygon:
+def _run_under(
+    shape: MultiPolygon, allowed: MultiPolygon, later: MultiPolygon, trap: float, least: float
+) -> MultiPolygon:
     """Return a layer with its trap under later ones, and no narrow sheet left where those paint.
 
     The trap keeps its own width away from where nothing later covers it, so that a drift does not
     bring it to light.
+
+    Parameters
+    ----------
+    shape : MultiPolygon
+    allowed : MultiPolygon
+        The shape and what later ones paint.
+    later : MultiPolygon
+    trap, least : float
+        Widths of the trap and of sheet that holds, in mm.
     """
     if later.is_empty or shape.is_empty:
         return shape
-    allowed = shapely.union_all([shape, later], grid_size=TOLERANCES.grid)
-    parts: list[shapely.Geometry] = [shape]
+    grown = shape
     if trap > 0:
         covered = shapely.buffer(allowed, -trap, quad_segs=_QUARTER)
-        parts.append(shapely.intersection(shapely.buffer(shape, trap, quad_segs=_QUARTER), covered))
-    grown = as_multipolygon(shapely.union_all(parts, grid_size=TOLERANCES.grid))
+        under = shapely.intersection(shapely.buffer(shape, trap, quad_segs=_QUARTER), covered)
+        grown = _joined(shape, under)
     # What is left of later colours between its parts is too narrow to hold as sheet.
-    narrow = shapely.intersection(close_shape(grown, least), later)
-    grown = as_multipolygon(shapely.union_all([grown, narrow], grid_size=TOLERANCES.grid))
+    grown = _joined(grown, shapely.intersection(close_shape(grown, least), later))
     left, _ = without_specks(np.array(grown.geoms, object), _SPECK)
     return shapely.multipolygons(shapely.orient_polygons(left))
+
+
+def _joined(shape: MultiPolygon, more: shapely.Geometry) -> MultiPolygon:
+    parts = shapely.get_parts(more)
+    parts = parts[shapely.get_type_id(parts) == shapely.GeometryType.POLYGON]
+    return unite(np.concatenate([shapely.get_parts(shape), parts]))
 
 
 def _united(regions: Regions, chosen: Bools) -> MultiPolygon:
