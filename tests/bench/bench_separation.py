@@ -18,6 +18,7 @@ import json
 import random
 import re
 import time
+from itertools import zip_longest
 from pathlib import Path
 
 import numpy as np
@@ -141,20 +142,23 @@ def main():
     if chosen.out.exists():
         done = {json.loads(line)["file"] for line in chosen.out.read_text().splitlines()}
     each = -(-chosen.count // len(chosen.folders))
+    sets = []
     for folder in chosen.folders:
         paths = [p for p in sorted(folder.rglob("*.svg")) if coloured(p)]
         random.Random(chosen.seed).shuffle(paths)
-        for path in paths[:each]:
-            if str(path) in done:
-                continue
-            row = {"file": str(path)}
-            scratch = chosen.out.parent / "scratch" / path.stem
-            try:
-                row |= measured(path, scratch, chosen.builds)
-            except SheetstackError as error:
-                row["error"] = str(error)
-            with chosen.out.open("a") as out:
-                out.write(json.dumps(row) + "\n")
+        sets.append(paths[:each])
+    # One of each set after another, so that a run that was stopped is a fair sample, too.
+    for path in (p for row in zip_longest(*sets) for p in row if p is not None):
+        if str(path) in done:
+            continue
+        row = {"file": str(path)}
+        scratch = chosen.out.parent / "scratch" / path.stem
+        try:
+            row |= measured(path, scratch, chosen.builds)
+        except SheetstackError as error:
+            row["error"] = str(error)
+        with chosen.out.open("a") as out:
+            out.write(json.dumps(row) + "\n")
     tell([json.loads(line) for line in chosen.out.read_text().splitlines()])
 
 
