@@ -26,9 +26,10 @@ def add_bridges_command(commands: Any) -> None:
         summary="show the same job under several styles of bridges, to choose from",
         description=(
             "Build a job under each style of bridges: least visible, along the drawing, vertical, "
-            "horizontal, shortest, and its own where it has another. Writes bridges.png, the "
-            "painted pictures side by side with visible damage, number of bridges and weakest "
-            "island, and bridges.txt with the keys that make each."
+            "horizontal, shortest, curved and tapered along the flow of the drawing, and its own "
+            "where it has another. Writes bridges.png, the painted pictures side by side with "
+            "visible damage, number of bridges and weakest island, and bridges.txt with the keys "
+            "that make each."
         ),
         example="sheetstack bridges sign.toml --out styles",
     )

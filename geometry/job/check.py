@@ -111,8 +111,8 @@ def _check_bridges(job: Job, name: str) -> None:
                 raise JobError(
                     f"{where}: {key}: expected {len(of_each)} numbers, found {len(lot)}."
                 )
-        if any(len(line) != 4 for line in one.bridges_mm):
-            raise JobError(f"{where}: bridges_mm: expected four points in each line.")
+        if any(len(line) < 4 for line in one.bridges_mm):
+            raise JobError(f"{where}: bridges_mm: expected four points or more in each line.")
     for i, row in enumerate(job.stock, 1):
         if not row.outline_mm:
             continue

@@ -224,10 +224,14 @@ class BridgeSettings:
     )
     style: str = field(
         "straight",
-        about="sides of bridges: straight, or filleted where they meet the sheet",
+        about="how bridges are drawn: straight, filleted where they meet the sheet, or along the "
+        "flow of the drawing with parallel or tapered sides",
         choices={
             "straight": "the sides of a bridge run straight into the sheet",
             "filleted": "the corners where a bridge meets the sheet are rounded",
+            "curved": "bridges bend with the edges beside them and meet the sheet square; those in "
+            "a stated direction stay straight",
+            "tapered": "the same, of full width in the middle and wider where they meet the sheet",
         },
     )
     fillet_mm: float = field(1.0, about="radius of fillets", least=0.05, most=100)
@@ -327,7 +331,10 @@ class SettledSheet:
         "", about="mark of the rules they were chosen under; with others they are chosen anew"
     )
     bridges_mm: tuple[tuple[tuple[float, float], ...], ...] = field(
-        (), about="middle line of each, from root to root: root, edge, edge, root", kind="lines"
+        (),
+        about="middle line of each, from root to root: root, edge, further points of curved ones, "
+        "edge, root",
+        kind="lines",
     )
     widths_mm: tuple[float, ...] = field((), about="width of each", kind="numbers")
     drawn_mm: tuple[tuple[tuple[float, float], ...], ...] = field(

@@ -14,6 +14,8 @@ from ..arrays import Floats, Geometries
 #: hollows shallower than 1 % of the distance: no strip may come out thinner than asked for.
 ROUNDING = 1.012
 QUARTER_SEGMENTS = 16
+#: Pieces that the sides of a tapered strip are drawn with.
+TAPER_STEPS = 24
 #: Shorter ways in mm have no direction.
 _LEAST_LENGTH = 1e-12
 
@@ -60,6 +62,59 @@ def straight_strips(
         lines, np.asarray(width) / 2 * ROUNDING, quad_segs=quarter_segments
     )
     return strips
+
+
+def tapered_strip(way: Floats, width: float, flare: tuple[float, float]) -> Polygon:
+    """Return a strip that is wider at both ends of its middle line than in the middle.
+
+    Parameters
+    ----------
+    way : float64 array (k, 2)
+        Middle line in mm; the strip reaches half a width beyond its ends.
+    width : float
+        In its middle, in mm.
+    flare : tuple of float
+        How much wider it is at its start and its end, as shares.
+
+    Examples
+    --------
+    >>> strip = tapered_strip(np.array([[0.0, 0.0], [10.0, 0.0]]), 2.0, (0.5, 0.5))
+    >>> round(strip.bounds[3], 2), round(strip.intersection(shapely.box(4.9, -9, 5.1, 9)).area, 2)
+    (1.52, 0.4)
+    """
+    line = shapely.linestrings(way)
+    length = shapely.length(line)
+    share = np.linspace(0, 1, TAPER_STEPS + 1)
+    places = shapely.line_interpolate_point(line, share, normalized=True)
+    middle = shapely.get_coordinates(places)
+    along = np.gradient(middle, axis=0)
+    along /= np.maximum(np.hypot(along[:, 0], along[:, 1]), _LEAST_LENGTH)[:, None]
+    half = width / 2 * ROUNDING * taper(share, flare)
+    further = width / 2
+    middle = np.concatenate(
+        [[middle[0] - further * along[0]], middle, [middle[-1] + further * along[-1]]]
+    )
+    along = np.concatenate([along[:1], along, along[-1:]])
+    half = np.concatenate([half[:1], half, half[-1:]])
+    side = np.stack([-along[:, 1], along[:, 0]], axis=1) * half[:, None]
+    sides = shapely.polygons(np.concatenate([middle + side, (middle - side)[::-1]]))
+    if length < _LEAST_LENGTH or not shapely.is_valid(sides):
+        # Bent more tightly than it is wide: its sides cross.
+        sides = shapely.union_all(
+            shapely.buffer(shapely.points(middle), half, quad_segs=QUARTER_SEGMENTS)
+        )
+    strip: Polygon = sides
+    return strip
+
+
+def taper(share: Floats, flare: tuple[float, float]) -> Floats:
+    """Return how many times as wide as in its middle a tapered strip is at shares of its way.
+
+    >>> taper(np.array([0.0, 0.5, 0.75]), (0.5, 1.0)).tolist()
+    [1.5, 1.0, 1.25]
+    """
+    wide: Floats = 1 + np.where(share < 0.5, *flare) * (2 * np.asarray(share) - 1) ** 2
+    return wide
 
 
 def bars(start: Floats, end: Floats, width: float) -> Geometries:

@@ -22,7 +22,11 @@ STYLES: dict[str, dict[str, str]] = {
     "vertical": {"choice": "least-visible", "direction": "vertical"},
     "horizontal": {"choice": "least-visible", "direction": "horizontal"},
     "shortest": {"choice": "shortest", "direction": "any"},
+    "curved": {"choice": "least-visible", "direction": "any", "style": "curved"},
+    "tapered": {"choice": "least-visible", "direction": "any", "style": "tapered"},
 }
+#: Styles of sides that follow the drawing.
+FLOWING = ("curved", "tapered")
 #: Name of the style that the job has, where it is none of these.
 OWN = "as the job says"
 
@@ -130,8 +134,11 @@ def styled_builds(
     drawings = read_all(job, progress.part(0.0, 0.1), tolerances)
     pages = [d.artwork.page for d in drawings if d.artwork.page is not None]
     care = read_care(job, pages[0] if pages else None, tolerances)
+    # Of a job whose bridges are curved, the others are shown straight.
+    plain = {"style": "straight"} if job.bridges.style in FLOWING else {}
+    every = {name: {**plain, **keys} for name, keys in STYLES.items()}
     jobs: list[tuple[str, dict[str, str], Job]] = [
-        (name, keys, styled(job, keys)) for name, keys in STYLES.items()
+        (name, keys, styled(job, keys)) for name, keys in every.items()
     ]
     if all(other != job for _, _, other in jobs):
         jobs.insert(0, (OWN, {}, job))

@@ -12,10 +12,10 @@ from .bridge_styles import StyledBuild
 from .order_picture import BACKGROUND, INK
 
 #: Pictures that stand in one row, at most.
-COLUMNS = 3
+COLUMNS = 4
 
 
-def bridge_styles_picture(styles: Sequence[StyledBuild], pixels: int = 2400) -> Image.Image:
+def bridge_styles_picture(styles: Sequence[StyledBuild], pixels: int = 3200) -> Image.Image:
     """Draw the painted wall of each style, in rows, with its figures under it.
 
     Parameters

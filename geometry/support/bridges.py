@@ -29,8 +29,10 @@ from .alike import Ground, Laid, made_alike
 from .bridge_names import free_name
 from .constraints import Rules
 from .cost import Prices
+from .curved_bars import bars_of
 from .directed_ways import SquareRoots
 from .findings import barred_bridges, leaning_bridges, mended_necks, weak_islands
+from .flowing import flares, flowing, straight_ways
 from .gaps import Gaps, join_gaps, spanning_gaps
 from .hand_drawn import Fitted, fit_drawn
 from .held_islands import HeldIsland
@@ -38,7 +40,7 @@ from .laying import Laying, Roots, Strip
 from .places import Places, find_places
 from .plain_bridges import PlainBridges
 from .rows import lined_up
-from .selection import choose_bridges, held_by
+from .selection import HeldBy, choose_bridges, held_by
 from .settled import kept_bridges
 from .visible_damage import DamageMap
 
@@ -187,13 +189,15 @@ class _Plan:
         Ways of the others.
     width : float64 array
         Their widths in mm.
-    paths : list of float64 array (4, 2)
+    paths : list of float64 array (k, 2)
         Their middle lines from root to root.
     islands : tuple of HeldIsland
         How firmly all of them hold each island.
     plain : PlainBridges or None
         Plain shortest bridges instead, where damage counts.
     findings : tuple of Finding
+    flare : float64 array (n, 2)
+        How much wider they are at the edges of the opening, as shares.
     """
 
     drawn: Fitted
@@ -203,13 +207,18 @@ class _Plan:
     islands: tuple[HeldIsland, ...] = ()
     plain: PlainBridges | None = None
     findings: tuple[Finding, ...] = ()
+    flare: Floats = field(default_factory=lambda: np.empty((0, 2)))
 
     def strips(self) -> list[Strip]:
         """Return the bridges that are not the artist's, to be laid."""
         return [
-            Strip("bridge", path, width, gap)
-            for path, width, gap in zip(
-                self.paths, self.width.tolist(), self.gaps.length.tolist(), strict=True
+            Strip("bridge", path, width, gap, flare=(at_start, at_end))
+            for path, width, gap, (at_start, at_end) in zip(
+                self.paths,
+                self.width.tolist(),
+                self.gaps.length.tolist(),
+                self.flare.tolist(),
+                strict=True,
             )
         ]
 
@@ -298,11 +307,15 @@ def _plan(
     links = join_gaps([drawn.links, stays.gaps])
     link_width = np.concatenate([drawn_width, stays.width])
     if len(stays.gaps) and not connected_labels(len(pieces), links.pieces).any():
-        held = held_by(pieces, links, link_width, rules, stays.accepted)
-        if not held.over.any():
-            findings = _findings(stays.gaps, stays.width, held.islands, drawn, told, rules, layer)
+        flare = flares(stays.ways, stays.width, rules.flare, pieces)
+        bars = bars_of([*drawn.ways, *stays.ways], _with_none(drawn, flare))
+        still = held_by(pieces, links, link_width, rules, stays.accepted, bars)
+        if not still.over.any():
+            findings = _findings(stays.gaps, stays.width, still.islands, drawn, told, rules, layer)
             paths = list(stays.paths)
-            return _Plan(drawn, stays.gaps, stays.width, paths, held.islands, plain, findings)
+            return _Plan(
+                drawn, stays.gaps, stays.width, paths, still.islands, plain, findings, flare
+            )
     prices, places = found().prices, found().places
     roots, square = found().roots, found().square
     plain = plain and replace(plain, found=partial(_found, places.plain, roots))
@@ -334,9 +347,22 @@ def _plan(
         paths[straight] = square.paths(gaps.take(straight))[0]
         return paths
 
-    def weighed(laid: Laid) -> Indices:
+    def held(laid: Laid, ways: Sequence[Floats] | None = None) -> HeldBy:
         bridges = join_gaps([links, laid.gaps])
-        return held_by(pieces, bridges, np.append(link_width, laid.width), rules).over
+        width = np.append(link_width, laid.width)
+        # Straight ones are tried as straight ones of one width.
+        bars = None
+        if ways is not None:
+            flare = flared(laid, ways)
+            bars = bars_of([*drawn.ways, *stays.ways, *ways], _with_none(drawn, flare))
+        return held_by(pieces, bridges, width, rules, (), bars)
+
+    def flared(laid: Laid, ways: Sequence[Floats]) -> Floats:
+        width = np.append(stays.width, laid.width)
+        return flares([*stays.ways, *ways], width, rules.flare, pieces)
+
+    def weighed(laid: Laid, ways: Sequence[Floats] | None = None) -> Indices:
+        return held(laid, ways).over
 
     gaps = candidates.take(choice.chosen[new])
     laid = Laid(gaps, choice.width[new], rooted(gaps))
@@ -344,14 +370,28 @@ def _plan(
         pieces, openings, prices, rules, links, places.gaps, places.cost, rooted, weighed
     )
     alike = lined_up(made_alike(laid, ground), ground)
+    ways = straight_ways(alike)
+    if rules.curved:
+        alike, ways = flowing(alike, ground, weighed)
     islands = choice.islands
-    if alike is not laid:
-        bridges = join_gaps([links, alike.gaps])
-        islands = held_by(pieces, bridges, np.append(link_width, alike.width), rules).islands
+    if alike is not laid or rules.curved or any(len(way) > 2 for way in drawn.ways):
+        islands = held(alike, ways).islands
     gaps, gap_width = join_gaps([stays.gaps, alike.gaps]), np.append(stays.width, alike.width)
-    paths = [*stays.paths, *alike.paths]
+    paths = [
+        *stays.paths,
+        *(
+            np.concatenate([path[:1], way, path[-1:]])
+            for path, way in zip(alike.paths, ways, strict=True)
+        ),
+    ]
     findings = _findings(gaps, gap_width, islands, drawn, told, rules, layer)
-    return _Plan(drawn, gaps, gap_width, paths, islands, plain, findings)
+    flare = flared(alike, ways)
+    return _Plan(drawn, gaps, gap_width, paths, islands, plain, findings, flare)
+
+
+def _with_none(drawn: Fitted, flare: Floats) -> Floats:
+    """Return how much wider bridges are at their ends, those drawn by hand first: they are not."""
+    return np.concatenate([np.zeros((len(drawn.links), 2)), flare])
 
 
 def _findings(

@@ -19,6 +19,8 @@ from .statics import Stiffness
 #: nearer ones would run into one and hold no better than one. In a stated direction they stand side
 #: by side like the teeth of a comb, and there the paint between is as wide as one and a half.
 LEAST_CLEARANCE, COMB_CLEARANCE = 1.5, 2.5
+#: How much wider tapered bridges are at the sheet than in their middle, as a share.
+FLARE = 0.5
 
 
 @dataclass(frozen=True)
@@ -75,8 +77,8 @@ class Settled:
 
     Parameters
     ----------
-    paths : tuple of float64 array (4, 2)
-        Middle lines from root to root.
+    paths : tuple of float64 array (k, 2)
+        Middle lines from root to root: root, edge, further points of curved ones, edge, root.
     width : tuple of float
         In mm.
     weak : tuple of (float, float)
@@ -114,6 +116,10 @@ class Rules:
         Parts of the sheet where they run another way.
     fillet : float
         Radius of fillets at the roots in mm; 0 for straight sides.
+    curved : bool
+        Whether bridges follow the flow of the drawing (see ``flowing``).
+    flare : float
+        How much wider bridges are where they meet the sheet than in their middle, as a share.
     drawn : tuple of DrawnBridge
         They come first.
     forbidden : tuple of LineString
@@ -138,6 +144,8 @@ class Rules:
     direction: Direction = field(default_factory=Direction)
     directed: tuple[DirectedArea, ...] = ()
     fillet: float = 0.0
+    curved: bool = False
+    flare: float = 0.0
     drawn: tuple[DrawnBridge, ...] = ()
     forbidden: tuple[LineString, ...] = ()
     keep_free: MultiPolygon = field(default_factory=MultiPolygon)
@@ -161,6 +169,8 @@ class Rules:
         return replace(
             self,
             fillet=0.0,
+            curved=False,
+            flare=0.0,
             drawn=(),
             loads=None if self.loads is None else _SOME_LOADS,
             most_per_island=0,
@@ -223,6 +233,8 @@ def rules_for(job: Job, layer: LayerSettings, more_drawn: tuple[DrawnBridge, ...
         direction=_layer_direction(settings, layer),
         directed=_directed_areas(job, layer),
         fillet=settings.fillet_mm if settings.style == "filleted" else 0.0,
+        curved=settings.style in ("curved", "tapered"),
+        flare=FLARE if settings.style == "tapered" else 0.0,
         drawn=tuple(drawn),
         forbidden=tuple(LineString(b.line_mm) for b in by_hand if b.state == "forbidden"),
         keep_free=as_multipolygon(shapely.union_all(free)),

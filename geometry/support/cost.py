@@ -101,6 +101,21 @@ class Prices:
         cost = cost * self._across(gaps)
         return cost + lean + BARRED * self.barred_area(strips)
 
+    def of_strips(self, strips: Geometries, length: Floats) -> Floats:
+        """Return the cost of strips of any shape, whichever way they run.
+
+        Parameters
+        ----------
+        strips : object array of Polygon
+        length : float64 array (n,)
+            Of each one's way from sheet to sheet, in mm.
+        """
+        cost = length * self._rules.width * HIDDEN + BARRED * self.barred_area(strips)
+        if self._damage is None:
+            return cost
+        priced: Floats = cost + self._damage.of(strips).price
+        return priced
+
     def barred_area(self, strips: Geometries) -> Floats:
         """Return how much of each strip lies where none may, in mm2."""
         if len(self._barred) == 0:

@@ -34,12 +34,15 @@ class Fitted:
         Which strip each link lies on.
     findings : tuple of Finding
         Lines that hold nothing.
+    ways : tuple of float64 array (k, 2)
+        How each link runs.
     """
 
     strips: tuple[Strip, ...]
     links: Gaps
     strip_of: Indices
     findings: tuple[Finding, ...]
+    ways: tuple[Floats, ...] = ()
 
 
 def fit_drawn(
@@ -70,6 +73,7 @@ def fit_drawn(
     cores = shapely.get_parts(core)
     home = piece_of(shapely.point_on_surface(cores), array)
     strips, links, strip_of, findings = [], [], [], []
+    runs: list[Floats] = []
     for bridge in drawn:
         own = bridge.width or width
         path = np.asarray(bridge.line, np.float64)
@@ -77,7 +81,7 @@ def fit_drawn(
         place = (middle.x, middle.y)
         for _ in range(2):  # its start, then its end
             path = _rooted_end(path, array, tree, cores, home, REACH * own)[::-1]
-        ways = _ways(LineString(path), openings, array, tree)
+        ways, lines = _ways(LineString(path), openings, array, tree)
         if len(ways) == 0:
             findings.append(
                 Finding(
@@ -92,6 +96,7 @@ def fit_drawn(
             continue
         strips.append(Strip("bridge", path, own, float(ways.length.sum()), "locked", bridge.name))
         links.append(ways)
+        runs += lines
         strip_of += [len(strips) - 1] * len(ways)
     empty = Gaps(np.empty((0, 2), np.int64), np.empty((0, 2)), np.empty((0, 2)), np.empty(0))
     return Fitted(
@@ -99,6 +104,7 @@ def fit_drawn(
         join_gaps([empty, *links]),
         np.array(strip_of, np.int64),
         tuple(findings),
+        tuple(runs),
     )
 
 
@@ -126,9 +132,9 @@ def _rooted_end(
 
 def _ways(
     line: LineString, openings: MultiPolygon, pieces: Geometries, tree: shapely.STRtree
-) -> Gaps:
+) -> tuple[Gaps, list[Floats]]:
     """Return the stretches of a line that lead through an opening from sheet to sheet."""
-    pairs, starts, ends, lengths = [], [], [], []
+    pairs, starts, ends, lengths, lines = [], [], [], [], []
     for part in shapely.get_parts(line.intersection(openings)):
         if not isinstance(part, LineString) or part.length < TOLERANCES.same_point:
             continue
@@ -140,9 +146,11 @@ def _ways(
         starts.append(tips[0])
         ends.append(tips[1])
         lengths.append(part.length)
-    return Gaps(
+        lines.append(shapely.get_coordinates(part))
+    gaps = Gaps(
         np.array(pairs, np.int64).reshape(-1, 2),
         np.array(starts).reshape(-1, 2),
         np.array(ends).reshape(-1, 2),
         np.array(lengths, np.float64),
     )
+    return gaps, lines

@@ -13,7 +13,7 @@ from shapely import MultiPolygon, Polygon
 from ..arrays import Floats, Geometries, Indices
 from ..planar.morphology import ErodedSheet
 from ..planar.polygons import as_multipolygon, piece_of
-from ..planar.strips import fillets, straight_strips
+from ..planar.strips import fillets, straight_strips, tapered_strip
 from ..planar.subdivide import short_lines, small_polygons
 from ..planar.union import unite
 from ..sheet.plate import cut_plate
@@ -43,6 +43,8 @@ class Strip:
         ``"automatic"`` or ``"locked"``.
     name : str
         Id, where it has one already.
+    flare : tuple of float
+        How much wider it is at the two edges of the opening than in its middle, as shares.
     """
 
     kind: str
@@ -51,6 +53,16 @@ class Strip:
     gap: float = 0.0
     state: str = "automatic"
     name: str = ""
+    flare: tuple[float, float] = (0.0, 0.0)
+
+    def tapered(self, strip: Polygon) -> shapely.Geometry:
+        """Return its shape, given that of a strip with parallel sides.
+
+        Its path leads from root to edge, across the opening, and from edge to root.
+        """
+        if not any(self.flare):
+            return strip
+        return shapely.union(strip, tapered_strip(self.path[1:-1], self.width, self.flare))
 
 
 class Laying:
@@ -105,6 +117,9 @@ class Laying:
         if not strips:
             return
         shapes = straight_strips([s.path for s in strips], np.array([s.width for s in strips]))
+        shapes = np.array(
+            [s.tapered(shape) for s, shape in zip(strips, shapes, strict=True)], object
+        )
         parts = shapely.get_parts(self._openings)
         # Asked with the openings, which are then prepared: one may have all the vertices.
         touched, by = shapely.STRtree(shapes).query(parts, predicate="intersects")

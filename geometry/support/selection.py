@@ -21,6 +21,7 @@ from ..planar.graph import connected_labels, spanning_forest
 from ..planar.polygons import largest_piece
 from ..progress import Progress
 from .constraints import Loads, Rules
+from .curved_bars import Bars
 from .gaps import Gaps
 from .held_islands import HeldIsland, held_islands
 from .statics import FRAME, Beams, Grillage, LoadedGrillage, plates_of
@@ -212,6 +213,7 @@ def held_by(
     width: Floats,
     rules: Rules,
     accepted: Sequence[int] = (),
+    bars: Bars | None = None,
 ) -> HeldBy:
     """Return how given bridges hold a sheet, all of it solved as one.
 
@@ -226,6 +228,8 @@ def held_by(
         Nothing is over a limit where they give no loads.
     accepted : sequence of int
         Pieces that are put up with as they are.
+    bars : Bars, optional
+        How bridges run that are curved or tapered; all are straight when None.
     """
     over = np.zeros(len(pieces), np.int64)
     if rules.loads is None or len(pieces) < 2:
@@ -234,7 +238,7 @@ def held_by(
     islands = [piece for number, piece in enumerate(pieces) if number != frame]
     nothing = np.zeros(len(bridges))
     fixed, loads, push = len(bridges), rules.loads, rules.loads.handling_n
-    task = _task(islands, frame, bridges, nothing, width, rules, loads, fixed, accepted)
+    task = _task(islands, frame, bridges, nothing, width, rules, loads, fixed, accepted, bars)
     held = Scheme(np.ones(len(bridges), bool), width).under_load(task)
     deflection, stresses = held.deflections(push).max(axis=1), held.stresses(push, PUSHED)
     soft, strained = task.over(held, deflection, stresses.mpa)
@@ -253,11 +257,12 @@ def _task(
     loads: Loads,
     fixed: int,
     accepted: Sequence[int],
+    bars: Bars | None = None,
 ) -> Task:
     pairs = candidates.pieces - (candidates.pieces > frame)
     pairs[candidates.pieces == frame] = FRAME
     plates = plates_of(islands, loads.gram_per_mm2)
-    beams = Beams(pairs, candidates.start, candidates.end)
+    beams = Beams(pairs, candidates.start, candidates.end, bars)
     ends = np.stack([candidates.start, candidates.end], axis=1)
     return Task(
         Grillage(plates, beams, loads.stiffness),

@@ -19,14 +19,14 @@ import numpy as np
 import shapely
 from shapely import MultiPolygon, Polygon
 
-from ..arrays import Bools, Floats, Indices
+from ..arrays import Bools, Floats, Geometries, Indices
 from ..content import content_key
 from ..job.job import Job
 from ..job.sections import LayerSettings, SettledSheet
 from ..planar.graph import connected_labels
 from ..planar.polygons import largest_piece
 from ..planar.strips import straight_strips
-from ..tolerance import NOT_ZERO, TOLERANCES
+from ..tolerance import TOLERANCES
 from .bridge_names import free_name
 from .constraints import Rules, Settled, rules_for
 from .gaps import Gaps, join_gaps
@@ -109,7 +109,7 @@ def settled_row(
         The sheet's layer in the job.
     sheet : str
         Name of the sheet.
-    bridges : sequence of (float64 array (4, 2), float)
+    bridges : sequence of (float64 array (k, 2), float)
         Middle line from root to root, and width, of each automatic bridge.
     drawn : sequence of float64 array (k, 2)
         Middle lines, as laid, of the others.
@@ -138,19 +138,26 @@ class Kept:
     ----------
     gaps : Gaps
     width : float64 array (n,)
-    paths : float64 array (n, 4, 2)
+    paths : tuple of float64 array (k, 2)
+        Middle lines: root, edge, further points of curved ones, edge, root.
     accepted : tuple of int
         Pieces that are put up with as they are held.
     """
 
     gaps: Gaps
     width: Floats
-    paths: Floats
+    paths: tuple[Floats, ...]
     accepted: tuple[int, ...] = ()
 
     def take(self, which: Indices) -> Kept:
         """Return some of them."""
-        return Kept(self.gaps.take(which), self.width[which], self.paths[which], self.accepted)
+        paths = tuple(self.paths[k] for k in which.tolist())
+        return Kept(self.gaps.take(which), self.width[which], paths, self.accepted)
+
+    @property
+    def ways(self) -> list[Floats]:
+        """How each runs from edge to edge."""
+        return [path[1:-1] for path in self.paths]
 
 
 def kept_bridges(
@@ -172,10 +179,11 @@ def kept_bridges(
     settled = rules.settled
     if settled is None or not settled.paths:
         empty = Gaps(np.empty((0, 2), np.int64), np.empty((0, 2)), np.empty((0, 2)), np.empty(0))
-        return Kept(empty, np.empty(0), np.empty((0, 4, 2)))
+        return Kept(empty, np.empty(0), ())
     array = np.asarray(pieces, object)
     tree = shapely.STRtree(array)
-    paths, width = np.array(settled.paths), np.array(settled.width)
+    whole, width = settled.paths, np.array(settled.width)
+    paths = np.array([path[[0, 1, -2, -1]] for path in whole])
     ends = shapely.points(paths)
     home = np.asarray(tree.nearest(ends.ravel()), np.int64).reshape(ends.shape)
     same = TOLERANCES.same_point
@@ -183,15 +191,16 @@ def kept_bridges(
     fits = (home[:, 0] == home[:, 1]) & (home[:, 2] == home[:, 3]) & (home[:, 1] != home[:, 2])
     fits &= (shapely.distance(array[home], ends) <= [same, MEETS, MEETS, same]).all(axis=1)
     fits &= width >= rules.width
-    gaps = Gaps(home[:, [1, 2]], paths[:, 1], paths[:, 2], np.hypot(*(paths[:, 2] - paths[:, 1]).T))
-    fits &= _in_the_open(gaps, tree)
+    ways = np.array([shapely.linestrings(path[1:-1]) for path in whole], object)
+    gaps = Gaps(home[:, [1, 2]], paths[:, 1], paths[:, 2], shapely.length(ways))
+    fits &= _in_the_open(ways, tree)
     fits &= ~rules.directions.leaning(gaps)
     barred = rules.barred
     if not barred.is_empty:
-        lies = shapely.area(shapely.intersection(straight_strips(gaps.lines(), width), barred))
+        lies = shapely.area(shapely.intersection(straight_strips(ways, width), barred))
         fits &= lies <= BARRED_SHARE * width * width
     fits &= ~_meets_drawn(gaps, drawn.links, rules.clearance)
-    kept = Kept(gaps, width, paths, _on_pieces(settled.weak, tree, array))
+    kept = Kept(gaps, width, whole, _on_pieces(settled.weak, tree, array))
     kept = kept.take(np.flatnonzero(fits))
     known = set(settled.drawn)
     new = np.array([_line(strip.path) not in known for strip in drawn.strips], bool)
@@ -222,12 +231,13 @@ def _without_needless(
     return kept.take(stays)
 
 
-def _in_the_open(gaps: Gaps, tree: shapely.STRtree) -> Bools:
-    inset = np.minimum(0.25 * gaps.length, MEETS)[:, None]
-    way = (gaps.end - gaps.start) / np.maximum(gaps.length, NOT_ZERO)[:, None]
-    lines = np.stack([gaps.start + inset * way, gaps.end - inset * way], axis=1)
-    which, _ = tree.query(shapely.linestrings(lines), predicate="intersects")
-    free = gaps.length > 2 * TOLERANCES.same_point
+def _in_the_open(ways: Geometries, tree: shapely.STRtree) -> Bools:
+    length = shapely.length(ways)
+    inset = np.minimum(0.25 * length, MEETS)
+    share = inset[:, None] + (length - 2 * inset)[:, None] * np.linspace(0, 1, 17)
+    inner = shapely.get_coordinates(shapely.line_interpolate_point(ways[:, None], share))
+    which, _ = tree.query(shapely.linestrings(inner.reshape(-1, 17, 2)), predicate="intersects")
+    free: Bools = length > 2 * TOLERANCES.same_point
     free[which] = False
     return free
 

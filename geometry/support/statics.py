@@ -30,6 +30,7 @@ from ..planar.graph import connected_labels
 from ..tolerance import NOT_ZERO
 from .beam import POISSON, bending_stress, second_moment, torsion_constant, torsion_stress
 from .block_factor import BlockPattern, transposed
+from .curved_bars import Bars, BarSections
 
 #: Standard gravity in N per gram.
 NEWTON_PER_GRAM = 9.80665e-3
@@ -97,18 +98,22 @@ class Beams:
         The plates that each joins, ``FRAME`` for the frame; one of the two is a plate.
     start, end : float64 array (m, 2)
         Its ends in mm, on the first and on the second.
+    bars : Bars, optional
+        How each runs from end to end; straight and of one width when None.
     """
 
     plates: Indices
     start: Floats
     end: Floats
+    bars: Bars | None = None
 
     def __len__(self) -> int:
         return len(self.start)
 
     def take(self, which: Indices) -> Beams:
         """Return some of the beams, by position."""
-        return Beams(self.plates[which], self.start[which], self.end[which])
+        bars = None if self.bars is None else self.bars.take(which)
+        return Beams(self.plates[which], self.start[which], self.end[which], bars)
 
 
 @dataclass(frozen=True)
@@ -199,7 +204,7 @@ class Grillage:
     would: by a deflection w, a slope s along d and a slope c across. Its energy is
     (EI / 2 L^3) (12 w^2 - 12 L w s + 4 L^2 s^2) + (GJ / 2 L) c^2, the slope-deflection equations.
     Shorter than it is thick, a bridge counts as long as it is thick: it is no beam, and next to
-    rigid.
+    rigid. A curved or tapered one resists the same strains in its own way (see ``curved_bars``).
     """
 
     def __init__(self, plates: Plates, beams: Beams, stiffness: Stiffness) -> None:
@@ -240,6 +245,8 @@ class Grillage:
             In mm.
         """
         modulus, thick = self.stiffness.modulus_mpa, self.stiffness.thickness_mm
+        if self.beams.bars is not None:
+            return self.sections(which, width, self.beams.bars).stiffness()
         length = self.length[which]
         bend = modulus * second_moment(width, thick) / length**3
         shear = modulus / (2 * (1 + POISSON))
@@ -249,6 +256,11 @@ class Grillage:
         own[:, 1, 1] = 4 * length**2 * bend
         own[:, 2, 2] = shear * torsion_constant(width, thick) / length
         return own
+
+    def sections(self, which: Indices, width: Floats, bars: Bars) -> BarSections:
+        """Return the sections of some beams that are curved or tapered."""
+        modulus, thick = self.stiffness.modulus_mpa, self.stiffness.thickness_mm
+        return BarSections(bars.take(which), width, thick, modulus)
 
     def under_load(self, which: Indices, width: Floats) -> LoadedGrillage:
         """Return the grillage with some of its beams laid, bearing its own weight.
@@ -483,8 +495,12 @@ class LoadedGrillage:
 
         Bending at the end, bending at the start, and the square root of 3 times the shear of
         twist: the greater of the first two and the third, squared and added, are the square of
-        von Mises' stress.
+        von Mises' stress. Of curved or tapered beams, bending and shear in sections along them, an
+        array (k, 2 s, 3).
         """
+        bars = self.grillage.beams.bars
+        if bars is not None:
+            return self.grillage.sections(self.which, self.width, bars).stress_rows(self.own)
         thick = self.grillage.stiffness.thickness_mm
         force, moment, torque = self.own[:, 0], self.own[:, 1], self.own[:, 2]
         length = self.grillage.length[self.which][:, None]
@@ -540,7 +556,8 @@ class LoadedGrillage:
         rank = np.empty(count, np.int64)
         rank[order] = ramp(size)
         cases = min(int(size.max()), most_pushed)
-        step = max(1, _CHUNK // max(1, len(self.which) * self.grillage.plates.rim.shape[1] * 3))
+        terms = self.stress_rows.shape[1]
+        step = max(1, _CHUNK // max(1, len(self.which) * self.grillage.plates.rim.shape[1] * terms))
         for low in range(0, cases, step):
             high = min(cases, low + step)
             chosen = np.flatnonzero((rank >= low) & (rank < high))
@@ -551,7 +568,7 @@ class LoadedGrillage:
             pushed = np.full((len(size), high - low), FRAME)
             pushed[label[chosen], rank[chosen] - low] = chosen
             worst.take(
-                unit.reshape(len(unit), 3, high - low, 3),
+                unit.reshape(len(unit), terms, high - low, 3),
                 pushed[self.beam_clusters],
                 push_n,
                 by_weight,
@@ -575,12 +592,12 @@ class _Worst:
 
         Parameters
         ----------
-        unit : float64 array (m, 3, k, 3)
-            Terms of stress of each beam for unit loads on k plates.
+        unit : float64 array (m, s, k, 3)
+            Terms of stress of each beam (see ``stress_rows``) for unit loads on k plates.
         plate : int array (m, k)
             These plates; ``FRAME`` where there is none.
         push_n : float
-        by_weight : float64 array (m, 3)
+        by_weight : float64 array (m, s)
             Terms of stress under the sheet's own weight.
         arms : float64 array (n, r, 3)
         """
@@ -591,7 +608,7 @@ class _Worst:
 
     def _take_one_way(self, pushed: Floats, way: float, plate: Indices, by_weight: Floats) -> None:
         terms = way * pushed + by_weight[:, None, :, None]
-        square = np.maximum(terms[:, :, 0] ** 2, terms[:, :, 1] ** 2) + terms[:, :, 2] ** 2
+        square = _square(terms)
         square[plate == FRAME] = -1
         flat = square.reshape(len(square), -1)
         best = flat.argmax(axis=1) if flat.size else np.zeros(len(flat), np.int64)
@@ -602,3 +619,15 @@ class _Worst:
         self.plate[better] = plate[better, case]
         self.rim[better] = rim
         self.way[better] = way
+
+
+def _square(terms: Floats) -> Floats:
+    """Return the greatest square of von Mises' stress, of terms (m, k, s, r) of stress."""
+    count = terms.shape[2]
+    if count == 3:  # the twist of a straight bar is the same all along
+        both: Floats = np.maximum(terms[:, :, 0] ** 2, terms[:, :, 1] ** 2) + terms[:, :, 2] ** 2
+        return both
+    square: Floats = terms[:, :, : count // 2] ** 2
+    square += terms[:, :, count // 2 :] ** 2
+    greatest: Floats = square.max(axis=2)
+    return greatest

@@ -59,6 +59,10 @@ class Case:
     builds: bool = True
 
 
+#: How bridges may be drawn.
+STYLES = ("straight", "filleted", "curved", "tapered")
+
+
 def make_case(rng: random.Random, folder: Path) -> Case:
     """Write one case into a folder.
 
@@ -263,7 +267,7 @@ def _job_case(rng: random.Random, folder: Path) -> Case:
             "inset_mm = 8": f"inset_mm = {rng.choice([0, 4, 8, 30, 2000])}",
             'joint = "puzzle"': f'joint = "{rng.choice(["puzzle", "lap", "butt"])}"',
             'material = "card"': f'material = "{rng.choice(["card", "polyester", "birch-ply"])}"',
-            'style = "straight"': f'style = "{rng.choice(["straight", "filleted"])}"',
+            'style = "straight"': f'style = "{rng.choice(STYLES)}"',
             "width_mm = 2.0": f"width_mm = {rng.choice([3.0, 3.5, 8.0])}",
         }
         for old, new in change.items():

@@ -56,8 +56,8 @@ def test_each_style_is_told_as_a_build_of_it_has_it(job_file, capsys):
         assert "gives way" in lines[1]
     picture = np.asarray(Image.open(folder / "bridges.png"))
     ink = (picture == [0x10, 0x20, 0x40]).all(axis=2)
-    third = picture.shape[1] // 3
-    assert all(ink[:, k * third : (k + 1) * third].any() for k in range(3))
+    quarter = picture.shape[1] // 4
+    assert all(ink[:, k * quarter : (k + 1) * quarter].any() for k in range(4))
 
 
 def test_the_job_s_own_style_stands_first_where_it_is_another(job_file):
@@ -73,3 +73,13 @@ def test_help_names_what_is_written(capsys):
     with pytest.raises(SystemExit):
         main(["bridges", "--help"])
     assert "bridges.png" in capsys.readouterr().out
+
+
+def test_a_job_with_curved_bridges_is_shown_with_straight_ones_too(job_file):
+    job = load_job(job_file)
+    curved = replace(job, bridges=replace(job.bridges, style="curved"))
+    made = {style.name: style for style in styled_builds(curved)}
+    assert len(made) == len(STYLES)  # its own is one of them
+    assert made["curved"].built.job == curved
+    assert made["vertical"].built.job.bridges.style == "straight"
+    assert ("style", "straight") in made["vertical"].keys
