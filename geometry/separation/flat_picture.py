@@ -77,7 +77,7 @@ class Flat:
     full : tuple of int
         Width and height in pixels of the picture in the file.
     shaded : float
-        Share of the calm pixels that are far off their flat colour.
+        Share of what is painted that is calm and far off its flat colour.
     hard : bool
         Whether pixels are meant to be seen: pixel art.
     """
@@ -287,15 +287,17 @@ def _flat_colours(picture: Picture) -> Floats:
 
 
 def _labelled(picture: Picture, colours: Floats) -> tuple[Indices, float]:
-    """Return each pixel's label, and the share of calm pixels that are shades."""
+    """Return each pixel's label, and the share of what is painted that are shades."""
     lab = lab_from_srgb(picture.srgb).astype(np.float32)
     flat_lab = lab_from_srgb(colours).astype(np.float32)
-    calm = _calm(lab)
+    opaque = picture.opacity >= 0.5
+    # What a file holds where nothing is seen is no colour of the picture.
+    calm = _calm(lab) & opaque
     distance = np.stack([np.sqrt(((lab - own) ** 2).sum(axis=2)) for own in flat_lab])
     nearest = distance.argmin(axis=0)
     off = distance.min(axis=0)
     settled = calm & (off < _SHADE)
-    shaded = float((calm & (off >= _SHADE)).mean())
+    shaded = float((calm & (off >= _SHADE)).sum() / max(int(opaque.sum()), 1))
     # An edge pixel takes the nearest in colour of those that are settled round it.
     label = np.where(settled, nearest, -1)
     around = np.stack([_near(settled & (nearest == k), _EDGE) for k in range(len(colours))])
@@ -303,7 +305,7 @@ def _labelled(picture: Picture, colours: Floats) -> tuple[Indices, float]:
     best = allowed.argmin(axis=0)
     reached = np.isfinite(allowed.min(axis=0))
     label = np.where(settled, label, np.where(reached, best, nearest)) + 1
-    label[picture.opacity < 0.5] = _NOTHING
+    label[~opaque] = _NOTHING
     if len(colours) < 255:
         # Single pixels go with the most of those round them.
         image = Image.fromarray(label.astype(np.uint8)).filter(ImageFilter.ModeFilter(3))

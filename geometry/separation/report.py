@@ -25,8 +25,8 @@ def separation_lines(separation: Separation) -> list[str]:
     for what, plan in separation.others:
         names = ", ".join(separation.drawn_names[k] for k in plan.order)
         lines.append(
-            f"  {what}: {plan.islands} islands, bridges bare about {plan.spoiled / 100:.1f} cm2, "
-            f"{plan.cut / 1000:.2f} m to cut ({names})"
+            f"  {what}: {_counted(plan.islands, 'island')}, bridges bare about "
+            f"{plan.spoiled / 100:.1f} cm2, {plan.cut / 1000:.2f} m to cut ({names})"
         )
     return lines
 
@@ -36,9 +36,9 @@ def reorder_lines(found: Reordered) -> list[str]:
     separation = found.separation
     before, after = found.before, found.after
     return [
-        f"as it is: {before.islands} islands, {before.cut / 1000:.2f} m to cut "
+        f"as it is: {_counted(before.islands, 'island')}, {before.cut / 1000:.2f} m to cut "
         f"({', '.join(separation.drawn_names)})",
-        f"reordered: {after.islands} islands, {after.cut / 1000:.2f} m to cut "
+        f"reordered: {_counted(after.islands, 'island')}, {after.cut / 1000:.2f} m to cut "
         f"({', '.join(layer.name for layer in separation.layers)})",
         "",
         *separation_lines(separation),
@@ -58,7 +58,11 @@ def order_sentence(separation: Separation) -> str:
         twice > 0
     )
     return (
-        f"On a wall of {separation.ground}, {len(plan.order)} sheets in this order: "
-        f"{plan.islands} islands, bridges bare about {plan.spoiled / 100:.1f} cm2, "
+        f"On a wall of {separation.ground}, {_counted(len(plan.order), 'sheet')} in this order: "
+        f"{_counted(plan.islands, 'island')}, bridges bare about {plan.spoiled / 100:.1f} cm2, "
         f"{plan.cut / 1000:.2f} m to cut ({best}).{again}"
     )
+
+
+def _counted(count: int, what: str) -> str:
+    return f"{count} {what}" + "s" * (count != 1)

@@ -88,6 +88,19 @@ def test_a_picture_of_shades_does_not_look_flat_and_is_told(tmp_path, moon):
     assert looks_flat(moon)
 
 
+def test_what_a_file_holds_where_it_is_transparent_is_no_colour_of_the_picture(tmp_path):
+    # Programs keep the colours of what was rubbed out: here shades of green round a red disc.
+    pixels = np.zeros((300, 300, 4), np.uint8)
+    pixels[..., 1] = np.linspace(0, 255, 300).astype(np.uint8)[:, None]
+    image = Image.fromarray(pixels)
+    ImageDraw.Draw(image).ellipse((100, 100, 200, 200), fill=(200, 30, 40, 255))
+    image.save(tmp_path / "disc.png")
+    drawing = read_flat_colours(tmp_path / "disc.png", lambda size: 1.0)
+    assert [tuple(round(255 * c) for c in s.rgb) for s in drawing.shapes] == [(200, 30, 40)]
+    assert drawing.shapes[0].shape.area == pytest.approx(np.pi * 50.5**2, rel=0.01)
+    assert not drawing.findings
+
+
 def test_the_command_takes_a_flat_picture_when_told(moon, capsys):
     assert main(["layers", str(moon), "--flat", "--sheet-width-mm", "340"]) == 0
     told = capsys.readouterr().out
