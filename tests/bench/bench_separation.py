@@ -49,8 +49,9 @@ def rendered(path, ground):
     """What resvg shows of a drawing on its wall."""
     text = path.read_text(encoding="utf-8")
     data = bytes(resvg_py.svg_to_bytes(svg_string=text, width=PIXELS * FINER))
-    rgba = np.asarray(Image.open(io.BytesIO(data)).convert("RGBA")) / 255.0
-    return reduced(rgba[..., :3] * rgba[..., 3:] + srgb_from_hex(ground) * (1 - rgba[..., 3:]))
+    rgba = np.asarray(Image.open(io.BytesIO(data)).convert("RGBA")) / np.float32(255.0)
+    wall = srgb_from_hex(ground).astype(np.float32)
+    return reduced(rgba[..., :3] * rgba[..., 3:] + wall * (1 - rgba[..., 3:]))
 
 
 def reduced(picture):
@@ -70,10 +71,15 @@ def painted(shapes, ground, page):
     scale = PIXELS * FINER / page[0]
     picture = None
     for shape, colour in shapes:
-        share = coverage(shape, page, scale)[..., None]
+        share = coverage(shape, page, scale).astype(np.float32)
         if picture is None:
-            picture = np.broadcast_to(srgb_from_hex(ground), (*share.shape[:2], 3)).copy()
-        picture = picture * (1 - share) + srgb_from_hex(colour) * share
+            wall = srgb_from_hex(ground).astype(np.float32)
+            picture = np.broadcast_to(wall, (*share.shape, 3)).copy()
+        rows, columns = (np.flatnonzero(share.any(axis=k)) for k in (1, 0))
+        if len(rows):
+            there = np.s_[rows[0] : rows[-1] + 1, columns[0] : columns[-1] + 1]
+            part = picture[there]
+            part += (srgb_from_hex(colour).astype(np.float32) - part) * share[there][..., None]
     return reduced(picture)
 
 
