@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 import dataclasses
 import typing
-from collections.abc import Collection
+from collections.abc import Collection, Sequence
 from pathlib import Path
 from typing import Any, TypeVar
 
@@ -13,6 +13,7 @@ from ..errors import JobError, one_line
 from ..job.fields import read_section
 from ..job.load import load_job
 from ..job.new_sheets import NewSheets
+from ..paint.can_table import load_cans
 from ..progress import Progress
 from ..separation.settings import SeparationSettings
 from ..tracing.settings import TracingSettings
@@ -20,9 +21,11 @@ from .command import add_command, add_quiet
 from .meter import Meter
 
 #: Options that may be given several times, and what one of them looks like.
-_REPEATED = {"focus": "X,Y,W,H", "cans": "COLOUR"}
+_REPEATED = {"focus": "X,Y,W,H", "cans": "COLOUR or FILE"}
 #: Endings of drawings; everything else is a photograph.
 _DRAWINGS = (".svg", ".dxf")
+#: Endings of tables of cans.
+_TABLES = (".csv", ".toml")
 _NUMBER_LISTS = {"thresholds": "L,L,..."}
 
 
@@ -146,11 +149,29 @@ def _settings(chosen: argparse.Namespace, kind: type[_Settings], of_what: str) -
             if field.name == "focus":
                 value = [_numbers(box, "--focus") for box in value]
             elif field.name == "cans":
-                value = [colour for text in value for colour in text.split(",")]
+                value = list(_cans(value))
             elif field.name in _NUMBER_LISTS:
                 value = _numbers(value, "--" + field.name)
             table[field.name] = value
     return read_section(kind, table, "options")
+
+
+def _cans(texts: Sequence[str]) -> dict[str, str]:
+    """Return the colours of ``--cans``, each with what the artist calls it, where a table says."""
+    from ..report.studio import load_studio
+
+    found: dict[str, str] = {}
+    for text in texts:
+        kind = Path(text).suffix.lower()
+        if kind in _TABLES:
+            cans = load_studio(text).cans if kind == ".toml" else load_cans(text)
+            if not cans:
+                raise JobError(f"--cans {text}: holds no can.")
+            for can in cans:
+                found.setdefault(can.colour, can.name)
+        else:
+            found |= dict.fromkeys(text.split(","), "")
+    return found
 
 
 def _numbers(text: str, option: str) -> list[float]:
@@ -184,7 +205,8 @@ def _separate(chosen: argparse.Namespace, meter: Meter) -> int:
     only = tuple(name for text in chosen.only for name in text.split(","))
     check_untouched(folder, DRAWING, JOB, only)
     progress = Progress(meter)
-    separated = read_and_separate(chosen.image, settings, progress.part(0.0, 0.8))
+    named = _cans(chosen.cans or ())
+    separated = read_and_separate(chosen.image, settings, progress.part(0.0, 0.8), named)
     title = chosen.title or chosen.image.stem
     written = write_separation(separated, folder, title, progress.part(0.8, 1.0), only)
     meter.clear()

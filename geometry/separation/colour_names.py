@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
 import numpy as np
 
@@ -45,18 +45,22 @@ _WORDS = {
 }
 
 
-def colour_names(colours: Sequence[str]) -> tuple[str, ...]:
+def colour_names(colours: Sequence[str], own: Mapping[str, str] | None = None) -> tuple[str, ...]:
     """Return a name for each colour, no two alike.
 
     Parameters
     ----------
     colours : sequence of str
         Like ``#a0522d``.
+    own : mapping from str to str, optional
+        What the artist calls some colours.
 
     Examples
     --------
     >>> colour_names(["#d01c2b", "#e0303c", "#101010"])
     ('Red', 'Red 2', 'Black')
+    >>> colour_names(["#d01c2b", "#101010"], {"#d01c2b": "Signal"})
+    ('Signal', 'Black')
     """
     known = lab_from_srgb(np.array([srgb_from_hex(c) for c in _WORDS.values()]))
     words = list(_WORDS)
@@ -64,7 +68,7 @@ def colour_names(colours: Sequence[str]) -> tuple[str, ...]:
     used: dict[str, int] = {}
     for colour in colours:
         lab = lab_from_srgb(srgb_from_hex(colour))
-        word = words[int(np.argmin(ciede2000(lab[None], known)))]
+        word = (own or {}).get(colour) or words[int(np.argmin(ciede2000(lab[None], known)))]
         used[word] = used.get(word, 0) + 1
         names.append(f"{word} {used[word]}" if used[word] > 1 else word)
     return tuple(names)

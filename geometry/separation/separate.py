@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -139,7 +139,10 @@ class Separation:
 
 
 def read_and_separate(
-    path: Path, settings: SeparationSettings, progress: Progress | None = None
+    path: Path,
+    settings: SeparationSettings,
+    progress: Progress | None = None,
+    named: Mapping[str, str] | None = None,
 ) -> Separation:
     """Read a drawing and separate it into layers.
 
@@ -149,6 +152,8 @@ def read_and_separate(
         An SVG or DXF file, or a picture with few flat colours.
     settings : SeparationSettings
     progress : Progress, optional
+    named : mapping from str to str, optional
+        What the artist calls some colours; their layers are called so.
 
     Raises
     ------
@@ -161,7 +166,7 @@ def read_and_separate(
     progress = progress or Progress()
     progress(0.0, f"reading {path.name}")
     drawing = read_coloured(path, settings)
-    return separate(drawing, settings, path, progress.part(0.1, 1.0))
+    return separate(drawing, settings, path, progress.part(0.1, 1.0), named)
 
 
 def read_coloured(path: Path, settings: SeparationSettings) -> ColouredDrawing:
@@ -189,6 +194,7 @@ def separate(
     settings: SeparationSettings,
     source: Path = Path(),
     progress: Progress | None = None,
+    named: Mapping[str, str] | None = None,
 ) -> Separation:
     """Separate a drawing into layers.
 
@@ -199,6 +205,8 @@ def separate(
     source : Path
         For messages.
     progress : Progress, optional
+    named : mapping from str to str, optional
+        As of ``read_and_separate``.
 
     Raises
     ------
@@ -236,7 +244,7 @@ def separate(
     order += [k for k in sheets.layers if k not in order]
     others = alternatives(sheets, plan, order)
     progress(0.6, "drawing the layers")
-    names = _names(sheets, (*palette.cans, ground), can_of)
+    names = _names(sheets, (*palette.cans, ground), can_of, named)
     layers = lay_out(sheets, plan, (*palette.cans, ground), can_of, names, settings)
     findings = [*drawing.findings]
     findings += lost_findings(lost)
@@ -335,10 +343,13 @@ def _plan(
     return min(found, key=lambda f: f[1].cost)
 
 
-def _names(sheets: Sheets, colours: Sequence[str], can_of: dict[int, int]) -> tuple[str, ...]:
+def _names(
+    sheets: Sheets, colours: Sequence[str], can_of: dict[int, int], own: Mapping[str, str] | None
+) -> tuple[str, ...]:
     """Return the names of the layers by number; those of like colours are numbered."""
     layers = sheets.layers
-    named = dict(zip(layers, colour_names([colours[can_of[k]] for k in layers]), strict=True))
+    words = colour_names([colours[can_of[k]] for k in layers], own)
+    named = dict(zip(layers, words, strict=True))
     return tuple(named.get(k, "") for k in range(1 + max(layers)))
 
 

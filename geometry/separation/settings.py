@@ -31,7 +31,10 @@ class SeparationSettings(NewSheets):
         kind="colour",
     )
     cans: tuple[str, ...] = field(
-        (), about="colours that you own; each colour takes the nearest", kind="colours"
+        (),
+        about="colours that you own, or a table of your cans (CSV, TOML); each colour takes the "
+        "nearest",
+        kind="colours",
     )
     gradient_steps: int = field(
         3, about="most flat steps that stand for a gradient", least=1, most=12

@@ -28,7 +28,10 @@ class TracingSettings(NewSheets):
         None, about="colour of the wall; taken from the picture when absent", kind="colour"
     )
     cans: tuple[str, ...] = field(
-        (), about="colours that you own; each layer takes the nearest", kind="colours"
+        (),
+        about="colours that you own, or a table of your cans (CSV, TOML); each layer takes the "
+        "nearest",
+        kind="colours",
     )
     thresholds: tuple[float, ...] = field(
         (),

@@ -65,3 +65,41 @@ def test_options_for_photographs_are_refused(made, capsys):
     path, _ = made
     assert main(["layers", str(path), "--detail", "0.2"]) == 2
     assert "--detail: does not apply to a drawing" in capsys.readouterr().err
+
+
+@pytest.mark.parametrize("ending", ["csv", "toml"])
+def test_layers_take_colours_and_names_from_a_table_of_cans(tmp_path, ending):
+    path = written(tmp_path, "boat.svg", BOAT)
+    cans = [
+        ("Brick red", "#c33b2a"),
+        ("Night", "#101820"),
+        ("Harbour", "#22709a"),
+        ("Egg", "#f2b632"),
+    ]
+    if ending == "csv":
+        text = "name,colour\n" + "".join(f"{name},{colour}\n" for name, colour in cans)
+    else:
+        text = "".join(f'[[cans]]\nname = "{name}"\ncolour = "{colour}"\n' for name, colour in cans)
+    table = written(tmp_path, f"cans.{ending}", text)
+    out = tmp_path / "out"
+    words = ["layers", str(path), "--cans", str(table), "--cans", "#fff", "-q", "--out", str(out)]
+    assert main([*words, "--sheet-width-mm", "340"]) == 0
+    found = {(layer.name, layer.colour) for layer in load_job(out / "job.toml").layers}
+    assert found == {*cans, ("White", "#ffffff")}
+
+
+@pytest.mark.parametrize(
+    ("name", "text", "told"),
+    [
+        ("cans.csv", "name,colour\n", "holds no can"),
+        ("cans.csv", "name,shade\nRed,#f00\n", "unknown column 'shade'"),
+        ("cans.toml", '[[cans]]\nname = "Red"\n', "colour"),
+        ("none.csv", None, "none.csv"),
+    ],
+)
+def test_a_table_of_cans_that_cannot_be_used_is_told(tmp_path, capsys, name, text, told):
+    path = written(tmp_path, "boat.svg", BOAT)
+    if text is not None:
+        written(tmp_path, name, text)
+    assert main(["layers", str(path), "--cans", str(tmp_path / name), "-q"]) == 2
+    assert told in capsys.readouterr().err
