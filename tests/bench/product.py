@@ -35,6 +35,8 @@ NARROWNESS = ("support.not-held", "support.island-left", "narrow", "neck", "tong
 PICTURE = ("artwork.", "sheet.over-edge", "sheet.in-margin")
 PICTURE_WORDS = ("let-go", "eaten", "swallowed", "crumb", "closed", "gone")
 NO_PICTURE = ("artwork.no-unit", "artwork.duplicate")
+#: The list that a folder of results keeps.
+LIST = ".sheetstack-files.json"
 #: Where the plain sheet is laid for the judges, beside the results.
 PLAIN = "plain.wkb"
 
@@ -126,6 +128,14 @@ def run_command_here(words: list[str]) -> dict[str, Any]:
         return {"exit": code, "sentences": [refusal]}
     lines = re.findall(r"^ *(?:note|look|SPOILS)  (.*)$", said.getvalue(), re.MULTILINE)
     return {"exit": code, "sentences": [*lines, *([refusal] if refusal else [])]}
+
+
+def open_folder(out: Path) -> None:
+    """Open a folder of results as any later run does, and write nothing."""
+    from sheetstack.geometry.files.batch import output_batch
+
+    with contextlib.suppress(KeyboardInterrupt), output_batch(out, kind="later"):
+        raise KeyboardInterrupt
 
 
 def report_of(out: Path) -> dict[str, Any]:
