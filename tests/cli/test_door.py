@@ -162,6 +162,33 @@ def test_a_home_folder_that_cannot_be_looked_into_is_no_error(job, tmp_path):
     assert shell(f"{PROGRAM} check {job}", HOME=home).stderr == ""
 
 
+def test_nothing_is_written_into_the_home_folder_or_said_where_there_is_none(job, tmp_path):
+    # A folder below a file can be made by nobody, not even by root.
+    for number, home in enumerate((tmp_path / "home", job / "home")):
+        around = {"HOME": str(home), "XDG_CACHE_HOME": ""}
+        out = tmp_path / str(number)
+        ended = shell(f"{PROGRAM} export {job} -q --format dxf --out {out}", **around)
+        assert (ended.returncode, ended.stdout, ended.stderr) == (0, "", "")
+        assert (out / "01-base-cut.dxf").is_file()
+        assert not home.exists()
+
+
+def test_no_temporary_folder_is_no_error_of_drawings(job, tmp_path):
+    program = f"""
+import tempfile
+def none(*given, **more):
+    raise FileNotFoundError("no usable temporary folder")
+tempfile.TemporaryDirectory = none
+from sheetstack.geometry.cli.main import main
+raise SystemExit(main(["export", {str(job)!r}, "-q", "--format", "dxf"]))
+"""
+    around = {**os.environ, "HOME": str(job / "home"), "XDG_CACHE_HOME": ""}
+    ended = subprocess.run(
+        [sys.executable, "-c", program], capture_output=True, text=True, check=False, env=around
+    )
+    assert (ended.returncode, ended.stderr) == (0, "")
+
+
 def test_the_same_job_gives_the_same_bytes_whatever_the_surroundings(job, tmp_path):
     outs = []
     for seed, place, language in (("1", "UTC", "C"), ("4242", "Asia/Kathmandu", "C.UTF-8")):
