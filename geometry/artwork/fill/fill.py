@@ -19,6 +19,7 @@ from ...arrays import Bools, Floats, Geometries, Indices
 from ...errors import ArtworkError
 from ...finding import Finding
 from ...planar.arrangement import arrange, merge_faces
+from ...planar.crossings import about_crossings
 from ...planar.graph import members_of
 from ...planar.polygons import without_specks
 from ...planar.union import edge_clusters, unite
@@ -39,6 +40,10 @@ __all__ = [
     "fill_each",
     "join_ends",
 ]
+
+#: One shape's outlines may cross so often. Ten seconds to cut them into faces (by
+#: tests/bench/odd_drawings.py, on one core); a picture that is meant has a few hundred crossings.
+MOST_CROSSINGS = 40_000
 
 
 @dataclass(frozen=True)
@@ -154,7 +159,8 @@ def fill_each(
     Raises
     ------
     ArtworkError
-        A coordinate is not a number or beyond 1 km, or a rule is unknown.
+        A coordinate is not a number or beyond 1 km, a rule is unknown, or outlines cross more
+        often than ``MOST_CROSSINGS``.
     """
     for compound in compounds:
         if compound.rule not in ("nonzero", "evenodd"):
@@ -168,7 +174,7 @@ def fill_each(
     if len(rings.shapes) == 0:
         return FilledEach(np.empty(0, object), np.empty(0, np.int64), told.findings())
 
-    pieces = _pieces(rings, tolerances, told)
+    pieces = _pieces(rings, tolerances, told, what)
     outside = _winding_outside(pieces, compounds)
     bounds = _boundaries(pieces, outside, compounds, tolerances)
     polygons, owner = _assemble(bounds, tolerances)
@@ -192,7 +198,7 @@ class _Pieces:
     piece: Indices  # per region
 
 
-def _pieces(rings: Rings, tolerances: Tolerances, told: Repairs) -> _Pieces:
+def _pieces(rings: Rings, tolerances: Tolerances, told: Repairs, what: str) -> _Pieces:
     n = len(rings.shapes)
     crowd = np.bincount(rings.owner)[rings.owner] > 1
     inside = np.flatnonzero(crowd)
@@ -208,6 +214,7 @@ def _pieces(rings: Rings, tolerances: Tolerances, told: Repairs) -> _Pieces:
     heads = [alone]
     number = len(alone)
     for members in members_of(label[~lone], np.flatnonzero(~lone)):
+        _refuse_tangle(rings, members, what)
         faces, weight, crossings = arrange(rings.shapes[members], tolerances)
         _tell_crossing(rings, members, faces, crossings, told)
         regions.append(faces)
@@ -224,6 +231,17 @@ def _pieces(rings: Rings, tolerances: Tolerances, told: Repairs) -> _Pieces:
         weight=np.concatenate(weights),
         piece=np.concatenate(pieces),
     )
+
+
+def _refuse_tangle(rings: Rings, members: Indices, what: str) -> None:
+    """Refuse outlines that cross so often that cutting them into faces would take minutes."""
+    about = about_crossings(rings.shapes[members])
+    if about > MOST_CROSSINGS:
+        name = rings.names[int(members[0])] or "an outline"
+        raise ArtworkError(
+            f"{what}: {name} crosses itself or its own outlines at about {about} places; expected "
+            f"at most {MOST_CROSSINGS}. Simplify it, or unite its outlines in a drawing program."
+        )
 
 
 def _tell_crossing(

@@ -345,3 +345,15 @@ def test_a_ring_traced_twice_is_told_as_such():
     filled = fill([outline("0,0 9,0 9,9 0,9 0,0 9,0 9,9 0,9")], "evenodd")
     assert filled.shape.is_empty
     assert any("runs along itself" in f.message for f in filled.findings)
+
+
+@pytest.mark.parametrize("corners", [1_000, 20_000])
+def test_a_tangle_is_refused_before_it_is_cut_into_faces(corners):
+    xy = np.random.default_rng(corners).uniform(0, 100, (corners, 2))
+    tangle = Contour(xy, True, "Path (line 7)")
+    with pytest.raises(ArtworkError) as told:
+        fill([tangle], "evenodd", what="leaf.svg")
+    assert str(told.value).startswith("leaf.svg: Path (line 7) crosses itself or its own outlines")
+    # Many crossings in one drawing are none of one shape's: each is cut by itself.
+    few = [Compound((Contour(part, True),), "evenodd") for part in np.split(xy[:1000], 50)]
+    assert len(fill_each(few).polygons) > 500
