@@ -212,7 +212,8 @@ def read_once(source: ArtworkSource, tolerances: Tolerances, cache: StepCache | 
     if cache is None or not source.path.is_file():
         return read_artwork(source, tolerances)
     try:
-        said = content_key(source.path.read_bytes())
+        files = [source.path, *source.font_files()]
+        said = content_key(*(path.read_bytes() for path in files))
     except OSError:  # the reader tells it better
         return read_artwork(source, tolerances)
     return cache.kept(_read_said, said, source, tolerances)

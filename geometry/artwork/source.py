@@ -68,6 +68,8 @@ class ArtworkSource:
         Factor on all lengths of the artwork.
     text : Text, optional
         What is set in the font that ``path`` names; the path is a drawing when None.
+    fonts : Path, optional
+        A font file, or a folder of them, for the text in an SVG drawing.
     step : callable
         Called between the elements of a long drawing; what it raises ends the reading.
     """
@@ -81,7 +83,20 @@ class ArtworkSource:
     simplify_mm: float = 0.05
     scale: float = 1.0
     text: Text | None = None
+    fonts: Path | None = None
     step: Callable[[], None] = field(default=_go_on, compare=False, repr=False)
+
+    def font_files(self) -> list[Path]:
+        """Return the font files for the text in a drawing: the one named, or all of a folder."""
+        if self.fonts is None:
+            return []
+        if not self.fonts.is_dir():
+            return [self.fonts]
+        return sorted(p for p in self.fonts.iterdir() if p.suffix.lower() in FONT_ENDINGS)
+
+
+#: Endings of font files.
+FONT_ENDINGS = (".ttf", ".otf", ".ttc", ".otc")
 
 
 def source_of(job: Job, layer: LayerSettings) -> ArtworkSource:
@@ -106,4 +121,5 @@ def source_of(job: Job, layer: LayerSettings) -> ArtworkSource:
         smooth_mm=layer.smooth_mm,
         simplify_mm=layer.simplify_mm,
         scale=layer.scale,
+        fonts=job.folder / layer.font if layer.font else None,
     )

@@ -116,8 +116,8 @@ class LayerSettings:
     text: str = field("", about="text to be set instead of a drawing; it may have several lines")
     font: str = field(
         "",
-        about="font file (.ttf, .otf) of the text, relative to the job file; whether its licence "
-        "allows the use is for you to see to",
+        about="font file (.ttf, .otf) of the text, relative to the job file; for text in an SVG "
+        "drawing also a folder of them; whether its licence allows the use is for you to see to",
     )
     text_size_mm: float = field(20.0, about="size of the text", least=0.5, most=20000)
     text_size_is: str = field(

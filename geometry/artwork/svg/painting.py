@@ -10,6 +10,7 @@ from ...finding import Severity
 from .areas import Coat, Item
 from .document import local_name
 from .drawing import Drawing
+from .path import PathData
 from .shapes import shape_path
 from .state import Purpose, State
 from .stroke import Pen
@@ -46,13 +47,38 @@ def shape_items(
     ArtworkError
         A length of the shape makes no sense.
     """
-    style = state.style
-    if not style.visible and purpose is not Purpose.BOX:
+    if not state.style.visible and purpose is not Purpose.BOX:
         return
     path = shape_path(drawing, element, tag, state)
-    if path is None or len(path) == 0:
-        return
-    name = drawing.name(element)
+    if path is not None and len(path):
+        yield from path_items(drawing, element, path, state, purpose, filled=tag != "line")
+
+
+def path_items(
+    drawing: Drawing,
+    element: Element,
+    path: PathData,
+    state: State,
+    purpose: Purpose,
+    *,
+    filled: bool = True,
+) -> Iterator[Item]:
+    """Yield the fill and the stroke of a path that is not empty, as far as they are painted.
+
+    Parameters
+    ----------
+    drawing : Drawing
+    element : Element
+        It is part of this.
+    path : PathData
+    state : State
+        Inside the element, which is visible.
+    purpose : Purpose
+        For a clip path or a box there is one item: the outline.
+    filled : bool
+        Whether it may have a fill.
+    """
+    style, name = state.style, drawing.name(element)
     if purpose is not Purpose.PAINT:
         yield Item(path, state.matrix, name, style.clip_rule, clips=state.clips)
         return
@@ -64,7 +90,7 @@ def shape_items(
     stroked = pen.width > 0 and style.stroke_opacity > 0
     stroked = stroked and _paints(drawing, element, style.stroke, "stroke", state, place)
     if (
-        tag != "line"
+        filled
         and style.fill_opacity > 0
         and _paints(drawing, element, style.fill, "fill", state, place)
     ):

@@ -22,6 +22,7 @@ from ...planar.union import unite
 from ...tolerance import TOLERANCES, Tolerances
 from ..read import Artwork
 from ..source import ArtworkSource
+from ..text.faces import Faces
 from .areas import Item, areas
 from .document import Document, load_document, local_name
 from .drawing import INKSCAPE, Drawing
@@ -169,7 +170,7 @@ def open_drawing(
     """
     document = load_document(source.path)
     drawing = Drawing(document, _cascade(document, findings), tolerances, str(source.path))
-    walk = Walk(drawing, source.step, flattening)
+    walk = Walk(drawing, source.step, flattening, Faces(source.font_files()))
     page, state = _page(drawing, walk)
     element = document.root
     if source.group is not None:

@@ -62,7 +62,24 @@ OWN = frozenset(
         "mix-blend-mode",
     }
 )
-PROPERTIES = INHERITED | OWN
+#: Properties of text, which it looks up by itself where it is read.
+TEXT = frozenset(
+    {
+        "font",
+        "font-family",
+        "font-weight",
+        "font-style",
+        "text-anchor",
+        "letter-spacing",
+        "word-spacing",
+        "direction",
+        "text-decoration",
+        "baseline-shift",
+        "dominant-baseline",
+        "writing-mode",
+    }
+)
+PROPERTIES = INHERITED | OWN | TEXT
 
 # Lengths in em depend on the font's size, and currentColor on the colour.
 _FIRST = ("font-size", "color")

@@ -8,6 +8,7 @@ from dataclasses import replace
 from xml.etree.ElementTree import Element
 
 from ...finding import Severity
+from ..text.faces import Faces
 from .areas import Item
 from .clips import Clips
 from .document import local_name
@@ -21,6 +22,7 @@ from .references import NEVER_PAINTED, Imposed, enter_viewport, follow_use
 from .shapes import SHAPES, shape_path
 from .state import Group, Purpose, State
 from .style import Declared, opacity, url_target
+from .text import text_items
 from .transforms import at, times, transform
 
 #: Elements that one drawing may come to once every ``use`` is followed.
@@ -40,7 +42,8 @@ _CSS_UNIT = re.compile(r"(?<=[0-9.])(?:px|deg)\b")
 _OPACITIES = ("opacity", "fill-opacity", "stroke-opacity")
 _CONTAINERS = frozenset({"g", "a"})
 _NOT_READ = {
-    "text": "Text is not read; turn it into paths in the drawing program",
+    "text": "Text is not read; turn it into paths in the drawing program, or name its font file "
+    "(the layer's key font)",
     "image": NOT_READ,
     "foreignObject": "Foreign content is not read",
 }
@@ -57,6 +60,8 @@ class Walk:
         Called now and then; what it raises ends the walk.
     flattening : Flattening, optional
         For a drawing in colours: pictures and masks in shades are read, too.
+    faces : Faces, optional
+        Fonts for text, which is told and left out where there are none.
     """
 
     def __init__(
@@ -64,7 +69,9 @@ class Walk:
         drawing: Drawing,
         step: Callable[[], None],
         flattening: Flattening | None = None,
+        faces: Faces | None = None,
     ) -> None:
+        self._faces = faces
         self.flattening = flattening
         self._step = step
         self._drawing = drawing
@@ -233,6 +240,8 @@ class Walk:
                 items += own
                 if purpose is Purpose.PAINT and tag in MARKED and inside.style.has_markers:
                     stack += reversed(self._markers(element, tag, inside))
+            elif tag == "text" and self._faces:
+                items += text_items(self._drawing, self, element, inside, purpose, self._faces)
             elif tag == "image" and self.flattening is not None and purpose is Purpose.PAINT:
                 items += image_items(self._drawing, element, inside, self.flattening)
             elif tag == "use":

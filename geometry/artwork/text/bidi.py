@@ -25,10 +25,13 @@ class Run:
         In the order in which it is read.
     to_left : bool
         Whether it runs from right to left.
+    first : int
+        How many characters of the line that are not left out stand before it.
     """
 
     text: str
     to_left: bool
+    first: int = 0
 
 
 def runs_of(line: str) -> tuple[Run, ...]:
@@ -39,7 +42,7 @@ def runs_of(line: str) -> tuple[Run, ...]:
     >>> [(run.text, run.to_left) for run in runs_of("\\u05d0\\u05d1 12")]
     [('12', False), ('\\u05d0\\u05d1 ', True)]
     """
-    kept = [c for c in line if unicodedata.bidirectional(c) not in _LEFT_OUT]
+    kept = [c for c in line if not is_left_out(c)]
     if not kept:
         return ()
     base = next(
@@ -49,13 +52,14 @@ def runs_of(line: str) -> tuple[Run, ...]:
     levels = _levels(kept, base)
     # Where a run ends: the level changes, or the script does.
     scripts = _scripts(kept)
-    runs: list[tuple[int, str]] = []
+    runs: list[tuple[int, str, int]] = []
     for at, character in enumerate(kept):
         same = at and levels[at] == levels[at - 1] and scripts[at] == scripts[at - 1]
         if same:
-            runs[-1] = (runs[-1][0], runs[-1][1] + character)
+            level, text, first = runs[-1]
+            runs[-1] = (level, text + character, first)
         else:
-            runs.append((levels[at], character))
+            runs.append((levels[at], character, at))
     # L2: from the highest level down, turn every row of runs at that level or above.
     for level in range(max(levels), 0, -1):
         start = 0
@@ -65,7 +69,12 @@ def runs_of(line: str) -> tuple[Run, ...]:
                 stop += 1
             runs[start:stop] = runs[start:stop][::-1]
             start = max(stop, start) + 1
-    return tuple(Run(text, bool(level % 2)) for level, text in runs)
+    return tuple(Run(text, bool(level % 2), first) for level, text, first in runs)
+
+
+def is_left_out(character: str) -> bool:
+    """Return whether a character is a mark that takes no room and is not set."""
+    return unicodedata.bidirectional(character) in _LEFT_OUT
 
 
 def _levels(kept: list[str], base: int) -> list[int]:

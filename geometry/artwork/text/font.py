@@ -50,6 +50,29 @@ class Glyph:
     text: str
 
 
+@dataclass(frozen=True)
+class Shaped:
+    """A glyph of a run, in units of the font.
+
+    Parameters
+    ----------
+    number : int
+        Within the font; 0 where it has none for the text.
+    cluster : int
+        The first of the run's characters that it stands for.
+    x, y : float
+        How far it is moved from the pen.
+    advance : float
+        How far the pen goes on.
+    """
+
+    number: int
+    cluster: int
+    x: float
+    y: float
+    advance: float
+
+
 @dataclass
 class _Pen:
     """Takes outlines as HarfBuzz draws them, lines and quadratics raised to cubics."""
@@ -119,6 +142,7 @@ class Font:
                 f"{path}: is no font that can be read; expected TrueType or OpenType (.ttf, .otf)."
             )
         self.em: float = float(face.upem)
+        self._face: Any = face
         self._font: Any = uharfbuzz.Font(face)
         self._areas: dict[tuple[int, float], MultiPolygon] = {}
 
@@ -155,23 +179,58 @@ class Font:
         pen = 0.0
         last = 0.0
         for run in runs:
-            buffer = self._library.Buffer()
-            buffer.add_str(run.text)
-            buffer.guess_segment_properties()
-            buffer.direction = "rtl" if run.to_left else "ltr"
-            features = {"liga": False, "clig": False} if tracking else {}
-            self._library.shape(self._font, buffer, features)
-            infos, positions = buffer.glyph_infos, buffer.glyph_positions
-            starts = sorted({info.cluster for info in infos})
+            placed = self.shaped(run, ligatures=not tracking)
+            starts = sorted({one.cluster for one in placed})
             ends = dict(zip(starts, [*starts[1:], len(run.text)], strict=True))
-            for info, place in zip(infos, positions, strict=True):
-                meant = run.text[info.cluster : ends[info.cluster]]
-                glyphs.append(
-                    Glyph(info.codepoint, pen + place.x_offset, float(place.y_offset), meant)
-                )
-                last = tracking if place.x_advance else 0.0
-                pen += place.x_advance + last
+            for one in placed:
+                meant = run.text[one.cluster : ends[one.cluster]]
+                glyphs.append(Glyph(one.number, pen + one.x, one.y, meant))
+                last = tracking if one.advance else 0.0
+                pen += one.advance + last
         return glyphs, pen - last
+
+    def shaped(self, run: Run, *, ligatures: bool = True) -> list[Shaped]:
+        """Return the glyphs of one run from left to right."""
+        buffer = self._library.Buffer()
+        buffer.add_str(run.text)
+        buffer.guess_segment_properties()
+        buffer.direction = "rtl" if run.to_left else "ltr"
+        self._library.shape(self._font, buffer, {} if ligatures else {"liga": False, "clig": False})
+        return [
+            Shaped(
+                info.codepoint,
+                info.cluster,
+                float(place.x_offset),
+                float(place.y_offset),
+                float(place.x_advance),
+            )
+            for info, place in zip(buffer.glyph_infos, buffer.glyph_positions, strict=True)
+        ]
+
+    def outlines(self, number: int) -> list[Floats]:
+        """Return the outlines of a glyph as cubics, arrays (k, 4, 2) in units of the font."""
+        pen = _Pen()
+        self._font.draw_glyph_with_pen(number, pen)
+        return [np.asarray(contour, np.float64) for contour in pen.contours if contour]
+
+    @property
+    def names(self) -> tuple[str, ...]:
+        """Names of the family that the font belongs to, as it says."""
+        named = self._library.OTNameIdPredefined
+        asked = (named.TYPOGRAPHIC_FAMILY, named.FONT_FAMILY)
+        return tuple(name for name in map(self._face.get_name, asked) if name)
+
+    @property
+    def weight(self) -> int:
+        """How heavy it is, 100 to 900 (OpenType, table OS/2, usWeightClass)."""
+        table = self._face.reference_table("OS/2").data or b""
+        return int.from_bytes(table[4:6], "big") or 400 if len(table) >= 6 else 400
+
+    @property
+    def slanted(self) -> bool:
+        """Whether it is italic or oblique (OpenType, table OS/2, fsSelection, bits 0 and 9)."""
+        table = self._face.reference_table("OS/2").data or b""
+        return len(table) >= 64 and bool(int.from_bytes(table[62:64], "big") & 0x201)
 
     def area(self, number: int, scale: float, tolerances: Tolerances) -> MultiPolygon:
         """Return what a glyph paints, in mm from its origin.
@@ -185,15 +244,14 @@ class Font:
         """
         key = (number, scale)
         if key not in self._areas:
-            pen = _Pen()
-            self._font.draw_glyph_with_pen(number, pen)
-            contours = [Contour(_flat(c, scale, tolerances)) for c in pen.contours if c]
+            outlines = self.outlines(number)
+            contours = [Contour(_flat(cubics, scale, tolerances)) for cubics in outlines]
             shape = fill(contours, "nonzero", tolerances=tolerances).shape
             self._areas[key] = snapped(shape, GRID)
         return self._areas[key]
 
 
-def _flat(cubics: list[list[tuple[float, float]]], scale: float, tolerances: Tolerances) -> Floats:
-    control = np.asarray(cubics, np.float64) * scale
+def _flat(cubics: Floats, scale: float, tolerances: Tolerances) -> Floats:
+    control = cubics * scale
     points, _ = flatten_cubics(control, tolerances.chord)
     return np.concatenate([control[0, :1], points])
