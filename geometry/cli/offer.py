@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import sys
 from datetime import date
 from pathlib import Path
 from typing import Any
@@ -11,6 +12,7 @@ from PIL import Image, UnidentifiedImageError
 
 from ..build import build
 from ..errors import JobError, one_line
+from ..files.a4_pdf import Paper, checked_font
 from ..files.batch import output_batch
 from ..job.load import load_job
 from ..progress import Progress
@@ -81,6 +83,8 @@ def _run(chosen: argparse.Namespace, meter: Meter) -> int:
     studio = load_studio(chosen.studio, chosen.cans)
     day = _day(chosen.date)
     mockups = [picture_bytes(path) for path in chosen.mockup]
+    if studio.font is not None:
+        checked_font(studio.font)
     logo = picture_bytes(studio.logo) if studio.logo is not None else None
     folder = out_folder(chosen, "offer")
     progress = Progress(meter)
@@ -97,7 +101,8 @@ def _run(chosen: argparse.Namespace, meter: Meter) -> int:
     with output_batch(folder, kind="offer", job=jobs[0].title) as batch:
         progress(0.9, "writing the offer")
         batch.path("offer.html").write_text(offer_html(offer, mockups, logo), encoding="utf-8")
-        batch.path("offer.pdf").write_bytes(offer_pdf(offer, mockups, logo))
+        paper = offer_pdf(offer, mockups, logo)
+        batch.path("offer.pdf").write_bytes(paper.pdf)
         own = own_text(offer)
         batch.path("own.txt").write_text(own, encoding="utf-8")
         names = batch.names
@@ -105,7 +110,18 @@ def _run(chosen: argparse.Namespace, meter: Meter) -> int:
     if not chosen.quiet:
         print(own)
         print(f"{len(names)} files written to {one_line(str(folder))}: {', '.join(names)}")
+    tell_not_shown(paper, "offer.pdf")
     return 0
+
+
+def tell_not_shown(paper: Paper, name: str) -> None:
+    """Say on standard error which words a PDF cannot show."""
+    for words in paper.not_shown:
+        print(
+            f"sheetstack: {name} has no letters for '{one_line(words)}': name a font file that has "
+            "them, [artist] font in the studio file.",
+            file=sys.stderr,
+        )
 
 
 def _day(told: str | None) -> date:

@@ -7,6 +7,7 @@ from typing import Any
 
 from ..build import build
 from ..errors import one_line
+from ..files.a4_pdf import checked_font
 from ..files.batch import output_batch
 from ..job.spray_log import log_beside, read_log, records
 from ..progress import Progress
@@ -15,7 +16,7 @@ from ..report.spray_plan import spray_plan
 from ..report.studio import load_studio
 from .command import add_command, add_job, add_out, add_quiet, out_folder, sized_job
 from .meter import Meter
-from .offer import add_studio
+from .offer import add_studio, tell_not_shown
 
 
 def add_plan_command(commands: Any) -> None:
@@ -42,6 +43,8 @@ def add_plan_command(commands: Any) -> None:
 
 def _run(chosen: argparse.Namespace, meter: Meter) -> int:
     studio = load_studio(chosen.studio, chosen.cans)
+    if studio.font is not None:
+        checked_font(studio.font)
     folder = out_folder(chosen, "plan")
     progress = Progress(meter)
     job = sized_job(chosen, progress.part(0.0, 0.05))
@@ -50,8 +53,10 @@ def _run(chosen: argparse.Namespace, meter: Meter) -> int:
     plan = spray_plan(built, studio, progress.part(0.4, 0.9), log)
     with output_batch(folder, kind="plan", job=built.job.title) as batch:
         progress(0.9, "writing the plan")
-        batch.path("plan.pdf").write_bytes(plan_pdf(plan))
+        paper = plan_pdf(plan, studio.font)
+        batch.path("plan.pdf").write_bytes(paper.pdf)
     meter.clear()
     if not chosen.quiet:
         print(f"plan.pdf written to {one_line(str(folder))}: {len(plan.steps)} passes")
+    tell_not_shown(paper, "plan.pdf")
     return 0

@@ -4,10 +4,15 @@ from __future__ import annotations
 
 import io
 from collections.abc import Sequence
+from dataclasses import dataclass
 from datetime import datetime, timezone
+from importlib.util import find_spec
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 from PIL import Image
+
+from ..errors import JobError
 
 if TYPE_CHECKING:
     from fpdf import FPDF
@@ -15,15 +20,60 @@ if TYPE_CHECKING:
 #: A4 (ISO 216) and the margin that is left white, in mm.
 WIDTH, HEIGHT, MARGIN = 210.0, 297.0, 15.0
 _DATE = datetime(2000, 1, 1, tzinfo=timezone.utc)
+#: What the font of the user's own is called in the file.
+_OWN = "own"
 _INK, _FAINT, _LINE = (25, 30, 32), (90, 98, 102), (200, 205, 207)
 #: Height of a line over the size of its letters; a point in mm.
 _LINE_HEIGHT, _POINT = 1.35, 25.4 / 72
 
 
+def spelt(text: str) -> str:
+    """Return a text without signs that PDF's standard fonts lack and for which there are others."""
+    return text.replace("\u2013", "-").replace("\u2019", "'").replace("\u20ac", "EUR")
+
+
 def latin(text: str) -> str:
-    """Return a text as PDF's standard fonts can show it: they hold Latin-1 only."""
-    spelt = text.replace("\u2013", "-").replace("\u2019", "'").replace("\u20ac", "EUR")
-    return spelt.encode("latin-1", "replace").decode("latin-1")
+    """Return a text as PDF's standard fonts show it; what they have not got is a question mark."""
+    return spelt(text).encode("latin-1", "replace").decode("latin-1")
+
+
+def is_latin(text: str) -> bool:
+    """Return whether PDF's standard fonts can show a text: they hold Latin-1 only."""
+    return all(ord(letter) < 256 for letter in text)
+
+
+@dataclass(frozen=True)
+class Paper:
+    """Pages as they are printed.
+
+    Parameters
+    ----------
+    pdf : bytes
+    not_shown : tuple of str
+        Words with letters that no font at hand has: they stand as question marks or as boxes.
+    """
+
+    pdf: bytes
+    not_shown: tuple[str, ...] = ()
+
+
+def checked_font(path: Path) -> Path:
+    """Return the path of a font file that a PDF can take.
+
+    Raises
+    ------
+    JobError
+        It cannot be read, or is no TrueType or OpenType font.
+    """
+    from fontTools.ttLib import TTFont, TTLibError
+
+    try:
+        TTFont(path, lazy=True).close()
+    except TTLibError:
+        raise JobError(f"{path}: expected a TrueType or OpenType font.") from None
+    except OSError as error:
+        raise JobError(f"{path}: the font cannot be read: {error.strerror or error}.") from None
+    return path
 
 
 class Pages:
@@ -34,20 +84,31 @@ class Pages:
     title : str
     foot : str
         Stands at the foot of every page, before its number.
+    font : Path, optional
+        Font file for lines that PDF's standard fonts cannot show. Scripts that run to the left, and
+        such whose letters join, need the optional extra ``text`` (HarfBuzz).
     """
 
-    def __init__(self, title: str, foot: str = "") -> None:
+    def __init__(self, title: str, foot: str = "", font: Path | None = None) -> None:
         # Here, not at the top: most runs of the command line write no PDF, and it takes long.
         from fpdf import FPDF
 
         self.pdf: FPDF = FPDF(unit="mm", format=(WIDTH, HEIGHT))
         self.pdf.set_auto_page_break(False)
         self.pdf.set_margin(0)
-        self.pdf.set_title(latin(title))
+        self.pdf.c_margin = 0
+        self.pdf.set_title(title)
         self.pdf.set_creator("Sheetstack")
         # The same file for the same job.
         self.pdf.set_creation_date(_DATE)
         self._foot = foot
+        self._font = font
+        self._shaping = find_spec("uharfbuzz") is not None
+        if font is not None:
+            for style in ("", "B"):
+                self.pdf.add_font(_OWN, style, str(font))
+            self._letters = frozenset(self.pdf.fonts[_OWN].cmap)  # type: ignore[union-attr]
+        self._not_shown: dict[str, None] = {}
         self.y = MARGIN
         self.left, self.right = MARGIN, WIDTH - MARGIN
         self.new_page()
@@ -67,11 +128,10 @@ class Pages:
         self.pdf.add_page()
         self.y = MARGIN
         if self._foot:
-            self.pdf.set_font("Helvetica", size=8)
-            self.pdf.set_text_color(*_FAINT)
-            self.pdf.text(MARGIN, HEIGHT - 9, latin(self._foot))
             number = str(self.pdf.page_no())
-            self.pdf.text(WIDTH - MARGIN - self.pdf.get_string_width(number), HEIGHT - 9, number)
+            (line, *_) = self.lines(self._foot, 8, self.width - 10)
+            self._write(MARGIN, HEIGHT - 9, line, 8, faint=True)
+            self._write(self.right, HEIGHT - 9, number, 8, faint=True, to_the_left=True)
 
     def need(self, height: float) -> None:
         """Begin a new page unless so much of this one is left."""
@@ -95,33 +155,40 @@ class Pages:
         high = size * _POINT * _LINE_HEIGHT
         for line in self.lines(text, size, width, bold=bold):
             self.need(high)
-            self._set(size, bold, faint)
-            self.pdf.text(left, self.y + size * _POINT, line)
+            self._write(left, self.y + size * _POINT, line, size, bold=bold, faint=faint)
             self.y += high
         self.y += after
 
     def lines(self, text: str, size: float, width: float, *, bold: bool = False) -> list[str]:
         """Return the lines that a text is broken into to fit a width."""
-        self._set(size, bold, False)
+
+        def wide(words: str) -> float:
+            self._set(words, size, bold)
+            return self.pdf.get_string_width(words)
+
         found: list[str] = []
-        for paragraph in latin(text).split("\n"):
+        for paragraph in self._shown(text).split("\n"):
             line = ""
             for word in paragraph.split():
                 longer = f"{line} {word}".strip()
-                if line and self.pdf.get_string_width(longer) > width:
+                if line and wide(longer) > width:
                     found.append(line)
                     line = word
                 else:
                     line = longer
                 # A word wider than the page is broken where the page ends.
-                while len(line) > 1 and self.pdf.get_string_width(line) > width:
+                while len(line) > 1 and wide(line) > width:
                     kept = len(line)
-                    while kept > 1 and self.pdf.get_string_width(line[:kept]) > width:
+                    while kept > 1 and wide(line[:kept]) > width:
                         kept -= 1
                     found.append(line[:kept])
                     line = line[kept:]
             found.append(line)
         return found
+
+    def height(self, text: str, size: float) -> float:
+        """Return how much of a page a paragraph would take, in mm."""
+        return len(self.lines(text, size, self.width)) * size * _POINT * _LINE_HEIGHT
 
     def heading(self, text: str, size: float = 13) -> None:
         """Write a heading under a line."""
@@ -164,8 +231,7 @@ class Pages:
         for number, name in enumerate(names):
             left = self.left + number * wide
             self.pdf.line(left, self.y, left + wide - 5, self.y)
-            self._set(size, False, True)
-            self.pdf.text(left, self.y + 1 + size * _POINT, latin(name))
+            self._write(left, self.y + 1 + size * _POINT, name, size, faint=True)
         self.y += 8
 
     def table(
@@ -208,11 +274,9 @@ class Pages:
             x = self.left
             for k, (lines, wide) in enumerate(zip(cells, widths, strict=True)):
                 for step, line in enumerate(lines):
-                    self._set(size, bold, False)
-                    at = x + (indent if k == 0 else 0)
-                    if k in numbers:
-                        at = x + wide - self.pdf.get_string_width(line)
-                    self.pdf.text(at, self.y + step * high + size * _POINT, line)
+                    at = x + (wide if k in numbers else indent if k == 0 else 0)
+                    below = self.y + step * high + size * _POINT
+                    self._write(at, below, line, size, bold=bold, to_the_left=k in numbers)
                 x += wide
             if chip:
                 self.pdf.set_fill_color(*_rgb(chip))
@@ -242,9 +306,8 @@ class Pages:
                 self.pdf.set_line_width(0.7)
                 self.pdf.rect(left, self.y, side, side)
                 for step, line in enumerate(cell):
-                    self._set(size, False, False)
                     at = self.y + size * _POINT * 1.1 + step * high
-                    self.pdf.text(left + side + 4, at, line)
+                    self._write(left + side + 4, at, line, size)
             self.y += tall + 2
 
     def boxes_height(self, lines: Sequence[str], size: float) -> float:
@@ -254,13 +317,46 @@ class Pages:
         cells = (self.lines(line, size, self.width - side - 7) for line in lines)
         return sum(max(side, len(cell) * high) + 2 for cell in cells)
 
-    def bytes(self) -> bytes:
-        """Return the PDF."""
-        return bytes(self.pdf.output())
+    def paper(self) -> Paper:
+        """Return the pages as a PDF file."""
+        return Paper(bytes(self.pdf.output()), tuple(self._not_shown))
 
-    def _set(self, size: float, bold: bool, faint: bool) -> None:
-        self.pdf.set_font("Helvetica", "B" if bold else "", size)
+    def _shown(self, text: str) -> str:
+        """Return a text as it can be shown; what cannot be is kept for ``not_shown``."""
+        plain = spelt(text)
+        if is_latin(plain):
+            return plain
+        if self._font is None:
+            self._not_shown[text] = None
+            return latin(text)
+        if not all(ord(letter) in self._letters for letter in plain if not letter.isspace()):
+            self._not_shown[text] = None
+        return plain
+
+    def _write(
+        self,
+        x: float,
+        y: float,
+        line: str,
+        size: float,
+        *,
+        bold: bool = False,
+        faint: bool = False,
+        to_the_left: bool = False,
+    ) -> None:
+        """Write a line from x, or up to it, on the base line y."""
+        shown = self._shown(line)
+        self._set(shown, size, bold)
         self.pdf.set_text_color(*(_FAINT if faint else _INK))
+        wide = self.pdf.get_string_width(shown)
+        self.pdf.set_xy(x - wide if to_the_left else x, y - size * _POINT)
+        # A cell puts its base line at half its height and 0.3 of the letters' size.
+        self.pdf.cell(wide, 1.4 * size * _POINT, shown)
+
+    def _set(self, line: str, size: float, bold: bool) -> None:
+        own = self._font is not None and not is_latin(line)
+        self.pdf.set_font(_OWN if own else "Helvetica", "B" if bold else "", size)
+        self.pdf.set_text_shaping(own and self._shaping)
 
 
 def _rgb(colour: str) -> tuple[int, int, int]:

@@ -167,12 +167,13 @@ def own_text(offer: Offer) -> str:
     asked, unit = offer.studio.offer, offer.currency
     for option in offer.options:
         price, job = option.price, option.build.job
+        cost = option.estimate.total.cost
         lines += [
             f"{job.title}, {size_text(option.size_mm)}",
             f"  hours           {price.hours:.1f} h at {money(asked.rate_h, unit)}",
             f"  labour          {money(price.labour, unit)}",
-            f"  estimate        {option.estimate.total.cost.text(unit)}, of which "
-            f"{money(option.estimate.total.cost.high, unit)} is counted",
+            f"  estimate        {money(cost.low, unit)} to {money(cost.high, unit)}, "
+            "counted at its most",
             f"  extra cost      {money(asked.extra_cost, unit)}",
             f"  with mark-up    {money(price.material, unit)} ({asked.markup_percent:g} %)",
             f"  net asked       {money(price.net, unit)}",

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from PIL import Image
 
 from ..cautions import cautions_for
-from ..files.a4_pdf import Pages
+from ..files.a4_pdf import Pages, Paper
 from .markup import text
 from .offer import Offer, Option, money, size_text
 from .size_picture import size_picture
@@ -31,7 +31,9 @@ table { border-collapse: collapse; width: 100%; font-variant-numeric: tabular-nu
 th, td { padding: .25rem .6rem .25rem 0; text-align: left; border-bottom: 1px solid #dfe3e4;
   vertical-align: top; font-weight: 400; }
 thead th { font-weight: 600; border-bottom: 1.5px solid #20272a; }
-.number { text-align: right; padding-right: 0; } .total td { font-weight: 700; }
+.number { text-align: right; padding: .25rem 0 .25rem 1rem; }
+.options { display: flex; flex-wrap: wrap; gap: 1rem; }
+.options figure { flex: 1 1 13rem; max-width: 24rem; } .total td { font-weight: 700; }
 .chip { display: inline-block; width: 1.6em; height: 1.1em; border: 1px solid #20272a;
   vertical-align: -.15em; margin-right: .5em; print-color-adjust: exact;
   -webkit-print-color-adjust: exact; }
@@ -154,11 +156,13 @@ def offer_html(offer: Offer, mockups: Sequence[bytes] = (), logo: bytes | None =
     parts += [f"<p>{text(line)}</p>" for line in _facts(offer)]
     for mockup in mockups:
         parts.append(_figure(_opened(mockup), "The picture on the wall (visualisation)."))
+    parts.append('<div class="options">')
     for number, option in enumerate(offer.options, 1):
         name = _named(option, number, len(offer.options))
         caption = f"{name}: true size beside a person of 1.70 m."
         drawn = size_picture(option.build, room_for=_largest(offer))
         parts.append(_figure(drawn, caption, small=True))
+    parts.append("</div>")
     parts.append("<h2>Price</h2>" + _html_table(_price_table(offer)))
     parts.append("<h2>Colours</h2>" + _html_table(_colour_table(first)))
     for head, lines in _lists(offer):
@@ -176,7 +180,7 @@ def offer_html(offer: Offer, mockups: Sequence[bytes] = (), logo: bytes | None =
     return "\n".join(parts)
 
 
-def offer_pdf(offer: Offer, mockups: Sequence[bytes] = (), logo: bytes | None = None) -> bytes:
+def offer_pdf(offer: Offer, mockups: Sequence[bytes] = (), logo: bytes | None = None) -> Paper:
     """Return the offer as an A4 PDF, of the same words as the page.
 
     Parameters
@@ -186,10 +190,11 @@ def offer_pdf(offer: Offer, mockups: Sequence[bytes] = (), logo: bytes | None = 
     """
     artist = offer.studio.artist
     foot = " - ".join(t for t in (offer_title(offer), artist.name) if t)
-    pages = Pages(offer_title(offer), foot)
+    pages = Pages(offer_title(offer), foot, offer.studio.font)
     if logo is not None:
-        top = pages.y
-        pages.picture(_opened(logo), 45, 22, left=pages.right - 45)
+        top, image = pages.y, _opened(logo)
+        wide = min(45.0, 22.0 * image.width / image.height)
+        pages.picture(image, wide, 22, left=pages.right - wide)
         below, pages.y = pages.y, top
     else:
         below = pages.y
@@ -201,34 +206,17 @@ def offer_pdf(offer: Offer, mockups: Sequence[bytes] = (), logo: bytes | None = 
         pages.words(line, 10, after=0.5)
     pages.y += 2
     for mockup in mockups:
-        pages.picture(_opened(mockup), pages.width, 118)
+        pages.picture(_opened(mockup), pages.width, 135)
         pages.words("The picture on the wall (visualisation).", 8.5, faint=True)
-    pages.heading("Price")
     count = len(offer.options)
     first = 0.34 if count < 3 else 0.25
-    pages.table(
-        _price_table(offer).rows,
-        (first, *[(1 - first) / count] * count),
-        numbers=_price_table(offer).numbers,
-        total=True,
-    )
-    pages.need(62)
-    left, top, below = pages.left, pages.y, pages.y
-    for number, option in enumerate(offer.options, 1):
-        drawn = size_picture(option.build, room_for=_largest(offer))
-        wide = min(pages.width / count - 4, 50 * drawn.width / drawn.height)
-        pages.y = top
-        pages.picture(drawn, wide, 50, left=left)
-        pages.words(
-            f"{_named(option, number, count)}: true size beside a person of 1.70 m.",
-            8.5,
-            faint=True,
-            left=left,
-            width=pages.width / count - 4,
-        )
-        below = max(below, pages.y)
-        left += pages.width / count
-    pages.y = below
+    prices = _price_table(offer)
+    # The prices stand on one page.
+    pages.need(60)
+    pages.heading("Price")
+    columns = (first, *[(1 - first) / count] * count)
+    pages.table(prices.rows, columns, numbers=prices.numbers, total=True)
+    _sizes(pages, offer)
     pages.heading("Colours")
     colours = _colour_table(offer.options[0])
     pages.table(colours.rows, (0.4, 0.4, 0.2), chips=colours.chips)
@@ -236,13 +224,33 @@ def offer_pdf(offer: Offer, mockups: Sequence[bytes] = (), logo: bytes | None = 
         pages.heading(head)
         for line in lines:
             pages.words(f"- {line}" if len(lines) > 1 else line, 10, after=0.5)
+    cautions = [f"{c.title}. {c.text}" for c in cautions_for("paint", "wall")]
+    # What is signed stands below what it says, never alone on a page.
+    pages.need(sum(pages.height(line, 8) + 0.7 for line in cautions) + 38)
     pages.heading("Mind")
-    for caution in cautions_for("paint", "wall"):
-        pages.words(f"{caution.title}. {caution.text}", 8, after=0.7)
-    pages.need(22)
+    for line in cautions:
+        pages.words(line, 8, after=0.7)
     pages.y += 13
     pages.blanks(_accepted(offer))
-    return pages.bytes()
+    return pages.paper()
+
+
+def _sizes(pages: Pages, offer: Offer) -> None:
+    """Draw every option beside a person, all at one scale, side by side."""
+    count = len(offer.options)
+    drawings = [size_picture(option.build, room_for=_largest(offer)) for option in offer.options]
+    across = pages.width / count
+    high = min(50.0, *((across - 4) * drawn.height / drawn.width for drawn in drawings))
+    pages.need(high + 12)
+    left, top, below = pages.left, pages.y, pages.y
+    for number, (option, drawn) in enumerate(zip(offer.options, drawings, strict=True), 1):
+        pages.y = top
+        pages.picture(drawn, across - 4, high, left=left)
+        words = f"{_named(option, number, count)}: true size beside a person of 1.70 m."
+        pages.words(words, 8.5, faint=True, left=left, width=across - 4)
+        below = max(below, pages.y)
+        left += across
+    pages.y = below
 
 
 def _accepted(offer: Offer) -> tuple[str, ...]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from pathlib import Path
 
 import numpy as np
 from PIL import Image, ImageDraw
@@ -11,7 +12,7 @@ from ..arrays import Floats
 from ..build import BuiltLayer
 from ..cautions import cautions_for
 from ..colour import srgb_from_hex
-from ..files.a4_pdf import Pages
+from ..files.a4_pdf import Pages, Paper
 from ..files.picture_text import fitted
 from ..paint.register_margins import Margin
 from ..paint.wall import Wall, colour_areas, painted_pixels
@@ -25,15 +26,17 @@ _SIZES = (20.0, 18.0, 16.0, 14.0, 12.0)
 _SHEET, _HOLE, _INK, _MARK = "#d9dad6", "#ffffff", "#22282b", "#d81b7a"
 
 
-def plan_pdf(plan: SprayPlan) -> bytes:
+def plan_pdf(plan: SprayPlan, font: Path | None = None) -> Paper:
     """Return a spray plan as an A4 PDF: what to have ready, then a page for each pass.
 
     Parameters
     ----------
     plan : SprayPlan
+    font : Path, optional
+        See :class:`Pages`.
     """
     title = plan.build.job.title
-    pages = Pages(f"Spray plan: {title}", f"Spray plan - {title}")
+    pages = Pages(f"Spray plan: {title}", f"Spray plan - {title}", font)
     pages.words("Spray plan", 26, bold=True, after=0)
     sheet = plan.build.job.sheet
     pages.words(
@@ -55,7 +58,7 @@ def plan_pdf(plan: SprayPlan) -> bytes:
     for step in plan.steps:
         pages.new_page()
         _step_page(pages, plan, step, _wall_picture(plan.wall, passes[step.number], step.worst))
-    return pages.bytes()
+    return pages.paper()
 
 
 def _step_page(pages: Pages, plan: SprayPlan, step: SprayStep, after: Image.Image) -> None:

@@ -22,6 +22,11 @@ class ArtistSettings:
     contact: str = field("", about="address, telephone, mail: as it is to be printed, line by line")
     logo: str = field("", about="picture file of a logo, relative to the studio file")
     tax_number: str = field("", about="tax number, where an offer must bear one")
+    font: str = field(
+        "",
+        about="font file for words in other than western European letters in the PDF, relative to "
+        "the studio file",
+    )
 
 
 @dataclass(frozen=True)
@@ -105,6 +110,11 @@ class Studio:
     def logo(self) -> Path | None:
         """Path of the logo."""
         return self.folder / self.artist.logo if self.artist.logo else None
+
+    @property
+    def font(self) -> Path | None:
+        """Path of the font for words that PDF's standard fonts cannot show."""
+        return self.folder / self.artist.font if self.artist.font else None
 
 
 #: Tables of a studio file.

@@ -5,8 +5,11 @@ from __future__ import annotations
 import io
 import re
 import xml.etree.ElementTree as ET
+from dataclasses import replace
 from datetime import date
+from pathlib import Path
 
+import matplotlib
 import numpy as np
 import pytest
 from PIL import Image
@@ -86,7 +89,10 @@ def test_totals_rest_on_the_estimate_and_add_up(offer):
 
 
 def test_page_and_paper_tell_the_same_prices_and_dates(offer):
-    page, paper = offer_html(offer, [picture()], picture()), words(offer_pdf(offer, [picture()]))
+    page, paper = (
+        offer_html(offer, [picture()], picture()),
+        words(offer_pdf(offer, [picture()]).pdf),
+    )
     ET.fromstring(page.removeprefix("<!DOCTYPE html>\n"))
     for option in offer.options:
         shown = f"{option.price.total:,.2f}".replace(",", " ")
@@ -102,7 +108,7 @@ def test_page_and_paper_tell_the_same_prices_and_dates(offer):
 
 
 def test_sums_read_back_from_the_paper_are_the_estimate_s(offer):
-    text = words(offer_pdf(offer, [picture()]))
+    text = words(offer_pdf(offer, [picture()]).pdf)
 
     def amounts(row):
         lines = (line for line in text.splitlines() if line.startswith(row))
@@ -119,10 +125,36 @@ def test_sums_read_back_from_the_paper_are_the_estimate_s(offer):
     assert "Accepted: option" in text
 
 
+def test_words_in_any_script_are_shown_in_the_font_given_or_told(offer):
+    pytest.importorskip("uharfbuzz")
+    font = Path(matplotlib.get_data_path()) / "fonts" / "ttf" / "DejaVuSans.ttf"
+    client = replace(offer.studio.offer, client="\u05d2\u05df \u05d9\u05dc\u05d3\u05d9\u05dd 7")
+    artist = replace(offer.studio.artist, font=str(font))
+    plain = replace(offer, studio=replace(offer.studio, offer=client))
+    (told,) = offer_pdf(plain).not_shown
+    assert client.client in told
+    lettered = offer_pdf(replace(plain, studio=replace(plain.studio, artist=artist)))
+    assert lettered.not_shown == ()
+    # Read back in reading order: PDFium turns what was laid to the left round again.
+    assert "\u05d9\u05dc\u05d3\u05d9\u05dd" in words(lettered.pdf)
+    lacking = replace(plain.studio, artist=artist, offer=replace(client, client="\u7cd5 and tea"))
+    assert len(offer_pdf(replace(plain, studio=lacking)).not_shown) == 1
+
+
+def test_what_is_signed_does_not_stand_alone_on_a_page(offer):
+    for lines in range(1, 24, 4):
+        asked = replace(offer.studio.offer, done="\n".join(["a thing"] * lines))
+        told = replace(offer, options=offer.options[:1], studio=replace(offer.studio, offer=asked))
+        pages = pdfium.PdfDocument(offer_pdf(told).pdf)
+        last = pages[len(pages) - 1].get_textpage().get_text_range()
+        assert "Signature" in last
+        assert "Mind" in last
+
+
 def test_a_see_through_logo_lies_on_white(offer):
     file = io.BytesIO()
     Image.new("RGBA", (40, 20), (0, 0, 0, 0)).save(file, "PNG")
-    page = pdfium.PdfDocument(offer_pdf(offer, (), file.getvalue()))[0].render().to_numpy()
+    page = pdfium.PdfDocument(offer_pdf(offer, (), file.getvalue()).pdf)[0].render().to_numpy()
     # At the right above stands nothing else: 15 mm in from the edges.
     assert (page[45:100, -170:-45] == 255).all()
 
@@ -135,7 +167,7 @@ def test_options_are_drawn_to_one_scale():
 
 def test_own_cost_hours_and_rate_are_in_the_own_copy_only(offer):
     own = own_text(offer)
-    client = [offer_html(offer), words(offer_pdf(offer))]
+    client = [offer_html(offer), words(offer_pdf(offer).pdf)]
     for option in offer.options:
         price = option.price
         for value in (price.own_cost, price.net - price.own_cost, price.labour):
@@ -150,7 +182,7 @@ def test_own_cost_hours_and_rate_are_in_the_own_copy_only(offer):
 def test_the_plan_has_a_page_for_each_pass_with_coats_masking_and_drying(studio):
     build = demo("sign")
     plan = spray_plan(build, studio)
-    text = words(plan_pdf(plan))
+    text = words(plan_pdf(plan).pdf)
     for number, name in enumerate(("Cream", "Shade", "Gold"), 1):
         assert re.search(rf"{number} of 3\s+{name}", text)
     # 20 cm away a cone of 30 degrees reaches 200 tan 15 = 53.6 mm; the margin is 20.
