@@ -11,6 +11,7 @@ from shapely.affinity import translate
 
 from .artwork.care import CareArea, read_care
 from .artwork.read import Artwork, LayerDrawing, read_all
+from .artwork.source import ArtworkSource
 from .colour import hides
 from .errors import GeometryError
 from .finding import Finding, Severity
@@ -23,7 +24,7 @@ from .mesh.islands import Piece, find_pieces
 from .mesh.solid import Mesh, extrude
 from .planar.polygons import as_multipolygon
 from .progress import Progress
-from .sheet.alignment import with_mismatches
+from .sheet.alignment import with_alignment
 from .sheet.registration import registration_findings
 from .sheet.sheet import PlacedArtwork, Sheet, artwork_shift, place_artworks
 from .sheet.trapping import trapped
@@ -250,7 +251,9 @@ def build_sheets(
     named = [(layer.name, a) for layer, a in zip(job.layers, artworks, strict=True)]
     with geos_told("Laying the layers' drawings in register"):
         opacities = [layer.opacity for layer in job.layers]
-        placed = kept(cache, _placed, named, job.sheet, opacities, job.registration.trap_mm)
+        stated = _places_stated([drawing.source for drawing in drawings])
+        trap = job.registration.trap_mm
+        placed = kept(cache, _placed, named, job.sheet, opacities, trap, stated)
     shift = artwork_shift(artworks, job.sheet)
     drawn = [tuple(DrawnBridge(line + shift) for line in d.bridges) for d in drawings]
     careful = [(translate(c.shape, *shift), c.factor) for c in care]
@@ -281,9 +284,19 @@ def _placed(
     sheet: SheetSettings,
     opacities: Sequence[float],
     trap: float,
+    stated: Sequence[bool],
 ) -> tuple[PlacedArtwork, ...]:
-    placed = with_mismatches(place_artworks(named, sheet), sheet)
+    placed = with_alignment(place_artworks(named, sheet), sheet, stated)
     return trapped(placed, opacities, trap)
+
+
+def _places_stated(sources: Sequence[ArtworkSource]) -> tuple[bool, ...]:
+    """Return whether a layer's place is stated: by the job, or by one drawing with another's."""
+    drawings = [(source.path, source.scale) for source in sources if source.text is None]
+    return tuple(
+        source.text is not None or drawings.count((source.path, source.scale)) > 1
+        for source in sources
+    )
 
 
 def _nothing_to_cut(drawings: Sequence[LayerDrawing]) -> str:

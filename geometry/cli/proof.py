@@ -20,7 +20,6 @@ from ..paint.wall import colour_areas, painted_pixels
 from ..progress import Progress
 from ..report.drift_picture import worst_place_picture, write_drift_picture
 from ..report.order_picture import write_order_picture
-from ..sheet.alignment import place_witnesses
 from .command import add_command, add_job, add_out, add_quiet, out_folder, sized_job
 from .meter import Meter
 
@@ -134,21 +133,14 @@ def _text(built: Build, painting: Painting) -> Iterator[str]:
 
 
 def _places_checked(built: Build) -> Iterator[str]:
-    """Tell by what each sheet's place was checked, and where a shift would not be found."""
-    artworks = [layer.artwork for layer in built.layers]
-    sheet = built.job.sheet
-    witnesses = place_witnesses(
-        [artwork.shape for artwork in artworks],
-        (sheet.width_mm, sheet.height_mm),
-        [artwork.page for artwork in artworks],
-    )
-    for layer, witness in zip(built.layers, witnesses, strict=True):
-        if witness == "page":
+    """Tell where a shift of a layer's artwork would not be found."""
+    for layer in built.layers:
+        if layer.artwork.witness == "page":
             yield (
                 f"{layer.sheet.layer}: no marks and hardly an edge shared with the others. Its "
-                "page has their size; a shift on that page cannot be found."
+                "page or drawing is theirs; a shift in it cannot be found."
             )
-        elif not witness and len(witnesses) > 1:
+        elif not layer.artwork.witness and len(built.layers) > 1:
             yield (
                 f"{layer.sheet.layer}: not checkable. No marks, no edges shared with the others, "
                 "no page of their size: draw two round marks on every layer."

@@ -1,9 +1,10 @@
 """Mismatch: a layer drawn at another scale, shifted, or without the marks that the others have.
 
-Two witnesses. Round marks that layers share tell exactly: those of a faulty layer are the same
-marks scaled, turned or shifted, or one is missing. Without marks the edges tell: colours that
-belong together share long stretches of outline, and a shift under which they suddenly do is
-suspicious, as is a layer much larger or smaller than all others by a factor between known units.
+Two witnesses. Marks that layers share tell exactly: those of a faulty layer are the same marks
+scaled, turned or shifted, or one is missing. Without marks the edges tell (``shared_edges.py``):
+colours that touch run along each other, and a layer that would do so under one move, or at one
+other scale, and does not where it lies, was moved. Where neither is there, nothing is claimed, and
+that is told.
 """
 
 from __future__ import annotations
@@ -14,16 +15,13 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 import shapely
-from numpy.typing import NDArray
 from shapely import MultiPolygon
 
 from ..arrays import Floats
 from ..finding import Finding, Severity
 from ..job.sections import SheetSettings
-from ..tolerance import NOT_ZERO
+from .shared_edges import EdgeFit, Outlines, SharedEdges, outlines_of
 from .sheet import PlacedArtwork
-
-Complexes = NDArray[np.complex128]
 
 #: A round mark: 4 pi area / perimeter^2 above this, and its size in mm.
 ROUNDNESS = 0.97
@@ -45,23 +43,20 @@ UNIT_FACTORS = {
     10.0: "mm read as cm",
     0.1: "cm read as mm",
 }
-#: Length of edge that must fall together under a shift: beside what does without one, and in
-#: standard deviations over all shifts. The demos shifted by hand gave at least 1.5 and 9.6, a layer
-#: that shares no edges with the others 7.6 at most.
-CLEARER = 1.3
-STANDS_OUT = 8.5
-#: On pages of one size, which tell that layers lie in place: the deviations, and the farthest shift
-#: as a share of the sheet's shorter side. (Of 198 pictures split by colour none was told wrongly,
-#: and 28 were found of as many with a layer shifted by 3 to 12 % of the side.)
-ON_PAGE_STANDS_OUT, ON_PAGE_FARTHEST = 18.0, 0.12
-#: Share of a layer's edge that must lie on others' edges to tell its place, and how much one way
-#: (cosine of twice the angle) they must run.
-SHARED, SAME_WAY = 0.15, 0.9
-#: Side of the pixels that edges are compared by in mm, and the nearest shift they can tell.
-PIXEL = 1.0
-LEAST_SHIFT = 5.0
-#: Pixels of a sheet at most; beyond, they get bigger.
-MOST_PIXELS = 1_000_000
+#: Factors that layers are looked at for: those near 1 fit small shapes by chance.
+SCALES = (*(factor for factor in UNIT_FACTORS if not 0.9 < factor < 1.12), 0.5, 2.0)
+#: Share of a layer's outline that must run along others' to tell its place, how firmly, and on
+#: how many straight lines (see ``EdgeFit``); more where a scale is in question, as many
+#: are tried (``tests/bench/bench_register.py``).
+SHARED, FIRM, LINES, SHARED_SCALED = 0.35, 0.05, 10, 0.7
+#: What runs along others elsewhere must do so this many times as much as where it lies, and a
+#: second place elsewhere must be this much worse.
+CLEARER, ONLY = 2.0, 0.8
+#: Moves up to this are none, in mm; how far off a layer is looked for, in shares of the sheet's
+#: shorter side; moves that differ by less are one, in mm.
+IN_PLACE, FARTHEST, ONE_MOVE = 0.25, 1 / 3, 1.0
+#: A layer brought to the others' scale is no larger than this many times the sheet.
+_MOST_OVER = 1.5
 #: Pages whose sides differ by less (mm) are of one size: lengths in px are rounded to that.
 SAME_PAGE = 0.05
 
@@ -130,34 +125,68 @@ def fit_marks(own: Floats, wanted: Floats, centre: tuple[float, float]) -> Fit:
     return Fit(float(abs(a)), float(np.degrees(np.angle(a))), (float(b.real), float(b.imag)), error)
 
 
-def with_mismatches(
-    artworks: Sequence[PlacedArtwork], sheet: SheetSettings
+@dataclass(frozen=True)
+class Alignment:
+    """What is known of how a job's layers lie to each other.
+
+    Parameters
+    ----------
+    findings : tuple of Finding
+        Layers that do not register, and such of which nothing tells.
+    witnesses : tuple of str
+        What tells of each layer that it lies in its place, or does not: ``"marks"`` or ``"edges"``
+        that it shares with others; ``"page"`` of one size with another layer's, or one
+        drawing with it, which tells of no shift in it; ``""``: nothing.
+    """
+
+    findings: tuple[Finding, ...]
+    witnesses: tuple[str, ...]
+
+
+def with_alignment(
+    artworks: Sequence[PlacedArtwork], sheet: SheetSettings, stated: Sequence[bool] = ()
 ) -> tuple[PlacedArtwork, ...]:
-    """Return a job's placed artworks with findings on those that do not register."""
-    told = mismatches(
+    """Return placed artworks with what tells their place, and findings on what does not register.
+
+    Parameters
+    ----------
+    artworks : sequence of PlacedArtwork
+    sheet : SheetSettings
+    stated : sequence of bool, optional
+        See :func:`alignment`.
+
+    Returns
+    -------
+    tuple of PlacedArtwork
+    """
+    known = alignment(
         [artwork.shape for artwork in artworks],
         [artwork.layer for artwork in artworks],
         (sheet.width_mm, sheet.height_mm),
         [artwork.page for artwork in artworks],
+        stated,
     )
     return tuple(
-        replace(a, findings=(*a.findings, *(f for f in told if f.layer == a.layer)))
-        for a in artworks
+        replace(
+            artwork,
+            findings=(*artwork.findings, *(f for f in known.findings if f.layer == artwork.layer)),
+            witness=witness,
+        )
+        for artwork, witness in zip(artworks, known.witnesses, strict=True)
     )
 
 
-def mismatches(
+def alignment(
     shapes: Sequence[MultiPolygon],
     names: Sequence[str],
     frame: tuple[float, float],
     pages: Sequence[tuple[float, float] | None] = (),
-) -> tuple[Finding, ...]:
-    """Find layers that do not register with the others.
+    stated: Sequence[bool] = (),
+) -> Alignment:
+    """Find layers that do not register with the others, and such that cannot be checked.
 
-    Layers drawn on pages of one size are taken to be in place, and only marks, or edges that fall
-    together quite uncommonly well, can tell otherwise: a page read in another unit has another
-    size, and edges of a picture's colours fall together under many shifts. (Of 305 pictures split
-    by colour, 106 were told to be shifted or scaled by size and ordinary edges.)
+    Nothing is guessed: a layer's size and where it lies say nothing by themselves (of 92 pictures
+    split by colour 47 were told to be shifted or scaled by rules of size and nearness).
 
     Parameters
     ----------
@@ -168,96 +197,51 @@ def mismatches(
         Width and height of the sheet in mm.
     pages : sequence of (float, float) or None, optional
         Size of the page that each layer was drawn on in mm; None where it is unknown.
+    stated : sequence of bool, optional
+        Whether a layer's place is stated without a page: it is drawn in one file with another, or
+        the job itself says where its lettering begins.
 
     Returns
     -------
-    tuple of Finding
+    Alignment
     """
     if len(shapes) < 2:
-        return ()
-    by_marks, judged = _by_marks(shapes, names, frame)
-    findings = list(by_marks)
-    in_place = _on_one_page(pages)
-    unknown = [
-        k
-        for k in range(len(shapes))
-        if k not in judged and k not in in_place and not shapes[k].is_empty
-    ]
-    scaled = [f for k in unknown for f in _by_scale(shapes, k, names[k])]
-    findings += scaled
-    if unknown and not scaled:
-        findings += _by_edges(shapes, unknown, names, frame)
-    on_page = [k for k in sorted(in_place) if k not in judged and not shapes[k].is_empty]
-    if on_page and not findings:
-        farthest = ON_PAGE_FARTHEST * min(frame)
-        findings += _by_edges(shapes, on_page, names, frame, ON_PAGE_STANDS_OUT, farthest)
-    return tuple(findings)
-
-
-def place_witnesses(
-    shapes: Sequence[MultiPolygon],
-    frame: tuple[float, float],
-    pages: Sequence[tuple[float, float] | None] = (),
-) -> tuple[str, ...]:
-    """Return what tells of each layer that it lies in its place.
-
-    Parameters
-    ----------
-    shapes, frame, pages
-        See :func:`mismatches`.
-
-    Returns
-    -------
-    tuple of str
-        ``"marks"`` that it shares with others, ``"edges"`` that it shares with them, and would
-        share less of wherever it were shifted to,
-        ``"page"`` of one size with another layer's, which tells of no shift on it, or ``""``:
-        nothing, so that a shift cannot be found.
-    """
-    if len(shapes) < 2:
-        return ("",) * len(shapes)
-    marks = [round_marks(shape) for shape in shapes]
-    common = _shared(marks, shapes)
-    in_place = _on_one_page(pages)
-    pixel = max(PIXEL, float(np.sqrt(frame[0] * frame[1] / MOST_PIXELS)))
-    rasters = [_edges(shape, frame, pixel) for shape in shapes]
-    total = sum(rasters[1:], start=rasters[0])
-    found = []
-    for number, (own, _) in enumerate(marks):
-        has = [
-            len(own) > 0 and bool((np.hypot(*(own - c).T) < SAME_PLACE).any()) for c, _ in common
-        ]
-        if len(common) >= 2 and all(has):
-            found.append("marks")
+        return Alignment((), ("",) * len(shapes))
+    findings, by_marks = _by_marks(shapes, names, frame)
+    witnesses = ["marks"] * len(shapes) if by_marks else [""] * len(shapes)
+    in_place = _on_one_page(pages) | {k for k, known in enumerate(stated) if known}
+    drawn = [k for k, shape in enumerate(shapes) if not shape.is_empty]
+    if not by_marks and len(drawn) > 1:
+        outlines = {k: outlines_of([shapes[k]]) for k in drawn}
+        wrong: list[_Wrong] = []
+        for k in drawn:
+            others = outlines_of([shapes[i] for i in drawn if i != k])
+            right, found = _by_edges(outlines[k], SharedEdges(others, frame), frame, k in in_place)
+            if right or found:
+                witnesses[k] = "edges"
+            if found:
+                wrong.append(replace(found, layer=k))
+        if wrong:
+            worst = max(wrong, key=lambda found: found.share)
+            findings.append(_edges_finding(worst, shapes[worst.layer], names[worst.layer]))
+    for k in drawn:
+        if witnesses[k]:
             continue
-        length = np.abs(rasters[number])
-        others = total - rasters[number]
-        # Edges of both in one pixel, that run the same way.
-        along = np.real(others * np.conj(rasters[number]))
-        same = along > SAME_WAY * np.abs(others) * length
-        shared = float(length[same & (length > 0) & (np.abs(others) > 0)].sum())
-        enough = shared > SHARED * float(length.sum()) > 0
-        # Edges that would fall together more elsewhere tell of no place.
-        if enough and _lies_best(others, rasters[number], frame, pixel):
-            found.append("edges")
+        if k in in_place:
+            witnesses[k] = "page"
         else:
-            found.append("page" if number in in_place else "")
-    return tuple(found)
-
-
-def _lies_best(others: Complexes, own: Complexes, frame: tuple[float, float], pixel: float) -> bool:
-    best = _best_shift(others, own, frame, pixel)
-    return CLEARER * best.here >= best.far
+            findings.append(_not_checkable(shapes[k], names[k]))
+    return Alignment(tuple(findings), tuple(witnesses))
 
 
 def _by_marks(
     shapes: Sequence[MultiPolygon], names: Sequence[str], frame: tuple[float, float]
-) -> tuple[list[Finding], set[int]]:
-    """Judge layers by the round marks that at least two of them share."""
+) -> tuple[list[Finding], bool]:
+    """Judge layers by the round marks that at least two of them share, if there are such."""
     marks = [round_marks(shape) for shape in shapes]
     common = _shared(marks, shapes)
     if len(common) < 2:
-        return [], set()
+        return [], False
     wanted = np.array([c for c, _ in common])
     diameters = np.array([d for _, d in common])
     centre = (frame[0] / 2, frame[1] / 2)
@@ -284,7 +268,7 @@ def _by_marks(
                     (float(c[0]), float(c[1])),
                 )
             )
-    return findings, set(range(len(shapes)))
+    return findings, True
 
 
 def _shared(
@@ -369,31 +353,6 @@ def _unit_hint(factor: float) -> str:
     return ""
 
 
-def _by_scale(shapes: Sequence[MultiPolygon], number: int, name: str) -> list[Finding]:
-    """Judge a layer by its extent, where it differs by a factor between units."""
-    others = [s for k, s in enumerate(shapes) if k != number and not s.is_empty]
-    if not others:
-        return []
-    own = np.array(shapes[number].bounds)
-    rest = shapely.total_bounds(others)
-    sides = (own[2:] - own[:2]) / (rest[2:] - rest[:2])
-    for known, meaning in UNIT_FACTORS.items():
-        # Both sides by the same factor, and too far from 1 to be a matter of what is drawn.
-        if 0.4 < known < 2.5 or np.abs(sides / known - 1).max() > 0.3:
-            continue
-        return [
-            Finding(
-                "registration.scale-differs",
-                Severity.WARNING,
-                f"This layer is {sides.mean():.3g} times as large as the others together, near "
-                f"{known:.3g}, as {meaning}: look whether it is drawn at another scale.",
-                name,
-                (float(own[0] + own[2]) / 2, float(own[1] + own[3]) / 2),
-            )
-        ]
-    return []
-
-
 def _on_one_page(pages: Sequence[tuple[float, float] | None]) -> set[int]:
     """Return the layers whose page has the size of another layer's."""
     return {
@@ -407,126 +366,85 @@ def _on_one_page(pages: Sequence[tuple[float, float] | None]) -> set[int]:
     }
 
 
-def _by_edges(
-    shapes: Sequence[MultiPolygon],
-    layers: Sequence[int],
-    names: Sequence[str],
-    frame: tuple[float, float],
-    least: float = STANDS_OUT,
-    farthest: float = math.inf,
-) -> list[Finding]:
-    """Find the layer whose edges would fall on those of the others if it were shifted.
-
-    Layers are held against all the others, ``layers`` among them. A shift must stand out by
-    ``least`` deviations and be no farther than ``farthest``.
-    """
-    drawn = [k for k, shape in enumerate(shapes) if not shape.is_empty]
-    if len(drawn) < 2:
-        return []
-    # Big sheets in bigger pixels: what the search needs does not grow with the sheet.
-    pixel = max(PIXEL, float(np.sqrt(frame[0] * frame[1] / MOST_PIXELS)))
-    rasters = {k: _edges(shapes[k], frame, pixel) for k in drawn}
-    total = sum(rasters.values(), start=np.zeros_like(rasters[drawn[0]]))
-    best: tuple[float, int, float, float] | None = None
-    for layer in (k for k in layers if k in rasters):
-        found = _best_shift(total - rasters[layer], rasters[layer], frame, pixel)
-        stands_out = found.far / max(found.spread, NOT_ZERO)
-        if (
-            found.far > CLEARER * found.here
-            and stands_out > least
-            and math.hypot(*found.shift) < farthest
-            and (not best or stands_out > best[0])
-        ):
-            best = (stands_out, layer, *found.shift)
-    if best is None:
-        return []
-    _, layer, dx, dy = best
-    x0, y0, x1, y1 = shapes[layer].bounds
-    return [
-        Finding(
-            "registration.artwork-shifted",
-            Severity.WARNING,
-            f"Its edges would fall on those of the other layers if it were moved by {dx:+.0f}, "
-            f"{dy:+.0f} mm or so: look whether the artwork was shifted, or the others were.",
-            names[layer],
-            ((x0 + x1) / 2, (y0 + y1) / 2),
-            float(np.hypot(dx, dy)),
-        )
-    ]
-
-
 @dataclass(frozen=True)
-class _BestShift:
-    """Length of edge that falls together with others': where a layer lies, at its best elsewhere.
+class _Wrong:
+    """What lays a layer's edges along those of others: a factor on its size, then a move."""
 
-    Parameters
-    ----------
-    here, far : float
-    spread : float
-        Standard deviation over all shifts.
-    shift : tuple of float
-        To the best place elsewhere, in mm.
-    """
-
-    here: float
-    far: float
-    spread: float
-    shift: tuple[float, float]
+    factor: float
+    move: tuple[float, float]
+    share: float
+    layer: int = -1
 
 
-def _best_shift(
-    others: Complexes, own: Complexes, frame: tuple[float, float], pixel: float
-) -> _BestShift:
-    rows, columns = own.shape
-    size = (2 * rows, 2 * columns)
-    up = np.fft.fftfreq(size[0], 1 / size[0]) * pixel
-    right = np.fft.fftfreq(size[1], 1 / size[1]) * pixel
-    distance = np.hypot(up[:, None], right[None, :])
-    near = distance < max(LEAST_SHIFT, 3 * pixel)
-    looked_at = distance < min(frame) / 3
-    together = _correlated(others, own, size)
-    # Over 3 x 3 pixels: edges drawn with a trap lie beside each other.
-    together = sum(
-        (np.roll(together, (i, j), (0, 1)) for i in (-1, 0, 1) for j in (-1, 0, 1)),
-        start=np.zeros_like(together),
+def _by_edges(
+    own: Outlines, edges: SharedEdges, frame: tuple[float, float], in_place: bool
+) -> tuple[bool, _Wrong | None]:
+    """Return whether edges tell that a layer lies right, and by what it is wrong."""
+    here = edges.fit_here(own)
+    clear = _tells(here, SHARED)
+    if clear and math.hypot(*here.move) <= IN_PLACE:
+        return True, None
+    lies = edges.share_lying_on(own)
+    if math.hypot(*here.move) <= IN_PLACE:
+        lies = max(lies, here.share)
+    fits = [here, *edges.fits_elsewhere(own, FARTHEST * min(frame))]
+    found = _only_one([(1.0, fit) for fit in fits], SHARED, lies)
+    if found is None and not in_place:
+        scaled = []
+        for factor in SCALES:
+            resized = own.scaled(1 / factor)
+            if resized.extent() <= _MOST_OVER * max(frame):
+                scaled += [(factor, f) for f in edges.fits_elsewhere(resized, math.inf)]
+        found = _only_one(scaled, SHARED_SCALED, lies)
+    return False, found
+
+
+def _tells(fit: EdgeFit, share: float) -> bool:
+    return fit.share >= share and fit.firmness >= FIRM and fit.lines >= LINES
+
+
+def _only_one(fits: Sequence[tuple[float, EdgeFit]], share: float, lies: float) -> _Wrong | None:
+    """Return the one fit that tells, unless another does nearly as well."""
+    moved = [(factor, f) for factor, f in fits if math.hypot(*f.move) > IN_PLACE or factor != 1]
+    telling = [(factor, f) for factor, f in moved if _tells(f, share) and f.share >= CLEARER * lies]
+    if not telling:
+        return None
+    factor, best = max(telling, key=lambda pair: pair[1].share)
+    for other, fit in moved:
+        apart = other != factor or math.dist(fit.move, best.move) > ONE_MOVE
+        if apart and fit.share > ONLY * best.share:
+            return None
+    return _Wrong(factor, best.move, best.share)
+
+
+def _edges_finding(wrong: _Wrong, shape: MultiPolygon, name: str) -> Finding:
+    x0, y0, x1, y1 = shape.bounds
+    part = f"{100 * wrong.share:.0f} % of its edges would run along those of the other layers if"
+    if wrong.factor == 1:
+        dx, dy = wrong.move
+        code, size = "artwork-shifted", math.hypot(dx, dy)
+        message = (
+            f"{part} it were moved by {dx:+.1f}, {dy:+.1f} mm: look whether the artwork was "
+            "shifted, or the others were."
+        )
+    else:
+        code, size = "scale-differs", None
+        message = (
+            f"{part} it were not {wrong.factor:.4g} times as large{_unit_hint(wrong.factor)}: look "
+            "whether it is drawn at another scale."
+        )
+    place = ((x0 + x1) / 2, (y0 + y1) / 2)
+    return Finding(f"registration.{code}", Severity.WARNING, message, name, place, size)
+
+
+def _not_checkable(shape: MultiPolygon, name: str) -> Finding:
+    x0, y0, x1, y1 = shape.bounds
+    return Finding(
+        "registration.not-checkable",
+        Severity.NOTE,
+        "Whether it lies in its place cannot be checked: it shares no marks, hardly an edge and no "
+        "page with the other layers. Draw two round marks on every layer, or look at "
+        "stack.png.",
+        name,
+        ((x0 + x1) / 2, (y0 + y1) / 2),
     )
-    far = np.where(looked_at & ~near, together, -np.inf)
-    row, column = np.unravel_index(int(np.argmax(far)), far.shape)
-    return _BestShift(
-        max(float(together[near].max()), 0.0),
-        float(far[row, column]),
-        float(together[looked_at].std()),
-        (float(right[column]), float(up[row])),
-    )
-
-
-def _correlated(still: Complexes, moved: Complexes, size: tuple[int, int]) -> Floats:
-    """Return how much of two rasters falls together under each shift of the second.
-
-    The real part of a correlation of complex numbers is that of their real parts plus that of
-    their imaginary parts; transforms of real rasters need half the room.
-    """
-    product = sum(
-        np.fft.rfft2(a, size) * np.conj(np.fft.rfft2(b, size))
-        for a, b in ((still.real, moved.real), (still.imag, moved.imag))
-    )
-    found: Floats = np.fft.irfft2(product, size)
-    return found
-
-
-def _edges(shape: MultiPolygon, frame: tuple[float, float], pixel: float = PIXEL) -> Complexes:
-    """Return the edges in each pixel (rows from the bottom, columns): length, and twice its angle.
-
-    Multiplied with one another, parallel edges add up and crossing ones cancel.
-    """
-    columns, rows = (max(1, round(side / pixel)) for side in frame)
-    raster = np.zeros((rows, columns), np.complex128)
-    lines = shapely.segmentize(shapely.boundary(shape), pixel / 2)
-    points, line = shapely.get_coordinates(shapely.get_parts(lines), return_index=True)
-    along = np.diff(points, axis=0) @ np.array([1, 1j])
-    length = np.abs(along) * (line[1:] == line[:-1])
-    directed = np.where(length > 0, length * (along / np.maximum(np.abs(along), NOT_ZERO)) ** 2, 0)
-    x, y = np.floor((points[1:] + points[:-1]) / 2 / pixel).astype(int).T
-    inside = (x >= 0) & (x < columns) & (y >= 0) & (y < rows)
-    np.add.at(raster, (y[inside], x[inside]), directed[inside])
-    return raster

@@ -55,12 +55,25 @@ class Sheet:
 
 @dataclass(frozen=True)
 class PlacedArtwork:
-    """A layer's artwork moved into the sheet's frame."""
+    """A layer's artwork moved into the sheet's frame.
+
+    Parameters
+    ----------
+    layer : str
+    shape : MultiPolygon
+        In mm.
+    findings : tuple of Finding
+    page : tuple of float, optional
+        Size in mm of the page that it was drawn on.
+    witness : str
+        What tells that it lies in its place (see ``alignment.Alignment``).
+    """
 
     layer: str
     shape: MultiPolygon
     findings: tuple[Finding, ...]
     page: tuple[float, float] | None = None
+    witness: str = ""
 
 
 def artwork_shift(artworks: Sequence[Artwork], settings: SheetSettings) -> tuple[float, float]:

@@ -94,7 +94,7 @@ def split_layer(
         )
         return [Part(single, artwork, replace(alone, findings=(*alone.findings, told)))]
     b = replace(single, name=names[1], mend_mm=())
-    second_artwork = PlacedArtwork(b.name, gaps, ())
+    second_artwork = replace(artwork, layer=b.name, shape=gaps, findings=())
     painted = Coat(first.held.sheet.openings, settings.colour)
     to_paint = Coat(gaps, settings.colour)
     spoilt = DamageMap(to_paint, below, [painted, *above], job.ground, care)

@@ -13,7 +13,7 @@ from sheetstack.geometry.paint.register_margins import Allowance, Trouble, regis
 from sheetstack.geometry.paint.wall import Can
 from sheetstack.geometry.planar.arrangement import partition
 from sheetstack.geometry.planar.polygons import as_multipolygon
-from sheetstack.geometry.sheet.alignment import place_witnesses
+from sheetstack.geometry.sheet.alignment import alignment
 
 JOBS = 200
 NAMES = ("Mid-tone", "Shadow", "Highlight")
@@ -102,17 +102,19 @@ def test_statements_come_worst_first_and_whole(told):
 
 
 def test_what_tells_of_a_layers_place_is_said():
-    frame = (200.0, 200.0)
+    def witnesses(shapes, pages=()):
+        return alignment(shapes, ("A", "B", "C")[: len(shapes)], (200.0, 200.0), pages).witnesses
+
     marks = [Point(10, 10).buffer(2, 32), Point(190, 10).buffer(2, 32)]
     one, other = box(40, 40, 100, 100), box(100, 40, 160, 100)
     apart = box(60, 130, 120, 170)
     shapes = [as_multipolygon(union_all([s, *marks])) for s in (one, apart)]
-    assert place_witnesses(shapes, frame) == ("marks", "marks")
+    assert witnesses(shapes) == ("marks", "marks")
     shapes = [as_multipolygon(s) for s in (one, other, apart)]
     # Two like squares might as well lie on each other: their one edge in common tells no place.
-    assert place_witnesses(shapes, frame) == ("", "", "")
-    ring = box(30, 30, 110, 110).difference(one)
-    nested = [as_multipolygon(s) for s in (one, ring, apart)]
-    assert place_witnesses(nested, frame) == ("edges", "edges", "")
+    assert witnesses(shapes) == ("", "", "")
+    disc = Point(70, 70).buffer(30, 32)
+    nested = [as_multipolygon(s) for s in (disc, disc.buffer(10).difference(disc), apart)]
+    assert witnesses(nested) == ("edges", "edges", "")
     page = (150.0, 150.0)
-    assert place_witnesses(shapes, frame, [page, page, page])[2] == "page"
+    assert witnesses(shapes, [page, page, page])[2] == "page"

@@ -1,0 +1,272 @@
+"""Shared edges: where a layer's outline runs along those of others, and the move that makes it.
+
+Areas that touch, or are drawn with a trap, run along each other at one distance. A layer that was
+moved has lost that, and gets it back under one move only. Edges that merely come near each other
+keep no distance, which tells chance from evidence. Only edges with the two areas on opposite sides
+count: those with both on one side are as often a motif drawn twice, or its shadow. Where such lie
+on each other already, though, they speak for the place.
+
+A move is looked for twice. Correlated rasters of edges give a few places to begin with; from each,
+a robust fit of move and distance follows, to hundredths of a millimetre. The fit is linear: a point
+of outline with the normal n lies r = n.t + d before the other's line, where t is the move and d the
+distance that the two keep.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+from shapely import MultiPolygon
+
+from ..arrays import Bools, Floats, Indices
+from ..tolerance import NOT_ZERO
+
+Complexes = NDArray[np.complex128]
+
+#: Pixels of a raster at most, and their least side in mm.
+MOST_PIXELS, PIXEL = 60_000, 0.5
+#: Points of a layer's outline that are looked at.
+SAMPLES = 600
+#: Edges run one way within the angle of this cosine, 10 degrees.
+SAME_WAY = 0.985
+#: Distances that differ by less are one distance, and the widest trap, in mm.
+EXACT, WIDEST_TRAP = 0.1, 2.5
+#: 4 pi area / perimeter^2 of outlines that are as good as circles.
+ROUND = 0.97
+#: Angle and offset, in degrees and mm, within which samples lie on one straight line.
+_LINE = (5.0, 0.5)
+#: Rounds of a fit, each with a narrower sight, and places that fits begin from.
+_ROUNDS, _PEAKS = 7, 6
+#: Points that a fit of three numbers needs at least.
+_FEW = 8
+
+
+@dataclass(frozen=True)
+class EdgeFit:
+    """A move of a layer, and how much of its outline then keeps one distance to others' outlines.
+
+    Parameters
+    ----------
+    move : tuple of float
+        In mm.
+    share : float
+        Of the outline's length, 0 to 1.
+    firmness : float
+        0 where all of that is parallel, so that the layer could slide along it; 0.5 at most.
+    lines : int
+        Straight lines that it lies on: few for a rectangle, which fits many places.
+    """
+
+    move: tuple[float, float]
+    share: float = 0.0
+    firmness: float = 0.0
+    lines: int = 0
+
+
+@dataclass(frozen=True, eq=False)
+class Outlines:
+    """The outlines of areas as directed segments, with what they enclose on the left.
+
+    Parameters
+    ----------
+    starts, along : complex128 array (n,)
+        Where each segment begins, and its direction, of length 1.
+    lengths : float64 array (n,)
+        In mm.
+    round : bool array (n,)
+        Whether it belongs to an outline that is as good as a circle.
+    """
+
+    starts: Complexes
+    along: Complexes
+    lengths: Floats
+    round: Bools
+
+    def scaled(self, factor: float) -> Outlines:
+        """Return the outlines that many times as large about the origin."""
+        return replace(self, starts=self.starts * factor, lengths=self.lengths * factor)
+
+    def extent(self) -> float:
+        """Return the longer side of the box around the outlines, in mm."""
+        return float(max(np.ptp(self.starts.real), np.ptp(self.starts.imag)))
+
+
+def outlines_of(shapes: Sequence[MultiPolygon]) -> Outlines:
+    """Return the outlines of areas as directed segments."""
+    parts = shapely.get_parts(np.array(shapes, object))
+    rings = shapely.get_rings(shapely.orient_polygons(parts))
+    xy, ring = shapely.get_coordinates(rings, return_index=True)
+    is_round = (
+        4 * np.pi * shapely.area(shapely.polygons(rings)) > ROUND * shapely.length(rings) ** 2
+    )
+    z = xy @ np.array([1, 1j])
+    step = np.diff(z)
+    lengths = np.abs(step)
+    kept = (ring[1:] == ring[:-1]) & (lengths > NOT_ZERO)
+    along = step[kept] / lengths[kept]
+    return Outlines(z[:-1][kept], along, lengths[kept], is_round[ring[:-1][kept]])
+
+
+class SharedEdges:
+    """The edges of some layers, to lay another layer's edges along.
+
+    Parameters
+    ----------
+    others : Outlines
+    frame : tuple of float
+        Width and height of the sheet in mm.
+    """
+
+    def __init__(self, others: Outlines, frame: tuple[float, float]) -> None:
+        self._others = others
+        self._pixel = max(PIXEL, float(np.sqrt(frame[0] * frame[1] / MOST_PIXELS)))
+        columns, rows = (max(1, round(side / self._pixel)) for side in frame)
+        self._raster_size = (rows, columns)
+        self._spectrum: tuple[Complexes, Complexes] | None = None
+        ends = others.starts + others.along * others.lengths
+        sides = np.stack([others.starts, ends], axis=1)
+        self._tree = shapely.STRtree(
+            shapely.linestrings(np.stack([sides.real, sides.imag], axis=2))
+        )
+
+    def fit_here(self, own: Outlines) -> EdgeFit:
+        """Return the fit of an outline that begins where it lies.
+
+        Its move is next to nothing where the outline lies in place.
+        """
+        z, along, _ = _sampled(own)
+        return self._judged(z, along, np.ones(len(z), bool), *self._fitted(z, along, 0j))
+
+    def share_lying_on(self, own: Outlines) -> float:
+        """Return the share of an outline that lies on others', the areas on one side of both."""
+        z, along, _ = _sampled(own)
+        return self._judged(z, -along, np.ones(len(z), bool), 0j, 0.0).share
+
+    def fits_elsewhere(self, own: Outlines, farthest: float) -> tuple[EdgeFit, ...]:
+        """Return fits of an outline that begin up to ``farthest`` mm off; best first.
+
+        Circles count for nothing here: they fit every hole of their size.
+        """
+        z, along, is_round = _sampled(own)
+        found = [
+            self._judged(z, along, ~is_round, *self._fitted(z, along, begin))
+            for begin in self._peaks(own, farthest)
+        ]
+        return tuple(sorted(found, key=lambda fit: -fit.share))
+
+    def _fitted(self, z: Complexes, along: Complexes, begin: complex) -> tuple[complex, float]:
+        """Return the move near ``begin`` that keeps most of an outline at one distance, and that.
+
+        Least squares over ever narrower sights (weights of Cauchy's distribution; Holland and
+        Welsch, 1977, from memory); where a point has several lines before it, the one that fits.
+        """
+        reach = WIDEST_TRAP + (2 * self._pixel if begin else WIDEST_TRAP)
+        point, segment = self._near(z + begin, along, reach)
+        normal = -1j * along[point]
+        to_line = ((self._others.starts[segment] - z[point] - begin) * np.conj(normal)).real
+        rows = np.stack([normal.real, normal.imag, np.ones(len(normal))], axis=1)
+        model = np.zeros(3)
+        for sight in np.geomspace(reach / 2, EXACT, _ROUNDS):
+            rest = to_line - rows @ model
+            best = _least_of_each(point, np.abs(rest))
+            if len(best) < _FEW:
+                break
+            weighted = rows[best] / (1 + (rest[best, None] / sight) ** 2)
+            # A little to hold it back where all edges are parallel.
+            model = np.linalg.solve(
+                weighted.T @ rows[best] + 1e-3 * np.eye(3), weighted.T @ to_line[best]
+            )
+        return begin + complex(model[0], model[1]), float(model[2])
+
+    def _judged(
+        self, z: Complexes, along: Complexes, counts: Bools, move: complex, distance: float
+    ) -> EdgeFit:
+        """Return how much of an outline keeps a distance under a move, where it counts."""
+        fit = EdgeFit((move.real, move.imag))
+        if abs(distance) > WIDEST_TRAP:
+            return fit
+        point, segment = self._near(z + move, along, abs(distance) + EXACT)
+        normal = -1j * along[point]
+        to_line = ((self._others.starts[segment] - z[point] - move) * np.conj(normal)).real
+        kept = np.unique(point[(np.abs(to_line - distance) < EXACT) & counts[point]])
+        if not len(kept):
+            return fit
+        ways = np.stack([along[kept].real, along[kept].imag])
+        angle = np.rint(np.degrees(np.angle(along[kept])) / _LINE[0])
+        offset = np.rint((z[kept] * np.conj(-1j * along[kept])).real / _LINE[1])
+        return replace(
+            fit,
+            share=len(kept) / len(z),
+            firmness=float(np.linalg.eigvalsh(ways @ ways.T)[0]) / len(kept),
+            lines=len(np.unique(np.stack([angle, offset]), axis=1).T),
+        )
+
+    def _near(self, z: Complexes, along: Complexes, reach: float) -> tuple[Indices, Indices]:
+        """Return pairs of points and segments within reach that run in opposite ways."""
+        points = shapely.points(z.real, z.imag)
+        point, segment = self._tree.query(points, predicate="dwithin", distance=reach)
+        back = (along[point] * np.conj(self._others.along[segment])).real < -SAME_WAY
+        return point[back], segment[back]
+
+    def _peaks(self, own: Outlines, farthest: float) -> Iterator[complex]:
+        """Yield the moves under which rasters of edges run against each other most."""
+        rows, columns = self._raster_size
+        size = (2 * rows, 2 * columns)
+        if self._spectrum is None:
+            self._spectrum = self._transformed(self._others, size)
+        product = sum(
+            a * np.conj(b)
+            for a, b in zip(self._spectrum, self._transformed(own, size), strict=True)
+        )
+        against: Floats = -np.fft.irfft2(product, size)
+        # Over 3 x 3 pixels: edges drawn with a trap lie beside each other.
+        against = sum(
+            (np.roll(against, (i, j), (0, 1)) for i in (-1, 0, 1) for j in (-1, 0, 1)),
+            start=np.zeros_like(against),
+        )
+        up = np.fft.fftfreq(size[0], 1 / size[0])[:, None] * self._pixel
+        right = np.fft.fftfreq(size[1], 1 / size[1])[None, :] * self._pixel
+        against[np.hypot(up, right) >= farthest] = -np.inf
+        for _ in range(_PEAKS):
+            row, column = np.unravel_index(int(np.argmax(against)), against.shape)
+            if not against[row, column] > 0:
+                break
+            yield complex(right[0, column], up[row, 0])
+            around = np.hypot(up - up[row], right - right[0, column]) < 4 * self._pixel
+            against[around] = -np.inf
+
+    def _transformed(self, lines: Outlines, size: tuple[int, int]) -> tuple[Complexes, Complexes]:
+        """Return the transforms of the length of edge in each pixel, across and up."""
+        raster = np.zeros(self._raster_size, np.complex128)
+        parts = np.maximum(1, np.ceil(2 * lines.lengths / self._pixel)).astype(int)
+        k = np.repeat(np.arange(len(parts)), parts)
+        nth = np.arange(len(k)) - np.repeat(np.cumsum(parts) - parts, parts)
+        step = lines.lengths[k] / parts[k]
+        z = (lines.starts[k] + lines.along[k] * step * (nth + 0.5)) / self._pixel
+        x, y = np.floor(z.real).astype(int), np.floor(z.imag).astype(int)
+        inside = (x >= 0) & (x < raster.shape[1]) & (y >= 0) & (y < raster.shape[0])
+        np.add.at(raster, (y[inside], x[inside]), (lines.along[k] * step)[inside])
+        return np.fft.rfft2(raster.real, size), np.fft.rfft2(raster.imag, size)
+
+
+def _sampled(own: Outlines) -> tuple[Complexes, Complexes, Bools]:
+    """Return points evenly along outlines, the way they run there, and whether on a circle."""
+    ends = np.cumsum(own.lengths)
+    at = (np.arange(SAMPLES) + 0.5) / SAMPLES * ends[-1]
+    k = np.minimum(np.searchsorted(ends, at), len(ends) - 1)
+    return (
+        own.starts[k] + own.along[k] * (at - ends[k] + own.lengths[k]),
+        own.along[k],
+        own.round[k],
+    )
+
+
+def _least_of_each(owner: Indices, values: Floats) -> Indices:
+    order = np.lexsort((values, owner))
+    first = np.ones(len(order), bool)
+    first[1:] = np.diff(owner[order]) != 0
+    return order[first]
