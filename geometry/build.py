@@ -9,7 +9,7 @@ import shapely
 from shapely import MultiPolygon
 from shapely.affinity import translate
 
-from .artwork.care import CareArea, read_care
+from .artwork.care import CareArea, read_care, with_drawn_areas
 from .artwork.read import Artwork, LayerDrawing, read_all
 from .artwork.source import ArtworkSource
 from .colour import hides
@@ -210,7 +210,8 @@ def build(
     reading, building = progress.part(0.0, 0.2), progress.part(0.2, 1.0)
     drawings = read_all(job, reading, tolerances, cache)
     pages = [d.artwork.page for d in drawings if d.artwork.page is not None]
-    care = read_care(job, pages[0] if pages else None, tolerances, cache)
+    scale = drawings[0].source.scale
+    care = read_care(job, pages[0] if pages else None, tolerances, cache, scale)
     return build_sheets(job, drawings, building, tolerances, care, cache)
 
 
@@ -255,6 +256,9 @@ def build_sheets(
         trap = job.registration.trap_mm
         placed = kept(cache, _placed, named, job.sheet, opacities, trap, stated)
     shift = artwork_shift(artworks, job.sheet)
+    pages = [artwork.page for artwork in artworks if artwork.page is not None]
+    page, scale = pages[0] if pages else None, drawings[0].source.scale
+    stated = with_drawn_areas(job, page, shift, scale, tolerances, cache)
     drawn = [tuple(DrawnBridge(line + shift) for line in d.bridges) for d in drawings]
     careful = [(translate(c.shape, *shift), c.factor) for c in care]
     coats = [
@@ -267,7 +271,7 @@ def build_sheets(
         part = progress.part(done / count, (done + 1) / count)
         with geos_told(f"{job.layers[i].name} ({drawings[i].source.path})"):
             sheets = _build_layer(
-                job, i, placed[i], drawn[i], coats, careful, part, tolerances, cache
+                stated, i, placed[i], drawn[i], coats, careful, part, tolerances, cache
             )
             openings = [sheet.sheet.openings for sheet in sheets]
             painted = openings[0] if len(sheets) == 1 else shapely.union_all(openings)

@@ -131,10 +131,11 @@ def _check_bridges(job: Job, name: str) -> None:
                 f"{where}: layer = '{part.layer}': expected one of "
                 f"{', '.join(layer.name for layer in job.layers)}, or none for all."
             )
-        if (part.box_mm is not None) == (len(part.corners_mm) > 2):
+        ways = (part.box_mm is not None, len(part.corners_mm) > 2, bool(part.drawing))
+        if sum(ways) != 1:
             raise JobError(
-                f"{where}: expected either box_mm = [x, y, width, height] or corners_mm with three "
-                "or more corners."
+                f"{where}: expected one of box_mm = [x, y, width, height], corners_mm with three "
+                "or more corners, and drawing."
             )
         if part.box_mm is not None and min(part.box_mm[2:]) <= 0:
             raise JobError(f"{where}: box_mm: expected a width and a height above 0.")

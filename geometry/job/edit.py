@@ -65,7 +65,7 @@ def edited_job_text(text: str, job: Job) -> str:
 
 
 def rebased(job: Job, folder: Path) -> Job:
-    """Return the job with artwork and font paths as seen from another folder.
+    """Return the job with the paths of its files as seen from another folder.
 
     Absolute paths stay so, but for files in the new folder or below it. Where the old and the new
     folder lie on different drives, paths become absolute.
@@ -84,10 +84,16 @@ def rebased(job: Job, folder: Path) -> Job:
             return str(whole)
         return Path(os.path.relpath(whole, folder.absolute())).as_posix()
 
+    def moved_group(named: str) -> str:
+        file, mark, group = named.partition("#")
+        return moved(file) + mark + group
+
     layers = tuple(
         replace(layer, artwork=moved(layer.artwork), font=moved(layer.font)) for layer in job.layers
     )
-    return replace(job, layers=layers, folder=folder)
+    areas = tuple(replace(area, drawing=moved_group(area.drawing)) for area in job.areas)
+    bridges = replace(job.bridges, care=moved_group(job.bridges.care))
+    return replace(job, layers=layers, areas=areas, bridges=bridges, folder=folder)
 
 
 def _values(job: Job) -> dict[str, Any]:

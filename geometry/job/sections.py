@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from shapely import MultiPolygon
+
 from .fields import field
 from .processes import ProcessSettings
 
@@ -292,7 +294,8 @@ class BridgeSettings:
     care: str = field(
         "",
         about="where bridges spoil most: a picture of the page's shape, white for eight times as "
-        "much, or a group of a drawing, like layers.svg#care",
+        "much, or a group of a drawing, like layers.svg#care; an [[area]] with a drawing says the "
+        "same with a weight of its own",
     )
 
 
@@ -382,6 +385,11 @@ class BridgeArea:
     corners_mm: tuple[tuple[float, float], ...] = field(
         (), about="the area by its corners", kind="points"
     )
+    drawing: str = field(
+        "",
+        about="the area as a group of a drawing, like layers.svg#weight, or as a picture of the "
+        "page's shape: where it is light it holds, and its greys weigh the care",
+    )
     keep_free: bool = field(False, about="bridges keep out of it")
     direction: str = field(AS_JOB, about="way bridges run in it", choices=OWN_DIRECTION_MEANINGS)
     angle_deg: float | None = field(
@@ -390,6 +398,8 @@ class BridgeArea:
     care: float = field(
         1.0, about="how many times worse damage is in it than elsewhere", least=1, most=100
     )
+    #: What the drawing holds, on the sheet; no key of the file.
+    shape: MultiPolygon | None = None
 
 
 @dataclass(frozen=True)

@@ -133,7 +133,8 @@ def styled_builds(
     progress = progress or Progress()
     drawings = read_all(job, progress.part(0.0, 0.1), tolerances)
     pages = [d.artwork.page for d in drawings if d.artwork.page is not None]
-    care = read_care(job, pages[0] if pages else None, tolerances)
+    scale = drawings[0].source.scale
+    care = read_care(job, pages[0] if pages else None, tolerances, None, scale)
     # Of a job whose bridges are curved, the others are shown straight.
     plain = {"style": "straight"} if job.bridges.style in FLOWING else {}
     every = {name: {**plain, **keys} for name, keys in STYLES.items()}

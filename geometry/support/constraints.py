@@ -258,7 +258,9 @@ def rules_for(job: Job, layer: LayerSettings, more_drawn: tuple[DrawnBridge, ...
 
 
 def area_shape(area: BridgeArea) -> MultiPolygon:
-    """Return an area of the sheet that the job's table says: its box, or its corners."""
+    """Return an area of the sheet that the job's table says: drawn, its box, or its corners."""
+    if area.shape is not None:
+        return area.shape
     if area.box_mm:
         x, y, width, height = area.box_mm
         return as_multipolygon(shapely.box(x, y, x + width, y + height))
