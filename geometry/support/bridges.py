@@ -37,6 +37,7 @@ from .gaps import Gaps, join_gaps, spanning_gaps
 from .hand_drawn import Fitted, fit_drawn
 from .held_islands import HeldIsland
 from .laying import Laying, Roots, Strip
+from .necks import neck_ways
 from .places import Places, find_places
 from .plain_bridges import PlainBridges
 from .rows import lined_up
@@ -418,8 +419,7 @@ def _mend_necks(laying: Laying, width: float, progress: Progress) -> None:
         cores = list(laying.core().geoms)
         if len(cores) < 2:
             return
-        gaps = spanning_gaps(cores, first_reach=2 * width)
-        ways = np.stack([gaps.start, gaps.end], axis=1)
+        ways = neck_ways(cores, laying.sheet().shape, width)
         laying.lay([Strip("neck", way, width) for way in ways])
 
 

@@ -85,6 +85,17 @@ def test_a_neck_in_the_drawing_is_mended_and_told():
     assert "support.neck-mended" in {f.code for f in held.findings}
 
 
+def test_a_strip_along_a_neck_leaves_a_narrower_opening_beside_it_whole():
+    # A piece hangs on sheet of 1.5 x 6 mm in the west; in the east the opening is 1 mm wide.
+    opening = box(80, 80, 121, 120).difference(box(86, 86, 120, 114))
+    opening = opening.difference(box(80, 99.25, 86, 100.75))
+    sheet = sheet_of(opening)
+    held = hold_islands(sheet, 2.0)
+    assert_holds(sheet, held, 2.0)
+    assert {b.kind for b in held.bridges} == {"neck"}
+    assert all(b.shape.bounds[2] < 90 for b in held.bridges)
+
+
 def test_a_sheet_without_islands_stays_as_it_is():
     sheet = sheet_of(Point(100, 100).buffer(30))
     held = hold_islands(sheet, 2.0)
