@@ -14,10 +14,11 @@ from bpy.props import EnumProperty, FloatProperty
 from ...geometry.errors import SheetstackError
 from ...geometry.job.sections import BridgeByHand
 from ..core.conversion import metres
+from ..core.drawing import draw_lines, draw_solid, line_batch
 from ..core.viewport import redraw_views
 from ..job.layer_list import active_layer
 from ..job.scene_job import job_of
-from ..sheets.viewport_marks import COLOURS, draw_lines, draw_solid, line_batch
+from ..sheets.viewport_marks import COLOURS
 from .hand_bridges import draw_bridge, moved, put_bridge, remove_bridge
 from .live_drag import begin_drag, dragging, end_drag, move_drag
 from .place_on_sheet import (

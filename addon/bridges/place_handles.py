@@ -14,11 +14,12 @@ import bpy
 import numpy as np
 
 from ..core.conversion import metres
+from ..core.drawing import draw_lines, line_batch
 from ..core.list_rows import rows_name
 from ..core.ownership import stands_in
 from ..core.viewport import redraw_views
 from ..job.layer_list import active_layer
-from ..sheets.viewport_marks import COLOURS, draw_lines, line_batch
+from ..sheets.viewport_marks import COLOURS
 from .bridge_tool import tool_is_on
 from .place_on_sheet import edited_sheet, place_under
 from .screen_handle import ScreenHandle, ScreenHandles, dress, stand

@@ -12,12 +12,12 @@ import bpy
 import gpu
 import numpy as np
 from bpy.app.handlers import persistent
-from gpu_extras.batch import batch_for_shader
 
 from ...geometry.arrays import Bools, Floats
 from ...geometry.mesh.outline import cap_outline, dashed
-from ..core.blender_versions import line_shader, plain_shader, set_text_size
+from ..core.blender_versions import set_text_size
 from ..core.conversion import METRES_PER_MM, metres, read_mesh
+from ..core.drawing import draw_lines, line_batch
 from ..job.layer_list import active_layer
 from .sheet_object import marks_on, place_in_scene, sheet_names, sheets_of
 
@@ -281,35 +281,6 @@ def _projected(context: Any, places: Floats) -> tuple[Floats, Bools]:
     unit = flat[:, :2] / np.where(before, depth, 1.0)[:, None]
     seen = before & (np.abs(unit) <= 1).all(axis=1)
     return (unit + 1) / 2 * (region.width, region.height), seen
-
-
-def _line_shader() -> Any:
-    return gpu.shader.from_builtin(line_shader())
-
-
-def line_batch(points: Any) -> Any:
-    """Return pairs of points (n, 3) as a batch of segments to be drawn by ``draw_lines``."""
-    return batch_for_shader(_line_shader(), "LINES", {"pos": np.asarray(points, np.float32)})
-
-
-def draw_solid(vertices: Any, faces: Any, colour: tuple[float, ...]) -> None:
-    """Draw triangles (m, 3) of vertices (n, 3) in one colour."""
-    shader = gpu.shader.from_builtin(plain_shader())
-    points = np.asarray(vertices, np.float32)[np.asarray(faces).ravel()]
-    batch = batch_for_shader(shader, "TRIS", {"pos": points})
-    shader.bind()
-    shader.uniform_float("color", colour)
-    batch.draw(shader)
-
-
-def draw_lines(batch: Any, colour: tuple[float, ...], width: float) -> None:
-    """Draw segments as thick lines, their width in pixels of a plain screen."""
-    shader = _line_shader()
-    shader.bind()
-    shader.uniform_float("viewportSize", gpu.state.viewport_get()[2:])
-    shader.uniform_float("lineWidth", width * bpy.context.preferences.system.pixel_size)
-    shader.uniform_float("color", colour)
-    batch.draw(shader)
 
 
 @persistent  # type: ignore[untyped-decorator]
