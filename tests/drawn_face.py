@@ -3,8 +3,8 @@
 import numpy as np
 from PIL import Image, ImageDraw, ImageFilter
 
+from sheetstack.geometry.tracing.bend_face import mean_face
 from sheetstack.geometry.tracing.faces import FaceMarks, Subject
-from sheetstack.geometry.tracing.marks_file import mean_face
 
 SIZE = (360, 440)
 SKIN, SHADE, HAIR, COAT, WALL = "#d9a384", "#a86d52", "#3a2a22", "#42566b", "#b9c3bd"

@@ -13,6 +13,7 @@ from ..job import kept_artwork
 from ..job.drawn_objects import renew_drawn
 from ..job.scene_job import job_of, put_settled
 from ..job.sources import missing_files, states_of
+from ..tracing.picture_under import picture_object
 from .last_build import builder
 from .sheet_object import sheets_of, show_build
 
@@ -80,6 +81,8 @@ def show_whole_stack(scene: Any) -> None:
     bpy.context.view_layer.update()
     sheets = list(sheets_of(scene).values())
     isolate(scene, sheets)
+    photo = picture_object(scene)
+    join(scene, [] if photo is None else [photo])
     frame(scene, sheets)
 
 

@@ -1,4 +1,12 @@
 """A picture into layers, in Blender."""
 
 #: Modules with something to register, in order.
-MODULES = ("tracing_property", "preview", "trace_picture", "panel")
+MODULES = (
+    "known_marks",
+    "tracing_property",
+    "preview",
+    "trace_picture",
+    "mark_handles",
+    "mark_picture",
+    "panel",
+)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import time
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
@@ -13,14 +13,21 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ...geometry.errors import Cancelled, SheetstackError
+from ...geometry.progress import Progress
+from ...geometry.step_cache import StepCache
+from ...geometry.tracing.faces import Subject
+from ...geometry.tracing.picture import read_picture
 from ...geometry.tracing.settings import TracingSettings
-from ...geometry.tracing.trace import PREVIEW_PIXELS, Tracing, read_and_trace
+from ...geometry.tracing.trace import PREVIEW_PIXELS, Tracing, read_and_trace, subject_of
 from ..core.long_work import Running
 from ..core.ownership import is_own, own
 from ..core.viewport import redraw_panels
+from .known_marks import known_of, picture_of, put_known
 
 #: Seconds that the settings rest before a new preview begins.
 PAUSE = 0.3
+#: Memory for steps of previews: some tracings of one picture at reduced size.
+MOST_BYTES = 60_000_000
 #: Name of the image, and of its icon in the panel.
 IMAGE = "Tracing preview"
 
@@ -33,6 +40,8 @@ class Live:
     work: Running | None = None
     told: str = ""
     icons: Any = None
+    #: What a slider does not touch is not worked out again.
+    cache: StepCache = field(default_factory=lambda: StepCache(MOST_BYTES))
 
     def rested(self) -> bool:
         """Return whether a setting changed, and none within the pause."""
@@ -52,12 +61,40 @@ def note_change() -> None:
     live.changed = time.monotonic()
 
 
-def preview_of(path: Path, settings: TracingSettings) -> Running:
-    """Return the tracing of a picture at reduced size, not yet begun."""
-    return Running(IMAGE, lambda progress: read_and_trace(path, settings, progress, PREVIEW_PIXELS))
+@dataclass(frozen=True, eq=False)
+class Previewed:
+    """A preview, and of which picture and with what known of it, whoever found it."""
+
+    path: Path
+    tracing: Tracing
+    known: Subject
 
 
-def take(work: Running, group: Any) -> None:
+def preview_of(path: Path, settings: TracingSettings, known: Subject | None) -> Running:
+    """Return the tracing of a picture at reduced size, not yet begun.
+
+    Parameters
+    ----------
+    path : Path
+    settings : TracingSettings
+    known : Subject, optional
+        What is known of the picture; looked for when None.
+    """
+
+    def traced(progress: Progress) -> Previewed:
+        subject = known
+        if subject is None:
+            progress(0.0, "looking for faces")
+            subject = subject_of(path, read_picture(path, lambda full: (64, 64)), settings)
+        tracing = read_and_trace(
+            path, settings, progress, PREVIEW_PIXELS, subject, live.cache, preview=True
+        )
+        return Previewed(path, tracing, subject)
+
+    return Running(IMAGE, traced)
+
+
+def take(work: Running, scene: Any) -> None:
     """Show a tracing that is through, also as the image of a scene's settings.
 
     Raises
@@ -70,13 +107,15 @@ def take(work: Running, group: Any) -> None:
     if work.failure is not None:
         live.told = str(work.failure) if isinstance(work.failure, SheetstackError) else ""
         raise work.failure
-    tracing: Tracing = work.result
-    score = tracing.score
+    through: Previewed = work.result
+    if picture_of(scene) == through.path and known_of(scene) is None:
+        put_known(scene, through.known, through.tracing.picture.full)
+    score = through.tracing.score
     live.told = (
         f"Difference {score.difference:.1f}, structure {score.structure:.2f}\n"
-        f"{score.islands} islands, {score.cut_mm / 1000:.1f} m of cuts, {score.nodes} nodes"
+        f"About {score.islands} islands, {score.cut_mm / 1000:.1f} m of cuts"
     )
-    _show(tracing.painted, group)
+    _show(through.tracing.painted, scene.sheetstack_tracing)
     redraw_panels()
 
 
@@ -112,3 +151,4 @@ def unregister() -> None:
     if live.icons is not None:
         bpy.utils.previews.remove(live.icons)
     live.changed, live.work, live.told, live.icons = None, None, "", None
+    live.cache.clear()

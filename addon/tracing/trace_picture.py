@@ -8,15 +8,19 @@ import bpy
 from ...geometry.errors import SheetstackError
 from ...geometry.job.load import load_job
 from ...geometry.progress import Progress
-from ...geometry.tracing.trace import read_and_trace
+from ...geometry.tracing.trace import Tracing, read_and_trace, shrunk
 from ...geometry.tracing.write import JOB, write_tracing
-from ..core.long_work import LongWork, Work, may_begin
+from ..core.long_work import LongWork, Running, Work, may_begin
 from ..core.ownership import key_of, scene_of
 from ..core.viewport import redraw_panels
 from ..job.scene_job import put_job
+from .known_marks import known_of, picture_of, put_known
+from .picture_under import lay_under
 from .preview import live, preview_of, take
-from .tracing_property import picture_of, settings_of
+from .tracing_property import settings_of
 
+#: Pixels of the reference image's longer side.
+SHOWN = 1024
 #: Seconds between looks at the settings and at the preview.
 LOOK = 0.15
 
@@ -43,22 +47,32 @@ class SHEETSTACK_OT_trace_picture(LongWork, bpy.types.Operator):
     def work(self, context: Any) -> Work:
         self._scene = key_of(context.scene)
         path, settings = picture_of(context.scene), settings_of(context.scene)
+        known = known_of(context.scene)
+        self._path = path
 
-        def traced(progress: Progress) -> Path:
-            tracing = read_and_trace(path, settings, progress.part(0.0, 0.9))
+        def traced(progress: Progress) -> tuple[Path, Tracing]:
+            tracing = read_and_trace(path, settings, progress.part(0.0, 0.9), subject=known)
             folder = path.with_name(f"{path.stem}-layers")
             write_tracing(tracing, folder, path.stem, progress=progress.part(0.9, 1.0))
-            return folder / JOB
+            return folder / JOB, tracing
 
         return traced
 
-    def done(self, context: Any, result: Path) -> set[str]:
+    def done(self, context: Any, result: tuple[Path, Tracing]) -> set[str]:
         scene = scene_of(self._scene)
         if scene is None:
             return {"CANCELLED"}
-        job = load_job(result)
-        put_job(scene, job, file=str(result), text=result.read_text(encoding="utf-8"))
-        self.report({"INFO"}, f"Traced {len(job.layers)} layers into {result.parent}.")
+        file, tracing = result
+        job = load_job(file)
+        put_job(scene, job, file=str(file), text=file.read_text(encoding="utf-8"))
+        picture = tracing.picture
+        if picture_of(scene) == self._path:
+            if known_of(scene) is None:
+                put_known(scene, tracing.known, picture.full)
+            scene.sheetstack_tracing.show_marks = False
+            small = shrunk(picture.srgb, SHOWN)
+            lay_under(scene, self._path, small, picture.full, tracing.settings)
+        self.report({"INFO"}, f"Traced {len(job.layers)} layers into {file.parent}.")
         return {"FINISHED"}
 
 
@@ -75,10 +89,10 @@ class SHEETSTACK_OT_preview_tracing(bpy.types.Operator):
 
     def execute(self, context: Any) -> set[str]:
         try:
-            work = preview_of(picture_of(context.scene), settings_of(context.scene))
+            work = _preview(context.scene)
             if bpy.app.background:
                 work.run()
-                take(work, context.scene.sheetstack_tracing)
+                take(work, context.scene)
                 return {"FINISHED"}
         except SheetstackError as error:
             self.report({"ERROR"}, str(error))
@@ -89,12 +103,16 @@ class SHEETSTACK_OT_preview_tracing(bpy.types.Operator):
         return {"FINISHED"}
 
 
+def _preview(scene: Any) -> Running:
+    return preview_of(picture_of(scene), settings_of(scene), known_of(scene))
+
+
 def _look() -> float:
     """Begin a preview where a setting changed and rested, take one that is through."""
     if live.work is not None and live.work.ended:
         through, live.work = live.work, None
         try:
-            take(through, bpy.context.scene.sheetstack_tracing)
+            take(through, bpy.context.scene)
         except SheetstackError:  # told in the panel: half-typed settings are no fault
             redraw_panels()
     if not live.rested():
@@ -108,7 +126,7 @@ def _look() -> float:
     if not (group.live and group.picture):
         return LOOK
     try:
-        live.work = preview_of(picture_of(scene), settings_of(scene))
+        live.work = _preview(scene)
     except SheetstackError as error:
         live.told = str(error)
         redraw_panels()

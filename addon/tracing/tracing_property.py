@@ -1,14 +1,16 @@
 """The settings of a tracing, on one group ``scene.sheetstack_tracing``."""
 
-from pathlib import Path
 from typing import Any
 
 import bpy
-from bpy.props import BoolProperty, PointerProperty, StringProperty
+from bpy.props import BoolProperty, CollectionProperty, PointerProperty, StringProperty
 
 from ...geometry.job.fields import read_section
 from ...geometry.tracing.settings import TracingSettings
 from ..core.setting_property import property_group, table_of
+from ..core.viewport import redraw_views
+from .known_marks import SHEETSTACK_PG_marked
+from .picture_under import put_in_front
 from .preview import note_change
 
 #: Paths in the settings, which Blender may keep relative to its file.
@@ -17,6 +19,11 @@ PATHS = ("background_mask", "focus_mask", "marks")
 
 def _changed(group: Any, context: Any) -> None:
     note_change()
+
+
+def _shown(group: Any, context: Any) -> None:
+    put_in_front(group.id_data)
+    redraw_views()
 
 
 SHEETSTACK_PG_tracing = property_group(
@@ -40,13 +47,23 @@ SHEETSTACK_PG_tracing = property_group(
             default=True,
             update=_changed,
         ),
+        "marked": CollectionProperty(
+            type=SHEETSTACK_PG_marked,
+            name="Marked pictures",
+            description="What is known of each picture that was looked at",
+        ),
+        "show_marks": BoolProperty(
+            name="Marks",
+            description="Show the marks of faces on the picture, to be dragged, over the sheets",
+            update=_shown,
+        ),
+        "every_point": BoolProperty(
+            name="Every point",
+            description="Drag all points one by one, not the main ones that bend the rest along",
+            update=_shown,
+        ),
     },
 )
-
-
-def picture_of(scene: bpy.types.Scene) -> Path:
-    """Return the path of the scene's picture."""
-    return Path(bpy.path.abspath(scene.sheetstack_tracing.picture))
 
 
 def settings_of(scene: bpy.types.Scene) -> TracingSettings:

@@ -86,7 +86,6 @@ def fit_shape(
     shape: MultiPolygon,
     tolerance: float,
     page: tuple[float, float] | None = None,
-    few: bool = True,
 ) -> CurvedShape:
     """Return a shape's outlines as curves within a tolerance.
 
@@ -99,8 +98,6 @@ def fit_shape(
     page : tuple of float, optional
         Width and height of a page, its corner at the origin, which no curve may leave: those
         fitted to an outline along its edge could overshoot it by the tolerance.
-    few : bool
-        Whether fewer cubics are tried, which takes most of the time; not for a preview.
 
     Returns
     -------
@@ -114,14 +111,19 @@ def fit_shape(
     >>> fit_shape(disc, 0.1).nodes
     3
     """
-    return fit_shapes([shape], tolerance, page, few)[0]
+    return fit_shapes([shape], tolerance, page)[0]
+
+
+def as_it_is(shape: MultiPolygon) -> CurvedShape:
+    """Return a shape with its outlines as the straight lines that they are, nothing fitted."""
+    rings = [[np.asarray(r.coords)[:-1] for r in (p.exterior, *p.interiors)] for p in shape.geoms]
+    return CurvedShape(tuple(tuple(_polyline(ring) for ring in part) for part in rings))
 
 
 def fit_shapes(
     shapes: Sequence[MultiPolygon],
     tolerance: float,
     page: tuple[float, float] | None = None,
-    few: bool = True,
 ) -> list[CurvedShape]:
     """Return each shape's outlines as curves, all fitted in one go; see ``fit_shape``.
 
@@ -130,13 +132,12 @@ def fit_shapes(
     shapes : sequence of MultiPolygon
     tolerance : float
     page : tuple of float, optional
-    few : bool
     """
     polygons = [p for shape in shapes for p in shape.geoms]
     rings = [np.asarray(r.coords)[:-1] for p in polygons for r in (p.exterior, *p.interiors)]
 
     def fit(wanted: Sequence[Floats], within: float) -> list[CurvedRing]:
-        curves = fit_rings(wanted, within, few)
+        curves = fit_rings(wanted, within)
         return curves if page is None else [_drawn_in(ring, page) for ring in curves]
 
     fitted = fit(rings, tolerance)
@@ -195,7 +196,7 @@ def _lines(start: Floats, end: Floats) -> Floats:
     return np.stack([start, start + third, end - third, end], axis=1)
 
 
-def fit_rings(rings: Sequence[ArrayLike], tolerance: float, few: bool = True) -> list[CurvedRing]:
+def fit_rings(rings: Sequence[ArrayLike], tolerance: float) -> list[CurvedRing]:
     """Return each ring as a closed curve within a tolerance.
 
     Parameters
@@ -204,8 +205,6 @@ def fit_rings(rings: Sequence[ArrayLike], tolerance: float, few: bool = True) ->
         Closed, the first point not repeated, at least three points each.
     tolerance : float
         In the rings' unit.
-    few : bool
-        Whether fewer cubics are tried.
 
     Examples
     --------
@@ -217,8 +216,7 @@ def fit_rings(rings: Sequence[ArrayLike], tolerance: float, few: bool = True) ->
         return []
     track = _Track([np.asarray(r, np.float64) for r in rings], tolerance)
     pieces = _split_until_fitted(track, _FITTED * tolerance)
-    if few:
-        pieces = _rejoined(track, pieces, _FITTED * tolerance)
+    pieces = _rejoined(track, pieces, _FITTED * tolerance)
     cut = np.searchsorted(pieces.first, track.offset[1:])
     fitted = [
         CurvedRing(cubics, straight)

@@ -131,6 +131,8 @@ class Board:
         Side of the picture file's own pixels in working pixels; their staircase is smoothed.
     free : bool
         Whether the highlight's cut may be raised: not where it was set by hand.
+    fine : float
+        How wide strokes are in the focus and in faces, as a factor of what is usual there.
     """
 
     tone: Plane
@@ -143,6 +145,7 @@ class Board:
     trap: float
     grain: float = 1.0
     free: bool = True
+    fine: float = 1.0
 
 
 def plan_roles(darks: int, lights: int, base: bool) -> tuple[Role, ...]:
@@ -196,7 +199,11 @@ def _between(first: Hand, second: Hand, share: float) -> Hand:
 
 
 def draw(
-    board: Board, roles: Sequence[Role], cuts: Sequence[float], progress: Progress
+    board: Board,
+    roles: Sequence[Role],
+    cuts: Sequence[float],
+    progress: Progress,
+    fitted: bool = True,
 ) -> tuple[MultiPolygon, ...]:
     """Return the shape that each role paints, in mm, y up, origin at the picture's corner.
 
@@ -212,6 +219,9 @@ def draw(
     cuts : sequence of float
         Tones between the roles' ranges, L* 0 to 100, ascending.
     progress : Progress
+    fitted : bool
+        Whether layers are fitted under those sprayed over them. Painted in their order they look
+        nearly the same without, which is enough for a preview.
     """
     count = len(roles)
     raw: list[MultiPolygon] = []
@@ -241,6 +251,8 @@ def draw(
             if whole is not None:
                 shape = as_multipolygon(shape.intersection(whole))
         raw.append(shape)
+    if not fitted:
+        return tuple(raw)
     progress(0.8, "fitting layers under each other")
     return stacked(raw, roles, board)
 
@@ -260,7 +272,7 @@ def _melted(board: Board, hand: Hand, progress: Progress) -> Plane:
     factor = np.ones_like(board.tone)
     if board.focus.any():
         soft = blur(board.focus.astype(np.float32), 2 * board.stroke / board.pixel)
-        factor = np.float32(_COARSER) + soft * np.float32(_FINER - _COARSER)
+        factor = np.float32(_COARSER) + soft * np.float32(board.fine * _FINER - _COARSER)
     radius = factor * np.float32(hand.melt * board.stroke / board.pixel)
     weight = np.float32(2 / _CONTRAST) / np.maximum(radius, np.float32(0.25))
     scale = max(0.8, 0.35 * hand.melt * board.stroke / board.pixel)
@@ -281,7 +293,8 @@ def _lines(board: Board, progress: Progress) -> Plane:
         progress(0.7, "looking for lines")
         return line_evidence(board.tone, width * stroke, lambda: progress(0.8, "gathering lines"))
 
-    broad, slim = seen(_BROAD), seen(_SLIM)
+    at = board.fine if board.focus.any() else 1.0
+    broad, slim = seen(_BROAD * at), seen(_SLIM * at)
     if board.focus.any():
         near = blur(board.focus.astype(np.float32), 2 * stroke)
         far = seen(_BROAD * _COARSER) * np.float32(_FAR_FAITH)
@@ -359,7 +372,7 @@ def cleaned(shape: MultiPolygon, hand: Hand, board: Board) -> MultiPolygon:
     width = max(board.least, hand.width * board.stroke)
     gap = max(board.least, min(board.bridge, hand.width * board.stroke))
     speck = max(board.least, hand.speck * board.stroke)
-    finer = max(board.least, _FINER_SPECK * hand.speck * board.stroke)
+    finer = max(board.least, _FINER_SPECK * board.fine * hand.speck * board.stroke)
     # Small crumbs go first, or closing would gather them into lumps.
     shape = without_specks(shape, (0.5 * speck) ** 2, 0.0, board.focus, board.pixel)
     if hand.lines:
@@ -420,7 +433,8 @@ def _under(shape: MultiPolygon, later: MultiPolygon, board: Board, hand: Hand) -
     rim = as_multipolygon(shape.difference(later))
     rim = open_shape(rim, max(board.least, board.trap, 0.6 * hand.width * board.stroke))
     speck = max(board.least, 0.5 * hand.speck * board.stroke)
-    rim = without_specks(rim, speck**2, (_FINER_SPECK * speck) ** 2, board.focus, board.pixel)
+    finer = _FINER_SPECK * board.fine * speck
+    rim = without_specks(rim, speck**2, finer**2, board.focus, board.pixel)
     inner = later.buffer(-board.trap, join_style="mitre")
     reach = rim.buffer(board.trap).intersection(later)
     whole = joined([rim, as_multipolygon(inner), as_multipolygon(reach)])

@@ -22,6 +22,8 @@ _ZONE, _NOSE_ZONE, _SOFT = 0.17, 0.12, 0.045
 # a mouth that is open less than this is shut.
 _LASH, _LASH_REACH = 0.06, 0.035
 _LINE, _LIP_REACH, _SHUT = 0.05, 0.05, 0.06
+# Nothing of a blur is left so many times its width away.
+_BLUR_REACH = 5.0
 # Lines of marks are drawn this many times finer than pixels.
 _FINER = 4
 
@@ -238,10 +240,21 @@ def near(
     filled : bool
         Whether the lines are closed and what they enclose counts too.
     """
+    # Blurred in the lines' own part of the plane: the eyes and lips of a face are small in it.
+    rows, columns = size
+    every = np.concatenate(list(lines))
+    room = width / 2 + _BLUR_REACH * soft + 4
+    low = np.clip(np.floor(every.min(axis=0) - room), 0, (columns, rows)).astype(int)
+    high = np.clip(np.ceil(every.max(axis=0) + room), 0, (columns, rows)).astype(int)
     plane = np.zeros(size, np.float32)
+    wide, tall = (high - low).tolist()
+    if wide < 1 or tall < 1:
+        return plane
+    part = plane[low[1] : high[1], low[0] : high[0]]
     for line in lines:
-        np.maximum(plane, drawn(size, line, filled, width), out=plane)
-    return np.clip(blur(plane, soft), 0, 1)
+        np.maximum(part, drawn((tall, wide), line - low, filled, width), out=part)
+    part[:] = np.clip(blur(part, soft), 0, 1)
+    return plane
 
 
 def drawn(size: tuple[int, int], line: Floats, filled: bool = False, width: float = 0.0) -> Plane:

@@ -10,38 +10,23 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import replace
-from importlib.resources import files
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 import tomlkit
+from tomlkit.exceptions import TOMLKitError
 
 from ..arrays import Floats
 from ..errors import JobError
 from ..job.text_file import read_toml
-from ..tolerance import NOT_ZERO
+from .bend_face import CLICKS, bent, mean_face
 from .edge_walk import drawn_to_edge
 from .faces import MARKS, FaceMarks, Subject
 from .features import inside_rings
 from .find_faces import outline_rings
 from .picture import Picture, Size
 
-#: What may be clicked instead of whole marks: each point of a click stands for a point of a mark.
-CLICKS: Mapping[str, tuple[tuple[str, int], ...]] = {
-    "right_eye": (("right_upper_lid", 0), ("right_upper_lid", 8)),
-    "left_eye": (("left_upper_lid", 0), ("left_upper_lid", 8)),
-    "right_pupil": (("right_iris", 0),),
-    "left_pupil": (("left_iris", 0),),
-    "right_brow_ends": (("right_brow", 0), ("right_brow", 4)),
-    "left_brow_ends": (("left_brow", 0), ("left_brow", 4)),
-    "nose_tip": (("nose_line", 5),),
-    "nose_wings": (("nose_base", 1), ("nose_base", 7)),
-    "mouth": (("upper_lip", 0), ("upper_lip", 10)),
-    "lip_middle": (("upper_lip_line", 5),),
-    "chin_tip": (("chin", 2),),
-    "temples": (("oval", 31), ("oval", 5)),
-}
 # Clicks that a face cannot do without: a likeness hangs on the eyes.
 _NEEDED = ("right_eye", "left_eye")
 # A rough outline may lie off the edge by this share of the picture's longer side.
@@ -66,8 +51,41 @@ def read_marks_file(path: Path, full: Size) -> Subject:
     JobError
         The file is missing, no TOML, for a picture of another size, or a mark is wrong.
     """
-    table = read_toml(path, "a file of marks")
-    where = path.name
+    return _subject(read_toml(path, "a file of marks"), path.name, full)
+
+
+def subject_from_text(text: str, full: Size) -> Subject:
+    """Return what ``marks_text`` has put down of a picture.
+
+    Parameters
+    ----------
+    text : str
+    full : tuple of int
+        Width and height of the picture that it is for.
+
+    Raises
+    ------
+    JobError
+        It is no such text, for a picture of another size, or a mark is wrong.
+    """
+    try:
+        table = tomlkit.parse(text).unwrap()
+    except TOMLKitError as error:
+        raise JobError(f"marks: expected TOML: {error}.") from error
+    return _subject(table, "marks", full)
+
+
+def size_in_text(text: str) -> Size:
+    """Return the width and height of the picture that ``marks_text`` was given.
+
+    >>> size_in_text(marks_text(Subject(), (300, 200), "marks.toml"))
+    (300, 200)
+    """
+    width, height = tomlkit.parse(text).unwrap()["size"]
+    return int(width), int(height)
+
+
+def _subject(table: Mapping[str, Any], where: str, full: Size) -> Subject:
     size = table.get("size", list(full))
     if list(size) != list(full):
         raise JobError(
@@ -121,15 +139,6 @@ def drawn_out(subject: Subject, picture: Picture) -> Subject:
     return replace(subject, outline=outline_rings(sharp, 1 / factor), rough=())
 
 
-def mean_face() -> dict[str, Floats]:
-    """Return the marks of a mean face, its right iris at (0, 0) and its left one at (1, 0).
-
-    The mean of what MediaPipe finds in the public pictures of ``tests/bench/bench_portraits.py``.
-    """
-    text = files(__package__).joinpath("mean_face.toml").read_text(encoding="utf-8")
-    return {name: np.asarray(points) for name, points in tomlkit.parse(text).unwrap().items()}
-
-
 def completed(marked: Mapping[str, Any], where: str) -> FaceMarks:
     """Return a face's marks from those that are given, the others from a mean face.
 
@@ -163,42 +172,8 @@ def completed(marked: Mapping[str, Any], where: str) -> FaceMarks:
     mean = mean_face()
     source = [mean[name] for name in given] + [mean[name][k][None] for name, k in clicks]
     target = [*given.values(), *(p[None] for p in clicks.values())]
-    bend = _bent(np.concatenate(source), np.concatenate(target))
+    bend = bent(np.concatenate(source), np.concatenate(target))
     return FaceMarks({name: given.get(name, bend(mean[name])) for name in MARKS})
-
-
-def _bent(source: Floats, target: Floats) -> Any:
-    """Return the smoothest map of the plane that takes some points to others.
-
-    A turn and scale that fits best, and on top of it a thin plate spline of what is left
-    (Bookstein, "Principal warps", IEEE Trans. Pattern Analysis and Machine Intelligence 11, 1989).
-    """
-    a, b = source @ (1, 1j), target @ (1, 1j)
-    middle_a, middle_b = a.mean(), b.mean()
-    turn = np.vdot(a - middle_a, b - middle_b) / np.vdot(a - middle_a, a - middle_a)
-
-    def turned(points: Floats) -> Floats:
-        moved = (points @ (1, 1j) - middle_a) * turn + middle_b
-        return np.column_stack([moved.real, moved.imag])
-
-    def kernel(points: Floats) -> Floats:
-        square = ((points[:, None] - source[None]) ** 2).sum(axis=2)
-        return 0.5 * square * np.log(np.maximum(square, NOT_ZERO))
-
-    count = len(source)
-    flat = np.column_stack([np.ones(count), source])
-    system = np.zeros((count + 3, count + 3))
-    system[:count, :count] = kernel(source) + 1e-6 * np.eye(count)
-    system[:count, count:], system[count:, :count] = flat, flat.T
-    # Few points on one line leave the rest of the plane open: the least of all solutions.
-    right = np.concatenate([target - turned(source), np.zeros((3, 2))])
-    weights = np.linalg.lstsq(system, right, rcond=1e-9)[0]
-
-    def bend(points: Floats) -> Floats:
-        plate = np.column_stack([kernel(points), np.ones(len(points)), points])
-        return turned(points) + plate @ weights
-
-    return bend
 
 
 def _points(value: object, where: str, count: int, exact: bool = False) -> Floats:

@@ -12,7 +12,7 @@ of it stays where the picture has one.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import shapely
@@ -22,6 +22,7 @@ from ..arrays import Bools, Floats, Indices, Plane
 from ..planar.morphology import close_shape, open_shape
 from ..planar.polygons import as_multipolygon
 from ..progress import Progress
+from ..step_cache import StepCache, kept
 from .blur import blur, blur_within
 from .draw_roles import Board, Hand, Role, cleaned, joined, silhouette, stacked
 from .features import Features, MarkLine, Stroke, tapered
@@ -262,6 +263,8 @@ def draw_portrait(
     features: Features,
     roles: Sequence[Role],
     progress: Progress,
+    fitted: bool = True,
+    cache: StepCache | None = None,
 ) -> tuple[MultiPolygon, ...]:
     """Return the shape that each role paints, in mm, y up, origin at the picture's corner.
 
@@ -276,27 +279,21 @@ def draw_portrait(
     roles : sequence of Role
         Of :func:`plan_portrait`.
     progress : Progress
+    fitted : bool
+        As for ``draw_roles.draw``.
+    cache : StepCache, optional
+        Keeps steps for the next tracing of the same picture.
     """
     stroke = board.stroke / board.pixel
     faces = blur(features.faces, stroke)
     close = np.maximum(features.zones, blur(board.focus.astype(np.float32), stroke))
-    fineness = _mixed(close, faces, _AT_MARKS, _IN_FACE, _ELSEWHERE)
-    whole = silhouette(board, progress) if not board.subject.all() else None
-    fine_places = board.focus | (features.faces > 0.5)
-    here = Board(
-        board.tone,
-        board.subject,
-        fine_places,
-        board.pixel,
-        board.stroke,
-        board.least,
-        board.bridge,
-        board.trap,
-        board.grain,
-        board.free,
-    )
+    fineness = _mixed(close, faces, board.fine * _AT_MARKS, board.fine * _IN_FACE, _ELSEWHERE)
+    whole = None
+    if not board.subject.all():
+        whole = kept(cache, silhouette, board, progress=progress)
+    here = replace(board, focus=board.focus | (features.faces > 0.5))
     soften = max(0.8, 0.5 * board.grain)
-    lines = _dark_lines(board, close, faces, progress.part(0.0, 0.1))
+    lines = _dark_lines(board, close, faces, progress.part(0.0, 0.1), cache)
     forms = [_form(lab, board.tone, shape, tones) for shape in features.forms]
     raw: list[MultiPolygon] = []
     ink = np.full_like(board.tone, -_WHOLE)
@@ -308,7 +305,7 @@ def draw_portrait(
             raw.append(whole or as_multipolygon(frame))
             continue
         field = _field(lab, tones, role)
-        field = _melted(field, role.hand, fineness, stroke, part)
+        field = kept(cache, _melted, field, role.hand, fineness, stroke, progress=part)
         if role.side == "dark":
             field = field + lines
             for tone, shape in forms:
@@ -324,20 +321,22 @@ def draw_portrait(
                 spots = catch_lights(board.tone, features)
                 field = np.where(spots > 0.5, _WHOLE, field).astype(np.float32)
         share = np.clip(np.float32(0.5) + field / np.float32(_RAMP), 0, 1).astype(np.float32)
-        shape = cleaned(outline(share, board.pixel, soften), role.hand, here)
+        shape = _cleaned(outline(share, board.pixel, soften), role.hand, here)
         if role.side == "dark" and role.hand is CALM:
             fine = outline(share * (close > 0.5), board.pixel, soften)
-            shape = joined([shape, cleaned(fine, FORM, here)])
+            shape = joined([shape, cleaned(fine, FORM, _in_face(here))])
         shape = _without_small_holes(shape, here, close)
         if whole is not None:
             shape = as_multipolygon(shape.intersection(whole))
         raw.append(shape)
     progress(0.8, "fitting layers under each other")
     raw = _without_rims(raw, roles, here)
-    fitted = [_without_small_holes(shape, here, close) for shape in stacked(raw, roles, here)]
+    if not fitted:
+        return tuple(raw)
+    under = [_without_small_holes(shape, here, close) for shape in stacked(raw, roles, here)]
     if roles[0].side == "base":
-        fitted[0] = _base_coat(raw[0], joined(fitted[1:]), here)
-    return tuple(fitted)
+        under[0] = _base_coat(raw[0], joined(under[1:]), here)
+    return tuple(under)
 
 
 def portrait_colours(
@@ -478,19 +477,48 @@ def _melted(field: Plane, hand: Hand, fineness: Plane, stroke: float, progress: 
     return flatten(field, weight, cost, lambda: progress(0.5, "melting small things"))
 
 
-def _dark_lines(board: Board, close: Plane, faces: Plane, progress: Progress) -> Plane:
+def _cleaned(shape: MultiPolygon, hand: Hand, board: Board) -> MultiPolygon:
+    """Return the shape as a hand draws it, with strokes of their own width in faces and focus."""
+    whole = cleaned(shape, hand, board)
+    if board.fine == 1 or not board.focus.any():
+        return whole
+    face = outline(board.focus, board.pixel)
+    inside = cleaned(shape, hand, _in_face(board)).intersection(face)
+    return joined([as_multipolygon(whole.difference(face)), as_multipolygon(inside)])
+
+
+def _in_face(board: Board) -> Board:
+    """Return the board with the strokes that are drawn in faces and focus."""
+    return replace(board, stroke=board.fine * board.stroke, fine=1.0)
+
+
+def _dark_lines(
+    board: Board, close: Plane, faces: Plane, progress: Progress, cache: StepCache | None
+) -> Plane:
     """Return how much (Delta E) lines darken each pixel."""
     stroke = board.stroke / board.pixel
 
     def seen(width: float) -> Plane:
         progress(0.0, "looking for lines")
-        return flow_difference(board.tone, width * stroke, lambda: progress(0.5, "gathering lines"))
+        return kept(
+            cache,
+            flow_difference,
+            board.tone,
+            width * stroke,
+            step=lambda: progress(0.5, "gathering lines"),
+        )
 
-    broad, slim = seen(_BROAD), seen(_SLIM)
-    lines = np.where(np.abs(broad) >= np.abs(slim), broad, slim)
+    def strongest(at: float) -> Plane:
+        broad, slim = seen(at * _BROAD), seen(at * _SLIM)
+        return np.where(np.abs(broad) >= np.abs(slim), broad, slim)
+
+    lines: Plane = strongest(1.0)
+    if board.fine != 1:
+        inside = np.maximum(close, faces)
+        lines = np.add(inside * strongest(board.fine), (1 - inside) * lines, dtype=np.float32)
     trust = _mixed(close, faces, _AT_MARKS_TRUST, _IN_FACE_TRUST, _ELSEWHERE_TRUST)
     # What is light beside a line stays so: lines only darken, but between the marks of a face.
-    lines = np.where(lines > 0, lines, close * lines)
+    lines = np.where(lines > 0, lines, close * lines).astype(np.float32)
     darker: Plane = np.float32(_GAIN) * trust * lines
     return darker
 
@@ -618,8 +646,8 @@ def _without_small_holes(shape: MultiPolygon, board: Board, close: Plane) -> Mul
             rows, columns = board.focus.shape
             column = np.clip((place[:, 0] / board.pixel).astype(int), 0, columns - 1)
             row = np.clip(rows - 1 - (place[:, 1] / board.pixel).astype(int), 0, rows - 1)
-            strokes = np.where(board.focus[row, column], _HOLE_IN_FACE, _HOLE)
-            strokes[close[row, column] > 0.5] = _HOLE_AT_MARKS
+            strokes = np.where(board.focus[row, column], board.fine * _HOLE_IN_FACE, _HOLE)
+            strokes[close[row, column] > 0.5] = board.fine * _HOLE_AT_MARKS
             part = Polygon(part.exterior, list(holes[area >= (strokes * board.stroke) ** 2]))
         parts.append(part)
     return joined(parts and [MultiPolygon(parts)]) if parts else shape

@@ -24,6 +24,12 @@ class TracingSettings(NewSheets):
         least=0,
         most=1,
     )
+    face_detail: float | None = field(
+        None,
+        about="how much is drawn in faces and in the focus; as elsewhere when absent",
+        least=0,
+        most=1,
+    )
     ground: str | None = field(
         None, about="colour of the wall; taken from the picture when absent", kind="colour"
     )

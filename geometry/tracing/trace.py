@@ -25,7 +25,8 @@ from ..finding import Finding, Severity
 from ..job.fit import fit_scale, fit_sheet
 from ..planar.raster import coverage
 from ..progress import Progress
-from .bezier_fit import CurvedShape, fit_shape
+from ..step_cache import StepCache, kept
+from .bezier_fit import CurvedShape, as_it_is, fit_shape
 from .blur import blur_within
 from .draw_roles import Board, Role, draw, plan_roles
 from .faces import Subject
@@ -56,7 +57,7 @@ _SLIDER = 4.0
 _PIXELS_A_STROKE = 5.0
 _LEAST_PIXELS, _MOST_PIXELS = 640, 1600
 #: The live preview's pixels.
-PREVIEW_PIXELS = 480
+PREVIEW_PIXELS = 256
 # Curves may stray by this share of a stroke, and never so far that neighbours meet.
 _TOLERANCE = 0.12
 # Surroundings, for the local contrast, as a share of the longer side.
@@ -87,6 +88,8 @@ class Extent:
         Width and height in working pixels.
     tolerance : float
         Of the fitted curves, in mm.
+    fine : float
+        Width of a line in faces and focus, as a factor of what is usual beside ``stroke``.
     """
 
     page: tuple[float, float]
@@ -95,6 +98,7 @@ class Extent:
     stroke: float
     size: Size
     tolerance: float
+    fine: float = 1.0
 
 
 @dataclass(frozen=True, eq=False)
@@ -184,15 +188,26 @@ def extent_of(settings: TracingSettings, full: Size, most_pixels: int = _MOST_PI
     """
     mm = fit_scale(full, settings.sheet_width_mm, settings.sheet_height_mm, settings.margin_mm)
     side = mm * max(full)
-    stroke = max(settings.least, side / (_STROKES * _SLIDER ** (2 * settings.detail - 1)))
-    pixels = min(max(side / stroke * _PIXELS_A_STROKE, _LEAST_PIXELS), _MOST_PIXELS, most_pixels)
-    scale = pixels / max(full)
-    size = (max(16, round(full[0] * scale)), max(16, round(full[1] * scale)))
+    stroke = _stroke(settings, side, settings.detail)
+    face = stroke if settings.face_detail is None else _stroke(settings, side, settings.face_detail)
+    finest = min(stroke, face)
+    pixels = min(max(side / finest * _PIXELS_A_STROKE, _LEAST_PIXELS), _MOST_PIXELS, most_pixels)
+    size = _working(full, pixels)
     pixel = min(mm * full[0] / size[0], mm * full[1] / size[1])
     page = (size[0] * pixel, size[1] * pixel)
     sheet = fit_sheet(page, settings.sheet_width_mm, settings.sheet_height_mm, settings.margin_mm)
-    tolerance = settings.tolerance_mm or min(_TOLERANCE * stroke, settings.least / 4)
-    return Extent(page, sheet, pixel, stroke, size, tolerance)
+    tolerance = settings.tolerance_mm or min(_TOLERANCE * finest, settings.least / 4)
+    return Extent(page, sheet, pixel, stroke, size, tolerance, face / stroke)
+
+
+def _working(full: Size, pixels: float) -> Size:
+    scale = pixels / max(full)
+    return max(16, round(full[0] * scale)), max(16, round(full[1] * scale))
+
+
+def _stroke(settings: TracingSettings, side: float, detail: float) -> float:
+    """Return the width in mm of a normal line on a picture of so long a side (mm)."""
+    return max(settings.least, side / (_STROKES * _SLIDER ** (2 * detail - 1)))
 
 
 def read_and_trace(
@@ -201,6 +216,8 @@ def read_and_trace(
     progress: Progress | None = None,
     most_pixels: int = _MOST_PIXELS,
     subject: Subject | None = None,
+    cache: StepCache | None = None,
+    preview: bool = False,
 ) -> Tracing:
     """Read a picture and trace it: see :func:`trace`.
 
@@ -213,6 +230,10 @@ def read_and_trace(
         As given to ``extent_of``.
     subject : Subject, optional
         What is known of the picture; from the marks file or the library when None.
+    cache : StepCache, optional
+        Keeps steps for the next tracing of the same picture.
+    preview : bool
+        As given to ``trace``; ``most_pixels`` sets the size then.
 
     Raises
     ------
@@ -222,11 +243,22 @@ def read_and_trace(
     """
     progress = progress or Progress()
     progress(0.0, f"reading {path.name}")
-    picture = read_picture(path, lambda full: extent_of(settings, full, most_pixels).size)
+    if preview and path.is_file():
+        about = path.stat()
+        stamp = (about.st_mtime_ns, about.st_size)
+        picture = kept(cache, _read_small, path, stamp, most_pixels)
+    else:
+        picture = read_picture(path, lambda full: extent_of(settings, full, most_pixels).size)
     if subject is None:
         progress(0.05, "looking for faces")
         subject = subject_of(path, picture, settings)
-    return trace(picture, settings, progress.part(0.1, 1.0), most_pixels, subject)
+    subject = kept(cache, drawn_out, subject, picture)
+    return trace(picture, settings, progress.part(0.1, 1.0), most_pixels, subject, cache, preview)
+
+
+def _read_small(path: Path, stamp: tuple[int, int], pixels: int) -> Picture:
+    """Read a picture for a preview; ``stamp`` changes with the file."""
+    return read_picture(path, lambda full: _working(full, pixels))
 
 
 def subject_of(path: Path, picture: Picture, settings: TracingSettings) -> Subject:
@@ -251,7 +283,7 @@ def subject_of(path: Path, picture: Picture, settings: TracingSettings) -> Subje
         found = find_subject(path)
     else:
         return Subject()
-    return drawn_out(found, picture)
+    return found
 
 
 def trace(
@@ -260,6 +292,8 @@ def trace(
     progress: Progress | None = None,
     most_pixels: int = _MOST_PIXELS,
     known: Subject | None = None,
+    cache: StepCache | None = None,
+    preview: bool = False,
 ) -> Tracing:
     """Trace a picture.
 
@@ -273,6 +307,10 @@ def trace(
         As given to ``extent_of``.
     known : Subject, optional
         Faces and outline of the subject, if anything is known of them.
+    cache : StepCache, optional
+    preview : bool
+        Whether it is only to be looked at: curves stay the outlines of pixels, and layers are not
+        fitted under each other, which hardly shows.
 
     Raises
     ------
@@ -288,23 +326,25 @@ def trace(
     subject = _subject(picture, settings, known)
     progress(0.05, "finding tones")
     plan = _portrait if known.known else _picture
-    drawing = plan(picture, settings, extent, subject, known, progress.part(0.1, 0.7))
-    kept, findings = _without_empty(drawing.roles, drawing.shapes)
+    part = progress.part(0.1, 0.7)
+    drawing = plan(picture, settings, extent, subject, known, part, not preview, cache)
+    drawn, findings = _without_empty(drawing.roles, drawing.shapes)
     findings += _backdrop_findings(picture, settings, known, subject)
     curves = []
-    preview = most_pixels < _LEAST_PIXELS
-    for number, (role, shape) in enumerate(kept):
-        progress(0.7 + 0.2 * number / len(kept), f"{role.name}: fitting curves")
-        curves.append(fit_shape(shape, extent.tolerance, extent.page, few=not preview))
+    for number, (role, shape) in enumerate(drawn):
+        progress(0.7 + 0.2 * number / len(drawn), f"{role.name}: fitting curves")
+        curves.append(
+            as_it_is(shape) if preview else fit_shape(shape, extent.tolerance, extent.page)
+        )
     progress(0.9, "choosing colours")
     covers = [coverage(c.flattened(), extent.page, 1 / extent.pixel) for c in curves]
     shown = np.zeros(picture.shape, np.int64)
     for number, cover in enumerate(covers, 1):
         shown[cover > 0.5] = number
-    ground, colours = drawing.colours(shown, [role for role, _ in kept])
+    ground, colours = drawing.colours(shown, [role for role, _ in drawn])
     layers = tuple(
         TracedLayer(role, colour, curve, shape)
-        for (role, shape), colour, curve in zip(kept, colours, curves, strict=True)
+        for (role, shape), colour, curve in zip(drawn, colours, curves, strict=True)
     )
     painted = paint(covers, colours, ground)
     progress(0.95, "scoring")
@@ -354,6 +394,8 @@ def _picture(
     subject: Bools,
     known: Subject,
     progress: Progress,
+    fitted: bool,
+    cache: StepCache | None,
 ) -> _Drawing:
     """Draw by tones alone."""
     base = not bool(subject.all())
@@ -364,13 +406,13 @@ def _picture(
     lights = _lights(tone[subject], cuts, base, settings)
     roles = plan_roles(count - lights, lights, base)
     board = _board(picture, settings, extent, subject, tone, not settings.thresholds)
-    shapes = draw(board, roles, cuts.tolist(), progress)
+    shapes = draw(board, roles, cuts.tolist(), progress, fitted)
 
-    def colours(shown: Indices, kept: Sequence[Role]) -> tuple[str, tuple[str, ...]]:
+    def colours(shown: Indices, drawn: Sequence[Role]) -> tuple[str, tuple[str, ...]]:
         return layer_colours(
             picture.srgb,
             shown,
-            [role.role for role in kept],
+            [role.role for role in drawn],
             settings.ground,
             settings.cans,
             settings.contrast(False),
@@ -386,18 +428,23 @@ def _portrait(
     subject: Bools,
     known: Subject,
     progress: Progress,
+    fitted: bool,
+    cache: StepCache | None,
 ) -> _Drawing:
     """Draw by the tones of the skin and the marks of the faces."""
     check_tracing(settings, settings.layers)
     scale = picture.shape[1] / picture.full[0]
-    features = features_of([face.scaled(scale) for face in known.faces], picture.shape)
+    faces = tuple(face.scaled(scale) for face in known.faces)
+    features = kept(cache, features_of, faces, picture.shape)
     lab = lab_from_srgb(picture.srgb).astype(np.float32)
-    soft = softened(lab, subject, extent.stroke / extent.pixel)
+    soft = kept(cache, softened, lab, subject, extent.stroke / extent.pixel)
     board = _board(picture, settings, extent, subject, lab[..., 0], False)
     important = np.maximum(features.faces, board.focus.astype(np.float32))
     skin = (important > 0.5) & subject
     weights = weights_of(subject, important)
-    tones = tones_of(
+    tones = kept(
+        cache,
+        tones_of,
         soft,
         weights,
         skin if skin.any() else subject,
@@ -412,11 +459,11 @@ def _portrait(
         wall = hex_from_srgb(picture.srgb[~subject].mean(axis=0).astype(np.float64))
     skinlike = wall is None or _alike(wall, tones.centres[tones.base])
     roles = plan_portrait(tones, not skinlike)
-    shapes = draw_portrait(board, soft, tones, features, roles, progress)
+    shapes = draw_portrait(board, soft, tones, features, roles, progress, fitted, cache)
 
-    def colours(shown: Indices, kept: Sequence[Role]) -> tuple[str, tuple[str, ...]]:
-        own = [tones.base if role.side == "base" else _own_tone(role) for role in kept]
-        found = portrait_colours(soft, shown, subject, important, len(kept))
+    def colours(shown: Indices, drawn: Sequence[Role]) -> tuple[str, tuple[str, ...]]:
+        own = [tones.base if role.side == "base" else _own_tone(role) for role in drawn]
+        found = portrait_colours(soft, shown, subject, important, len(drawn))
         centres = tones.centres[[tones.base, *own]]
         found = np.where(np.isnan(found), centres, found)
         srgb = np.clip(srgb_from_lab(found), 0, 1)
@@ -453,6 +500,7 @@ def _board(
         settings.trap_mm,
         picture.shape[1] / picture.full[0],
         free,
+        extent.fine,
     )
 
 

@@ -2,13 +2,12 @@ import numpy as np
 import pytest
 
 from sheetstack.geometry.errors import JobError
+from sheetstack.geometry.tracing.bend_face import CLICKS, mean_face
 from sheetstack.geometry.tracing.faces import MARKS, FaceMarks, Subject
 from sheetstack.geometry.tracing.marks_file import (
-    CLICKS,
     completed,
     drawn_out,
     marks_text,
-    mean_face,
     read_marks_file,
 )
 from sheetstack.geometry.tracing.picture import Picture
