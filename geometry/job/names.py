@@ -9,6 +9,8 @@ STACK = "stack.png"
 #: Only within the report: the picture with plain shortest bridges.
 PLAIN = "plain-bridges.png"
 DRIFT = "drift.png"
+#: Only within the report: where damage counts more than once.
+CARE_SHOWN = "care-shown.png"
 REPORT_DATA = "report.json"
 REPORT = "report.html"
 

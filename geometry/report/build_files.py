@@ -18,10 +18,21 @@ from ..files.png import png_bytes
 from ..files.read_back import judge_stl
 from ..files.stl import write_stl
 from ..geos_fault import geos_told
-from ..job.names import DRIFT, PLAIN, PREVIEW, REPORT, REPORT_DATA, STACK, drawn_name, sheet_stems
+from ..job.names import (
+    CARE_SHOWN,
+    DRIFT,
+    PLAIN,
+    PREVIEW,
+    REPORT,
+    REPORT_DATA,
+    STACK,
+    drawn_name,
+    sheet_stems,
+)
 from ..mesh.check import LEAKS, leak_finding, wanted_of_plate
 from ..paint.painting import Painting, painting_of
 from ..progress import Progress
+from .care_picture import care_picture, has_care
 from .data import report_data
 from .drift_picture import drift_picture
 from .preview import plain_preview_bytes, write_preview
@@ -107,6 +118,8 @@ def write_outputs(build: Build, folder: Path | str, progress: Progress | None = 
             images[PLAIN] = plain_preview_bytes(build)
         if painting is not None:
             images[DRIFT] = png_bytes(drift_picture(painting.wall, painting.drift))
+        if has_care(build):
+            images[CARE_SHOWN] = png_bytes(care_picture(build))
         html = report_html(build, data, images)
         with atomic(batch.path(REPORT), "w") as file:
             file.write(html)

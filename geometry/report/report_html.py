@@ -10,7 +10,7 @@ from urllib.parse import quote
 
 from ..build import Build
 from ..cautions import CAUTIONS
-from ..job.names import DRIFT, PLAIN, PREVIEW, REPORT_DATA, STACK
+from ..job.names import CARE_SHOWN, DRIFT, PLAIN, PREVIEW, REPORT_DATA, STACK
 from .markup import text
 from .sheet_map import MOST_LABELS, pin, sheet_map, worst_first
 
@@ -113,8 +113,8 @@ def report_html(build: Build, data: Mapping[str, Any], images: Mapping[str, byte
         ``report_data(build)``: every number and word of the report.
     images : mapping
         PNG bytes by file name, of ``preview.png``, ``stack.png``, where there are bridges to
-        compare with, ``plain-bridges.png``, and where the painting is told, ``drift.png``; they
-        are embedded.
+        compare with, ``plain-bridges.png``, where the painting is told, ``drift.png``, and where
+        care is stated, ``care-shown.png``; they are embedded.
 
     Returns
     -------
@@ -129,6 +129,7 @@ def report_html(build: Build, data: Mapping[str, Any], images: Mapping[str, byte
         *_general_findings(data),
         *_painting(data, images),
         *_bridges(data, images),
+        *_care(images),
     ]
     for layer, layer_data in zip(build.layers, data["layers"], strict=True):
         parts += _layer(sheet_map(layer, layer_data), layer_data)
@@ -312,6 +313,18 @@ def _bridges(data: Mapping[str, Any], images: Mapping[str, bytes]) -> Iterable[s
         "Flat against the wall it bears less. Long chains give way most: hold such a sheet flat, "
         "or on a board, until it is on the wall.</p>"
     )
+
+
+def _care(images: Mapping[str, bytes]) -> Iterable[str]:
+    if CARE_SHOWN not in images:
+        return
+    yield "<h2>Care</h2>"
+    yield (
+        "<p>Where the picture is shaded, damage by bridges counts more than once, up to eight "
+        "times where it is darkest: they go elsewhere if any other place is not that much "
+        "worse. Bridges of all layers are blue.</p>"
+    )
+    yield _figure(images[CARE_SHOWN], "Care", "The greatest of all layers in each place.")
 
 
 def _worst(layer: Mapping[str, Any], key: str) -> str:

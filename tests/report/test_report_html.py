@@ -1,12 +1,16 @@
+import dataclasses
 import re
 from html.parser import HTMLParser
 from xml.etree import ElementTree
 
+import numpy as np
 import pytest
+from shapely import MultiPolygon, box
 
 from sheetstack.geometry.files.png import png_bytes
 from sheetstack.geometry.finding import Finding, Severity
 from sheetstack.geometry.paint.painting import painting_of
+from sheetstack.geometry.report.care_picture import care_picture, has_care
 from sheetstack.geometry.report.data import report_data
 from sheetstack.geometry.report.drift_picture import drift_picture
 from sheetstack.geometry.report.preview import preview
@@ -163,3 +167,38 @@ def test_order_light_over_dark_and_drift_are_told_as_the_proof_tells_them():
         assert finding.message in words
     assert painting.drift.allowance.sentence() in words
     assert "Not looked at" in " ".join(read(report_html(build, report_data(build), images)).words)
+
+
+def test_care_is_drawn_where_the_job_has_it_and_nowhere_else():
+    build = built({"Ring": RING})
+    assert not has_care(build)
+    assert "Care." not in " ".join(read(report_of(build)).words)
+    layer = build.layers[0]
+    x, y = 0.25 * build.job.sheet.width_mm, 0.75 * build.job.sheet.height_mm
+    areas = (
+        (MultiPolygon([box(x - 10, y - 10, x, y + 10)]), 8.0),
+        (MultiPolygon([box(x, y - 10, x + 10, y + 10)]), 2.0),
+    )
+    bare = dataclasses.replace(layer, bridges=())
+    careful = dataclasses.replace(build, layers=(dataclasses.replace(bare, care=areas),))
+    plain = np.asarray(preview(dataclasses.replace(build, layers=(bare,)), 400), float)
+    drawn = np.asarray(care_picture(careful, 400), float)
+    assert drawn.shape == plain.shape
+    scale = 400 / max(build.job.sheet.width_mm, build.job.sheet.height_mm)
+    faint = plain + 0.55 * (255 - plain)
+    rows = drawn.shape[0]
+
+    def shade(mm):
+        row, column = rows - 1 - int(y * scale), int(mm * scale)
+        wall, seen = faint[row, column], drawn[row, column]
+        return np.linalg.norm(seen - wall) / np.linalg.norm(np.array([213, 94, 0]) - wall)
+
+    assert shade(x - 5) == pytest.approx(0.85, abs=0.02)
+    assert shade(x + 5) == pytest.approx(0.85 / 7, abs=0.02)
+    assert shade(x + 20) == pytest.approx(0, abs=0.01)
+    page = {
+        "preview.png": png_bytes(preview(build, 60)),
+        "stack.png": png_bytes(preview(build, 60)),
+    }
+    page["care-shown.png"] = png_bytes(care_picture(careful, 60))
+    assert "Care" in read(report_html(careful, report_data(build), page)).words

@@ -160,20 +160,32 @@ def follow_a_slider():
     before = live.cache.done
     point_at(*from_top(130, PREVIEW))
     yield from wait(3)
+    xdotool("click", 1)
+    silences = watch()
+    yield from wait_for(lambda: live.cache.done > before and live.work is None)
+    print("PREVIEW the longest silences of the window in s:", silences(), flush=True)
+    silences = watch()
+    for _ in range(10):
+        view()[0].tag_redraw()
+        yield from wait(1)
+    print("PREVIEW the same while it is only drawn anew:", silences(), flush=True)
+    picture("7-slider")
+
+
+def watch():
+    """Begin to look how often the window answers; what is returned ends it and gives the gaps."""
     ticks = []
 
     def tick():
         ticks.append(time.perf_counter())
         return 0.005
 
+    def silences():
+        bpy.app.timers.unregister(tick)
+        return sorted(np.diff(ticks).round(3).tolist())[-5:]
+
     bpy.app.timers.register(tick)
-    xdotool("click", 1)
-    yield from wait_for(lambda: live.cache.done > before and live.work is None)
-    bpy.app.timers.unregister(tick)
-    gaps = np.diff(ticks)
-    print(f"PREVIEW longest silence {gaps.max():.3f} s of {len(gaps)} looks", flush=True)
-    print("PREVIEW silences over 0.05 s:", gaps[gaps > 0.05].round(3).tolist(), flush=True)
-    picture("7-slider")
+    return silences
 
 
 def trace():
