@@ -6,6 +6,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from functools import partial
 from importlib import import_module
+from pathlib import Path
 
 from shapely import MultiPolygon
 
@@ -191,6 +192,7 @@ def _read_sources(
     cache: StepCache | None = None,
 ) -> tuple[LayerDrawing, ...]:
     read: dict[ArtworkSource, Artwork] = {}
+    stamps = [_stamp(source.path) for source in sources]
     drawings = []
     for number, (layer, source) in enumerate(zip(job.layers, sources, strict=True)):
         share, what = number / len(job.layers), f"{layer.name}: reading {source.path.name}"
@@ -204,7 +206,23 @@ def _read_sources(
         except ArtworkError as error:
             raise ArtworkError(f"Layer '{layer.name}': {error}") from error
         drawings.append(LayerDrawing(sources[number], read[source], bridges))
+    # Layers of one drawing are read one after another: half of them may be of an older one.
+    for layer, source, stamp in zip(job.layers, sources, stamps, strict=True):
+        if _stamp(source.path) != stamp:
+            raise ArtworkError(
+                f"Layer '{layer.name}': {source.path}: was changed while it was being read; try "
+                "again when it is saved."
+            )
     return tuple(drawings)
+
+
+def _stamp(path: Path) -> tuple[int, int, int] | None:
+    """Return what tells one state of a file from another; None where there is no file."""
+    try:
+        state = path.stat()
+    except OSError:  # the reader tells it better
+        return None
+    return state.st_ino, state.st_size, state.st_mtime_ns
 
 
 def read_once(source: ArtworkSource, tolerances: Tolerances, cache: StepCache | None) -> Artwork:
