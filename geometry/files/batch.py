@@ -80,7 +80,13 @@ class Batch:
         # Asked before the work of writing begins, and once more before it is moved.
         if self._listed is None:
             self._listed = read_list(self.folder)
-        self._refuse_in_the_way(pure.as_posix(), self._listed)
+        try:
+            self._refuse_in_the_way(pure.as_posix(), self._listed)
+        except WriteError:
+            # Another run may have ended since, or be moving its files now, and its list comes last.
+            with alone_in(self.folder):
+                self._listed = read_list(self.folder)
+                self._refuse_in_the_way(pure.as_posix(), self._listed)
         staged = self.staging / pure
         staged.parent.mkdir(parents=True, exist_ok=True)
         self._names.append(pure)

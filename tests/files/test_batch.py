@@ -196,6 +196,30 @@ def test_a_run_that_still_goes_is_left_alone_by_another(tmp_path):
     assert set(read_list(tmp_path)) == {"a", "b"}
 
 
+@pytest.mark.skipif(os.name != "posix", reason="locks folders")
+def test_files_that_another_run_moves_meanwhile_are_not_taken_for_the_users(tmp_path, monkeypatch):
+    write_batch(tmp_path, ["a", "b"], content="old")
+    real, moving, asked = os.replace, threading.Event(), threading.Event()
+
+    def replace(source, target):
+        real(source, target)
+        if os.fspath(target) == os.fspath(tmp_path / "a") and not moving.is_set():
+            # 'a' is new already, the list is not: the other run asks now.
+            moving.set()
+            asked.wait(0.5)
+
+    monkeypatch.setattr(os, "replace", replace)
+    first = threading.Thread(target=write_batch, args=(tmp_path, ["a", "b"]))
+    with output_batch(tmp_path, kind="build", job="Leaf") as second:
+        first.start()
+        assert moving.wait(10)
+        second.path("a").write_text("newer")
+        asked.set()
+        first.join()
+        second.path("b").write_text("newer")
+    assert [(tmp_path / name).read_text() for name in "ab"] == ["newer", "newer"]
+
+
 @pytest.mark.parametrize("problem", [ValueError("body"), KeyboardInterrupt(), MemoryError()])
 def test_a_batch_that_fails_leaves_no_trace(tmp_path, problem):
     with pytest.raises(type(problem)):
