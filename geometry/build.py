@@ -258,7 +258,7 @@ def build_sheets(
     shift = artwork_shift(artworks, job.sheet)
     pages = [artwork.page for artwork in artworks if artwork.page is not None]
     page, scale = pages[0] if pages else None, drawings[0].source.scale
-    stated = with_drawn_areas(job, page, shift, scale, tolerances, cache)
+    with_areas = with_drawn_areas(job, page, shift, scale, tolerances, cache)
     drawn = [tuple(DrawnBridge(line + shift) for line in d.bridges) for d in drawings]
     careful = [(translate(c.shape, *shift), c.factor) for c in care]
     coats = [
@@ -271,7 +271,7 @@ def build_sheets(
         part = progress.part(done / count, (done + 1) / count)
         with geos_told(f"{job.layers[i].name} ({drawings[i].source.path})"):
             sheets = _build_layer(
-                stated, i, placed[i], drawn[i], coats, careful, part, tolerances, cache
+                with_areas, i, placed[i], drawn[i], coats, careful, part, tolerances, cache
             )
             openings = [sheet.sheet.openings for sheet in sheets]
             painted = openings[0] if len(sheets) == 1 else shapely.union_all(openings)
