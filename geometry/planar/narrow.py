@@ -22,6 +22,7 @@ from ..tolerance import ROUNDING
 from .graph import connected_labels
 from .medial_axis import ROUND_A_CORNER, MedialAxis, Segments, axis_between, segments_of
 from .middle_lines import End, MiddleLine, middle_lines
+from .subdivide import small_parts
 from .union import cluster_labels, union_by_label
 
 QUARTER_SEGMENTS = 12
@@ -54,6 +55,8 @@ THINNED = 2e-3
 #: A polygon with more holes than this is looked at through them: the buffer of a whole polygon
 #: works on all its edges together.
 MANY_HOLES = 8
+#: Shapes are cut into parts of this many vertices where an index by boxes has to tell them apart.
+SMALL = 32
 
 
 @dataclass(frozen=True)
@@ -323,12 +326,14 @@ def _near(
     seeds, of, bundle = _bundled(seeds, of, width)
     reach = (AROUND + COARSE) * width
     windows = map_geometries(shapely.buffer, seeds, distance=reach, quad_segs=2)
-    a, b = shapely.STRtree(windows).query(windows, predicate="intersects")
+    panes, pane_of = small_parts(windows, SMALL)
+    a, b = pane_of[shapely.STRtree(panes).query(panes, predicate="intersects")]
     same = of[a] == of[b]
     label = connected_labels(len(windows), np.stack([a[same], b[same]], axis=1))
-    window, number = shapely.STRtree(lines).query(windows, predicate="intersects")
+    pane, number = shapely.STRtree(lines).query(panes, predicate="intersects")
+    window = pane_of[pane]
     own = of[window] == part_of[number]
-    window, number = window[own], number[own]
+    window, number = np.unique(np.stack([window[own], number[own]]), axis=1)
     near, group = _within(segments, lines, number, windows[window], label[window], width)
     count = int(label.max(initial=-1)) + 1
     owner = np.zeros(count, np.int64)
@@ -367,18 +372,20 @@ def _bundled(seeds: Geometries, of: Indices, width: float) -> tuple[Geometries, 
 
 def _at_home(axis: MedialAxis, homes: Geometries, width: float) -> Indices:
     """Return the edges of an axis of whose part none lies where the boundary was not looked at."""
-    # Many spots near few seeds each: an index of seeds, not a look at all that a group has.
-    spots = shapely.points(axis.points[axis.edges]).ravel()
-    seeds, seed_group = shapely.get_parts(homes, return_index=True)
-    spot, seed = shapely.STRtree(seeds).query(
-        spots, predicate="dwithin", distance=(AROUND - 0.5) * width
+    # Many nodes near few seeds each: an index of seeds, not a look at all that a group has.
+    seeds, group_of = shapely.get_parts(homes, return_index=True)
+    seeds, seed_of = small_parts(seeds, SMALL)
+    node, seed = shapely.STRtree(seeds).query(
+        shapely.points(axis.points), predicate="dwithin", distance=(AROUND - 0.5) * width
     )
-    away = np.ones(len(spots), bool)
-    away[spot[np.repeat(axis.group, 2)[spot] == seed_group[seed]]] = False
-    label = connected_labels(len(axis.points), axis.edges)[axis.edges[:, 0]]
+    group = np.zeros(len(axis.points), np.int64)
+    group[axis.edges] = axis.group[:, None]
+    away = np.ones(len(axis.points), bool)
+    away[node[group[node] == group_of[seed_of[seed]]]] = False
+    label = connected_labels(len(axis.points), axis.edges)
     lost = np.zeros(len(axis.points), bool)
-    lost[np.repeat(label, 2)[away]] = True
-    return np.flatnonzero(~lost[label])
+    lost[label[away]] = True
+    return np.flatnonzero(~lost[label[axis.edges[:, 0]]])
 
 
 def _within(

@@ -100,6 +100,39 @@ def small_polygons(shape: Polygon | MultiPolygon, most_vertices: int = MOST_VERT
     return np.asarray(done, object)
 
 
+def small_parts(shapes: Geometries, most_vertices: int) -> tuple[Geometries, Indices]:
+    """Cut shapes into parts of few vertices each, so that an index by boxes tells them apart.
+
+    The boxes of rings in rings overlap by the hundred; those of their parts do not.
+
+    Parameters
+    ----------
+    shapes : object array
+        Polygons are cut where they have more vertices; anything else stays whole.
+    most_vertices : int
+
+    Returns
+    -------
+    parts : object array
+    owner : int array
+        The shape that each is part of.
+
+    Examples
+    --------
+    >>> ring = shapely.Point(0, 0).buffer(9).difference(shapely.Point(0, 0).buffer(8))
+    >>> parts, owner = small_parts(np.array([shapely.Point(0, 0), ring]), 40)
+    >>> len(parts) > 4, sorted(set(owner.tolist()))
+    (True, [0, 1])
+    """
+    many = shapely.get_num_coordinates(shapes) > most_vertices
+    many &= shapely.get_dimensions(shapes) == 2
+    if not many.any():
+        return shapes, np.arange(len(shapes))
+    cut = [small_polygons(shape, most_vertices) for shape in shapes[many]]
+    owner = np.repeat(np.flatnonzero(many), [len(parts) for parts in cut])
+    return np.concatenate([shapes[~many], *cut]), np.append(np.flatnonzero(~many), owner)
+
+
 def _clipped(polygon: Polygon, half: tuple[float, float, float, float]) -> shapely.Geometry:
     """Return the part of a polygon in a rectangle."""
     try:

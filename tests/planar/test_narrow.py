@@ -269,3 +269,16 @@ def test_finely_drawn_walls_are_as_narrow_as_coarsely_drawn_ones():
     assert fine[0].width_mm == pytest.approx(1.4, abs=2e-3)
     assert coarse[0].width_mm == pytest.approx(fine[0].width_mm, abs=0.05)
     assert coarse[0].length_mm == pytest.approx(fine[0].length_mm, abs=0.5)
+
+
+def test_parts_of_rings_in_rings_are_told_apart():
+    """Narrow rings between wide ones, all about one middle: the boxes round them overlap."""
+    middle = shapely.Point(0, 0)
+    rings = [
+        middle.buffer(outer, quad_segs=32).difference(middle.buffer(inner, quad_segs=32))
+        for outer, inner in ((40, 37), (35, 34.1), (32, 29), (27, 26.3), (24, 20))
+    ]
+    found = narrow_places(shapely.MultiPolygon(rings), 1.5)
+    assert [p.kind for p in found] == ["sliver", "sliver"]
+    assert [p.width_mm for p in found] == pytest.approx([0.7, 0.9], abs=0.02)
+    assert [p.length_mm for p in found] == pytest.approx([53.3 * np.pi, 69.1 * np.pi], rel=0.01)
