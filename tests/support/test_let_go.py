@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+import numpy as np
 import pytest
 import shapely
+from PIL import Image, ImageDraw
 from shapely import Point, box
 from shapely.affinity import translate
+from skimage.measure import label
 
 from sheetstack.geometry.artwork.read import Artwork
 from sheetstack.geometry.colour import ciede2000, lab_from_srgb, srgb_from_hex
@@ -144,3 +147,61 @@ def test_a_crowd_of_specks_goes_before_bridges_are_looked_for_and_is_told_once()
     assert str(len(specks) - 1) in told.message
     assert len(layer.islands) == 1
     assert find_pieces(layer.mesh).islands == ()
+
+
+def group_of_islands(seed):
+    """Return an opening full of islands of all sizes, some with an opening and a speck in it."""
+    rng = np.random.default_rng(seed)
+    taken, islands = [], []
+    while len(islands) < 14:
+        radius = float(rng.choice([0.4, 0.8, 1.5, 4.0, 9.0]))
+        x, y = rng.uniform(-60, 60, 2)
+        disc = Point(x, y).buffer(radius + 0.6)
+        if np.hypot(x, y) + radius > 64 or any(disc.intersects(other) for other in taken):
+            continue
+        taken.append(disc)
+        island = Point(x, y).buffer(radius)
+        if radius == 9.0:
+            island = island.difference(Point(x, y).buffer(5)).union(Point(x, y).buffer(0.5))
+        islands.append(island)
+    return opened(*islands, radius=66.0)
+
+
+def labelled(shape, size=200, scale=10):
+    """Return the pieces of a shape as labels of pixels, 8 neighbours, by scikit-image."""
+    image = Image.new("1", (size * scale, size * scale), 0)
+    pen = ImageDraw.Draw(image)
+    # What lies in a hole of another part is drawn after it.
+    for part in sorted(shapely.get_parts(shape), key=lambda p: -shapely.Polygon(p.exterior).area):
+        for ring, fill in [(part.exterior, 1), *((hole, 0) for hole in part.interiors)]:
+            pen.polygon([(scale * x, scale * y) for x, y in ring.coords], fill=fill)
+    return label(np.asarray(image), connectivity=2)
+
+
+@pytest.mark.parametrize("seed", [1, 2])
+def test_of_groups_of_islands_as_many_go_as_pixels_tell(seed):
+    shape = group_of_islands(seed)
+    drawn = translate(shape, 100, 100)
+    sheet = box(0, 0, 200, 200).difference(drawn)
+    layer = only(sheets(shape))
+    plain = labelled(sheet)
+    held = labelled(layer.sheet.shape)
+    assert held.max() == 1, "nothing falls out"
+    sizes = np.bincount(plain.ravel())
+    gone = np.setdiff1d(np.arange(1, plain.max() + 1), np.unique(plain[held > 0]))
+    assert len(gone) == len(layer.let_go) > 2
+    area = sum(one.shape.area for one in layer.let_go)
+    assert sizes[gone].sum() / 100 == pytest.approx(area, rel=0.15)
+    assert len(layer.islands) == plain.max() - 1 - len(gone)
+
+    # Forbidden: all stay. Forbidden for one: it stays, and others still go.
+    stays = labelled(only(sheets(shape, let_go=False)).sheet.shape)
+    assert stays.max() == 1
+    assert np.isin(np.arange(1, plain.max() + 1), plain[stays > 0]).all()
+    place = layer.let_go[0].place
+    kept = only(sheets(shape, keep=[place]))
+    found = labelled(kept.sheet.shape)
+    assert found.max() == 1
+    assert found[int(10 * place[1]), int(10 * place[0])] == 1
+    assert held[int(10 * place[1]), int(10 * place[0])] == 0
+    assert 0 < len(kept.let_go) < len(layer.let_go)

@@ -1,10 +1,13 @@
 """The artist's rules and the support of whole layers."""
 
+import itertools
 from dataclasses import fields, replace
 
 import numpy as np
 import pytest
 import shapely
+from PIL import Image, ImageDraw
+from scipy.ndimage import distance_transform_edt, label
 from shapely import LineString, MultiPolygon, Point, box
 
 from sheetstack.geometry.artwork.read import Artwork
@@ -379,6 +382,72 @@ def test_an_accepted_neck_is_thickened():
     # Width now by hand: from one opening to the other across the middle. Least width 1.5 mm.
     left, right = sorted(after.layers[0].sheet.openings.geoms, key=lambda p: p.bounds[0])
     assert 1.5 <= left.distance(right) < 1.55
+
+
+def tongue_along(line, root, tip):
+    """Return a tongue with round ends along a line, as wide as stated at its root and its tip."""
+    middle = LineString(line)
+    steps = np.linspace(0, middle.length, 60)
+    at = [middle.interpolate(step) for step in steps]
+    wide = np.interp(steps, [0, middle.length], [root, tip])
+    discs = [p.buffer(w / 2, quad_segs=16) for p, w in zip(at, wide, strict=True)]
+    pairs = [[*a.exterior.coords, *b.exterior.coords] for a, b in itertools.pairwise(discs)]
+    return shapely.union_all([shapely.MultiPoint(pair).convex_hull for pair in pairs])
+
+
+@pytest.mark.parametrize(
+    ("line", "root", "tip"),
+    [
+        ([(60, 100), (80, 100), (80, 113)], 1.0, 1.0),
+        ([(60, 100), (85, 100), (85, 110), (75, 110)], 1.2, 0.9),
+        ([(60, 100), (95, 108)], 1.4, 0.6),
+        ([(60, 100), (70, 104), (80, 103), (88, 96), (90, 88), (86, 82)], 1.3, 0.8),
+    ],
+    ids=["hooked", "hooked twice", "tapered", "curled and tapered"],
+)
+def test_a_mended_tongue_outlives_erosion_as_a_whole(line, root, tip):
+    """Eroded by just under half the least width, by Shapely and by SciPy's distance on pixels, the
+    sheet is one piece and reaches along all of the tongue; as drawn it did not."""
+    tongue = tongue_along([(50, 100), *line], root, tip)
+    shape = box(60, 70, 140, 130).difference(tongue)
+    before = built(shape)
+    told = [f for f in before.findings if f.code == "support.tongue"]
+    assert told
+    places = [list(f.place) for f in told]
+    after = built(shape, layer=f"mend_mm = {places}")
+    assert "support.tongue" not in {f.code for f in after.findings}
+    half = 0.98 * 1.5 / 2
+    middle = LineString(line)
+    along = [middle.interpolate(s) for s in np.arange(3.0, middle.length - 1.5, 0.5)]
+    for made, lives in ((before, False), (after, True)):
+        sheet = made.layers[0].sheet.shape
+        core = sheet.buffer(-half)
+        near = [core.distance(p) < 0.5 for p in along]
+        assert all(near) if lives else not any(near[len(near) // 2 :])
+        assert (core.geom_type == "Polygon") or not lives
+        pixels, near = eroded_pixels(sheet, half, along)
+        assert all(near) if lives else not any(near[len(near) // 2 :])
+        assert pixels == 1 or not lives
+
+
+def eroded_pixels(sheet, half, points, scale=20):
+    """Return into how many pieces a sheet falls on pixels, and whether one reaches each point."""
+    x0, y0, size = 45, 60, 100
+    image = Image.new("1", (size * scale, 80 * scale), 0)
+    pen = ImageDraw.Draw(image)
+    for part in shapely.get_parts(sheet):
+        for ring, fill in [(part.exterior, 1), *((hole, 0) for hole in part.interiors)]:
+            pen.polygon([((x - x0) * scale, (y - y0) * scale) for x, y in ring.coords], fill=fill)
+    solid = np.pad(np.asarray(image), 2 * scale, mode="edge")
+    # A slanting edge on pixels is off by up to one and a half.
+    core = distance_transform_edt(solid) > half * scale - 1.5
+    labels, count = label(core)
+    away = distance_transform_edt(labels == 0)
+    spots = [
+        away[int((p.y - y0) * scale) + 2 * scale, int((p.x - x0) * scale) + 2 * scale]
+        for p in points
+    ]
+    return count, [spot < 0.5 * scale for spot in spots]
 
 
 def test_an_accepted_slit_is_widened():
