@@ -3,9 +3,11 @@ from dataclasses import replace
 import numpy as np
 import pytest
 import shapely
+from PIL import Image, ImageDraw
 from shapely.affinity import scale as scaled
 
 from sheetstack.geometry.build import build
+from sheetstack.geometry.colour import ciede2000, lab_from_srgb
 from sheetstack.geometry.job.load import load_job
 from sheetstack.geometry.tracing import find_faces
 from sheetstack.geometry.tracing.faces import SIDES, Subject
@@ -212,3 +214,40 @@ def test_only_the_layer_asked_for_is_traced_anew(traced, photo, tmp_path):
     assert 'transform="scale(1.01)"' in now
     assert now != edited
     assert (out / "job.toml").read_text() == job
+
+
+def test_detail_in_faces_is_set_apart_from_the_rest(photo, tmp_path):
+    cheek, coat = (140, 262), (110, 418)
+    with Image.open(photo) as image:
+        pen = ImageDraw.Draw(image)
+        for (x, y), r, colour in ((cheek, 3, "#1c1210"), (coat, 9, "#e8ddd0")):
+            pen.ellipse([x - r, y - r, x + r, y + r], fill=colour)
+        image.save(tmp_path / "spots.png")
+
+    def seen(**detail):
+        drawn = read_and_trace(
+            tmp_path / "spots.png",
+            TracingSettings(**detail),
+            most_pixels=PIXELS,
+            subject=subject(),
+            preview=True,
+        ).painted
+        scale = drawn.shape[0] / SIZE[1]
+        lightness = lab_from_srgb(drawn)[..., 0]
+        at = [lightness[int(y * scale), int(x * scale)] for x, y in (cheek, coat)]
+        beside = [lightness[int(y * scale), int((x - 14) * scale)] for x, y in (cheek, coat)]
+        return [abs(b - a) > 10 for a, b in zip(at, beside, strict=True)]
+
+    assert seen(detail=0.5) == [True, True]
+    assert seen(detail=0.5, face_detail=0.0) == [False, True]
+    assert seen(detail=0.0, face_detail=0.5) == [True, False]
+
+
+def test_a_preview_paints_nearly_what_the_tracing_does(photo, traced):
+    quick = read_and_trace(
+        photo, TracingSettings(), most_pixels=PIXELS, subject=subject(), preview=True
+    )
+    assert quick.painted.shape == traced.painted.shape
+    apart = ciede2000(lab_from_srgb(quick.painted), lab_from_srgb(traced.painted))
+    assert apart.mean() < 1.5
+    assert (apart > 10).mean() < 0.03
