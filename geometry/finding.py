@@ -52,3 +52,12 @@ class Finding:
         if self.place is not None:
             where.append(f"at ({self.place[0]:.1f}, {self.place[1]:.1f}) mm")
         return one_line(f"{', '.join(where)}: {self.message}" if where else self.message)
+
+
+def area_words(mm2: float) -> str:
+    """Return an area for a sentence: two figures of a small one, whole mm2 of a large one.
+
+    >>> area_words(0.2827), area_words(50.27), area_words(12345.6)
+    ('0.28 mm2', '50 mm2', '12346 mm2')
+    """
+    return f"{mm2:.2g} mm2" if mm2 < 10 else f"{mm2:.0f} mm2"

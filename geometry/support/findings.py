@@ -7,7 +7,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from ..arrays import Floats
-from ..finding import Finding, Severity
+from ..finding import Finding, Severity, area_words
 from ..planar.strips import straight_strips
 from .constraints import Loads
 from .cost import Prices
@@ -76,7 +76,7 @@ def _weak_chain(weak: Sequence[HeldIsland], loads: Loads, layer: str) -> Finding
     return Finding(
         code,
         Severity.SPOILS if breaks or useless else Severity.WARNING,
-        f"An island of {worst.area_mm2:.0f} mm2{_way(worst)} {what}.{_others(weak)} "
+        f"An island of {area_words(worst.area_mm2)}{_way(worst)} {what}.{_others(weak)} "
         f"No more could be done: {worst.reason}. {advice}.",
         layer,
         worst.place,

@@ -15,7 +15,7 @@ import shapely
 from shapely import LineString, Polygon
 
 from ..arrays import Bools, Geometries, Indices
-from ..finding import Finding, Severity
+from ..finding import Finding, Severity, area_words
 from ..planar.graph import connected_labels, members_of
 from ..planar.polygons import largest_piece
 from ..sheet.sheet import Sheet
@@ -277,9 +277,9 @@ def let_go_findings(gone: Sequence[LetGo], layer: str) -> list[Finding]:
         area = sum(island.shape.area for island in crowd)
         told.append(
             _let_go_finding(
-                f"{len(crowd)} islands, {area:.3g} mm2 in all, are let go and painted over: each "
-                "is smaller than anything that the material holds; the largest is here. To hold "
-                "one",
+                f"{len(crowd)} islands, {area_words(area)} in all, are let go and painted over: "
+                "each is smaller than anything that the material holds; the largest is here. To "
+                "hold one",
                 layer,
                 largest,
             )
@@ -292,7 +292,7 @@ def let_go_findings(gone: Sequence[LetGo], layer: str) -> list[Finding]:
         )
         told.append(
             _let_go_finding(
-                f"An island of {island.shape.area:.3g} mm2 is let go and painted over: {why} "
+                f"An island of {area_words(island.shape.area)} is let go and painted over: {why} "
                 f"({island.spared:.0f} against {island.worth:.0f} mm2 x Delta E). To hold it",
                 layer,
                 island,

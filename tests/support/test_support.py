@@ -488,3 +488,10 @@ def test_plain_bridges_are_worked_out_only_when_asked_for():
     assert fresh.plain_damage > 0
     assert set(vars(fresh.plain)) == {*given, "strips", "damage"}
     assert len(fresh.plain.strips) >= len(fresh.islands)
+
+
+def test_a_tiny_island_that_is_not_held_firmly_is_told_with_its_area():
+    shape = Point(100, 100).buffer(60).difference(Point(100, 100).buffer(0.3, quad_segs=64))
+    made = built(shape, "let_go = false")
+    (told,) = [f for f in made.findings if f.code == "support.gives-way"]
+    assert "An island of 0.28 mm2" in told.message

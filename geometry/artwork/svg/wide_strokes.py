@@ -12,7 +12,7 @@ import numpy as np
 import shapely
 
 from ...arrays import Floats
-from ...finding import Finding, Severity
+from ...finding import Finding, Severity, area_words
 from .path import Polylines
 from .stroke import Pen
 
@@ -76,8 +76,8 @@ def wide_stroke(name: str, hole: Floats, what: str) -> list[Finding]:
             "artwork.wide-stroke",
             Severity.WARNING,
             f"{what}: the stroke of {name} is wider than what it runs round. It is filled, as the "
-            f"SVG standard has it; many programs show a hole of {shape.area:.3g} mm2 there. If the "
-            "hole is wanted, draw it as a shape.",
+            f"SVG standard has it; many programs show a hole of {area_words(shape.area)} there. If "
+            "the hole is wanted, draw it as a shape.",
             place=(middle.x, middle.y),
         )
     ]
