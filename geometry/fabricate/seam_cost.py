@@ -135,7 +135,9 @@ class SeamCost:
 def thin_sheet(shape: MultiPolygon, narrow: float) -> MultiPolygon:
     """Return bridges and necks: what a closing by a disc of diameter ``narrow`` adds to openings.
 
-    The outside counts as an opening, so that necks along the outer edge are found too.
+    The outside counts as an opening, so that necks along the outer edge are found too. This is all
+    the area in which a seam would leave crumbs, short stumps included; ``narrow_places`` tells an
+    artist of places worth a mend, as lines, and passes over those.
 
     Parameters
     ----------

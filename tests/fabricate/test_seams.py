@@ -6,9 +6,10 @@ import shapely
 from shapely import LineString, Polygon, box
 
 from sheetstack.geometry.fabricate.local_sheet import LocalSheet
-from sheetstack.geometry.fabricate.seam_cost import EDGE, NARROW, OPEN, PLAIN, SeamCost
+from sheetstack.geometry.fabricate.seam_cost import EDGE, NARROW, OPEN, PLAIN, SeamCost, thin_sheet
 from sheetstack.geometry.fabricate.seams import plan_seams
 from sheetstack.geometry.fabricate.tile_grid import TileGrid, even_split, split_with_rest
+from sheetstack.geometry.planar.narrow import narrow_places
 from sheetstack.geometry.planar.polygons import as_multipolygon
 
 PLATE = box(0, 0, 300, 100)
@@ -76,3 +77,18 @@ def test_a_sheet_asked_near_by_is_the_sheet_cut(sheet_of_seed):
     holed = LocalSheet(as_multipolygon(PLATE.difference(box(100, 20, 200, 80))))
     lines = np.array([LineString([(0, 50), (300, 50)]), LineString([(0, 5), (300, 5)])], object)
     assert holed.crossings(lines) == 1
+
+
+def test_seams_keep_off_stumps_that_are_no_narrow_places_to_an_artist():
+    """Two questions: a short stump needs no mend, but a seam through it would leave a crumb."""
+    stump = box(20, 49, 22.2, 51)
+    sheet = as_multipolygon(PLATE.difference(box(20, 20, 80, 80).difference(stump)))
+    assert narrow_places(sheet, 2.5) == []
+    assert thin_sheet(sheet, 2.5).intersection(stump).area > 0.98 * stump.area
+    assert SeamCost(sheet, 2.5)(np.array([21.5]), np.array([50.0])).tolist() == [NARROW]
+    # What is told as a narrow place is kept off, too.
+    neck = as_multipolygon(PLATE.difference(box(100, 20, 200, 80).difference(box(149, 0, 151, 99))))
+    (place,) = narrow_places(neck, 2.5)
+    # Its line begins where the sheet is as wide as was asked for, a little before
+    # the neck, and the closing leaves a hollow of 0.03 mm at each end.
+    assert thin_sheet(neck, 2.5).covers(LineString(place.path).intersection(box(140, 21, 160, 79)))
