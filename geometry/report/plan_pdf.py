@@ -23,6 +23,8 @@ from .spray_plan import SprayPlan, SprayStep
 _PIXELS = 900
 #: Letters of what is done at the wall, in points: the largest that the page has room for.
 _SIZES = (20.0, 18.0, 16.0, 14.0, 12.0)
+#: Letters of the cautions in points, the largest that fits, and the room after each in mm.
+_CAUTION_SIZES, _AFTER = (9.0, 8.0), 0.7
 _SHEET, _HOLE, _INK, _MARK = "#d9dad6", "#ffffff", "#22282b", "#d81b7a"
 
 
@@ -51,9 +53,17 @@ def plan_pdf(plan: SprayPlan, font: Path | None = None) -> Paper:
         pages.y += 1.5
     pages.words("Weather, by the paint's data sheet", 15, bold=True)
     pages.check_boxes(plan.limits, 12)
+    cautions = [f"{c.title}. {c.text}" for c in cautions_for("paint", "wall")]
+    tall = {
+        size: 14 + sum(pages.height(line, size) + _AFTER for line in cautions)
+        for size in _CAUTION_SIZES
+    }
+    # Together: on the first page if they fit in one of the sizes, else on a page of their own.
+    size = next((size for size in tall if tall[size] <= pages.room), _CAUTION_SIZES[0])
+    pages.need(tall[size])
     pages.heading("Mind", 13)
-    for caution in cautions_for("paint", "wall"):
-        pages.words(f"{caution.title}. {caution.text}", 9, after=1)
+    for line in cautions:
+        pages.words(line, size, after=_AFTER)
     passes = plan.wall.passes()
     for step in plan.steps:
         pages.new_page()

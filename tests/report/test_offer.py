@@ -179,6 +179,16 @@ def test_own_cost_hours_and_rate_are_in_the_own_copy_only(offer):
     assert "55.00" in own
 
 
+def test_the_plan_s_cautions_stay_together(studio):
+    plan = replace(spray_plan(demo("sign"), studio), steps=())
+    for count in range(1, 40, 3):
+        ready = (("Tools", tuple(["a tool whose name is too long for two columns"] * count)),)
+        pages = pdfium.PdfDocument(plan_pdf(replace(plan, ready=ready)).pdf)
+        told = [page.get_textpage().get_text_range() for page in pages]
+        (first,) = (text for text in told if "Local rules come first" in text)
+        assert "The wall's owner" in first.replace("\u2019", "'")
+
+
 def test_the_plan_has_a_page_for_each_pass_with_coats_masking_and_drying(studio):
     build = demo("sign")
     plan = spray_plan(build, studio)
