@@ -296,9 +296,6 @@ def _plan(
         )
     progress(0.1, f"{layer}: looking for places for bridges")
 
-    def found() -> _Candidates:
-        return kept(cache, _candidates, pieces, core, rules.for_places(), damage)
-
     # A build is handed to other processes, so this is no function of its own.
     looked_for = partial(_to_compare, pieces, core, rules.for_places(), damage)
     plain = None if damage is None else PlainBridges(pieces, looked_for, rules, damage)
@@ -317,8 +314,8 @@ def _plan(
             return _Plan(
                 drawn, stays.gaps, stays.width, paths, still.islands, plain, findings, flare
             )
-    prices, places = found().prices, found().places
-    roots, square = found().roots, found().square
+    found = kept(cache, _candidates, pieces, core, rules.for_places(), damage)
+    prices, places, roots, square = found.prices, found.places, found.roots, found.square
     plain = plain and replace(plain, found=partial(_found, places.plain, roots))
     fixed = len(links)
     candidates = join_gaps([links, places.gaps])

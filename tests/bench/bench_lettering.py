@@ -1,8 +1,9 @@
 """Lettering in six Debian fonts under each direction: figures and pictures, on demand.
 
-    python tests/bench/bench_lettering.py OUT
+    python tests/bench/bench_lettering.py OUT [FONT ...]
 
-Every letter, digit and mark at 60 mm cap height is built in each direction and judged as
+FONT is one of sans, serif, slab, condensed, script, black, or rings; all by default. Every letter,
+digit and mark at 60 mm cap height is built in each direction and judged as
 ``tests/reference/test_lettering_reference.py`` does; OUT gets a picture for each. Then rings, 2,000
 islands, are built in each style; processor time is told against that of ``any``.
 """
@@ -27,7 +28,7 @@ from sheetstack.geometry.artwork.read import Artwork
 from sheetstack.geometry.job.load import parse_job
 
 DIRECTIONS = ("any", "vertical", "horizontal")
-STYLES = ("any", "drawing", "vertical", "horizontal", "angle")
+STYLES = ("any", "drawing", "vertical", "horizontal", "angle", "curved", "tapered")
 JOB = """
 title = "Rings"
 [sheet]
@@ -71,10 +72,20 @@ def rings(count: int):
     ]
 
 
-def main(out: Path) -> None:
+def ring_job(style: str):
+    """Return the job of the rings in a style: a direction, or a way to draw them."""
+    if style in ("curved", "tapered"):
+        drawn = f'style = "{style}"\n[[layers]]'
+        return parse_job(JOB.format("any").replace("[[layers]]", drawn, 1))
+    return parse_job(JOB.format(style))
+
+
+def main(out: Path, asked: list[str]) -> None:
     """Print the figures and write the pictures."""
     out.mkdir(parents=True, exist_ok=True)
     for kind, name in FONTS.items():
+        if asked and kind not in asked:
+            continue
         font = FOLDER / name
         if not font.is_file():
             print(f"{kind}: {font.name} is not here")
@@ -84,8 +95,8 @@ def main(out: Path) -> None:
             layer = lettering(font, EVERY, direction)
             picture(layer, out / f"{kind}-{direction}.png")
     base = None
-    for style in STYLES:
-        job = parse_job(JOB.format(style))
+    for style in STYLES if not asked or "rings" in asked else ():
+        job = ring_job(style)
         shape = shapely.MultiPolygon(rings(2000))
         begun = time.process_time()
         (layer,) = built_from(job, [Artwork(shape, (1100.0, 900.0))]).layers
@@ -99,4 +110,4 @@ def main(out: Path) -> None:
 
 
 if __name__ == "__main__":
-    main(Path(sys.argv[1]))
+    main(Path(sys.argv[1]), sys.argv[2:])
