@@ -130,7 +130,7 @@ def test_areas_are_written_and_edited_as_they_were_read():
 @pytest.mark.parametrize(
     ("area", "said"),
     [
-        ("keep_free = true", "expected either box_mm"),
+        ("keep_free = true", "expected one of box_mm"),
         ("box_mm = [1, 2, 3]", "expected [x, y, width, height]"),
         ("box_mm = [1, 2, 0, 3]", "above 0"),
         ('box_mm = [1, 2, 3, 4]\nlayer = "Pink"', "layer = 'Pink'"),
