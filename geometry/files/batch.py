@@ -20,6 +20,7 @@ from concurrent.futures import ThreadPoolExecutor
 from contextlib import ExitStack, contextmanager, suppress
 from pathlib import Path, PurePath
 from types import FrameType
+from typing import Any
 
 from ..errors import WriteError
 from .atomic import atomic, reason, refuse_if_not_replaceable
@@ -29,6 +30,8 @@ from .written_list import LIST, Written, is_as_written, list_text, read_list, sh
 _STAGING, _END = ".sheetstack-", ".part"
 _JOURNAL = ".journal.json"
 _MOVED, _REMOVED = "moved", "removed"
+#: Signals that ask a program to stop, where the system has them.
+_STOPPING = ("SIGINT", "SIGTERM", "SIGHUP")
 #: Files that are forced to the disk at the same time.
 _AT_ONCE = 8
 
@@ -259,17 +262,27 @@ def output_batch(folder: Path | str, *, kind: str, job: str = "") -> Iterator[Ba
         named = Path(_in_place(str(error.filename2 or error.filename or folder), staging, folder))
         if not Path(os.path.abspath(named)).is_relative_to(os.path.abspath(folder)):
             raise  # about some other file that the body read
-        raise WriteError(f"{named}: cannot be written: {reason(error)}.") from error
+        told = f"{named}: cannot be written: {reason(error)}."
+        if _is_half_way(staging, done):
+            told += " Some files are new and some old; the next run into this folder ends it."
+        raise WriteError(told) from error
     except WriteError as error:
         # The user knows the output folder, not the staging folder in it.
         raise WriteError(_in_place(str(error), staging, folder)) from error
     finally:
         with _interrupt_waits():
-            # A hidden folder that another program holds open is no reason to lose the results.
-            shutil.rmtree(staging, ignore_errors=True)
+            # What could neither be ended nor undone stays, with its journal, for the next run.
+            if not _is_half_way(staging, done):
+                # A hidden folder that another program holds open is no reason to lose the results.
+                shutil.rmtree(staging, ignore_errors=True)
             let_go(held)
             if not done:
                 remove_empty(made)
+
+
+def _is_half_way(staging: Path, done: bool) -> bool:
+    """Return whether a commit has begun to move files and was neither ended nor undone."""
+    return not done and (staging / _JOURNAL).exists()
 
 
 def _end_what_was_begun(folder: Path) -> None:
@@ -355,19 +368,22 @@ def remove_empty(folders: Sequence[Path]) -> None:
 
 @contextmanager
 def _interrupt_waits() -> Iterator[None]:
-    """Keep a Ctrl-C waiting until the block is done.
+    """Keep a Ctrl-C, and other signals to stop that the program hears, waiting until the end.
 
     Only the main thread may set handlers, and only it receives KeyboardInterrupt.
     """
-    former = signal.getsignal(signal.SIGINT)
-    if threading.current_thread() is not threading.main_thread() or not callable(former):
-        yield
-        return
+    former: dict[int, Any] = {}
+    if threading.current_thread() is threading.main_thread():
+        heard = [getattr(signal, name) for name in _STOPPING if hasattr(signal, name)]
+        former = {number: signal.getsignal(number) for number in heard}
+        former = {number: handler for number, handler in former.items() if callable(handler)}
     waiting: list[tuple[int, FrameType | None]] = []
-    signal.signal(signal.SIGINT, lambda number, frame: waiting.append((number, frame)))
+    for number in former:
+        signal.signal(number, lambda number, frame: waiting.append((number, frame)))
     try:
         yield
     finally:
-        signal.signal(signal.SIGINT, former)
-        if waiting:
-            former(*waiting[0])
+        for number, handler in former.items():
+            signal.signal(number, handler)
+        if waiting:  # once: a second would be taken for impatience
+            former[waiting[0][0]](*waiting[0])

@@ -1,6 +1,7 @@
 """Batches: files appear together, nothing of the user's is touched, a killed run leaves no mess."""
 
 import os
+import signal
 import subprocess
 import sys
 import threading
@@ -338,3 +339,41 @@ with batch.output_batch({str(tmp_path / "out")!r}, kind="build") as files:
     run = subprocess.run([sys.executable, "-c", program], capture_output=True, text=True)
     assert "KeyboardInterrupt" in run.stderr
     assert names(tmp_path) == ([] if moment == "writing" else ["out", "out/a", "out/b", "out/c"])
+
+
+def test_what_could_neither_be_ended_nor_undone_is_ended_by_the_next_run(tmp_path, monkeypatch):
+    write_batch(tmp_path, ["a", "b", "c"], content="old")
+    rename, moved = os.replace, []
+
+    def failing(source, target):
+        moved.append(target)
+        if len(moved) > 4:  # the list, the journal, two files; from then on nothing moves
+            raise OSError(5, "Input/output error", str(source))
+        rename(source, target)
+
+    with monkeypatch.context() as patch:
+        patch.setattr(os, "replace", failing)
+        with pytest.raises(WriteError, match="next run into this"):
+            write_batch(tmp_path, ["a", "b", "c"])
+    assert {(tmp_path / name).read_text() for name in "abc"} == {"old", "new"}
+    write_batch(tmp_path, ["d"], kind="export")
+    assert names(tmp_path) == ["a", "b", "c", "d"]
+    assert {(tmp_path / name).read_text() for name in "abcd"} == {"new"}
+
+
+@pytest.mark.skipif(os.name != "posix", reason="signals as POSIX has them")
+def test_a_request_to_stop_waits_until_the_files_are_in_their_places(tmp_path, monkeypatch):
+    heard, rename = [], os.replace
+    before = signal.signal(signal.SIGTERM, lambda number, frame: heard.append(names(tmp_path)))
+
+    def asked(source, target):
+        rename(source, target)
+        os.kill(os.getpid(), signal.SIGTERM)
+
+    try:
+        monkeypatch.setattr(os, "replace", asked)
+        write_batch(tmp_path, ["a", "b"])
+    finally:
+        signal.signal(signal.SIGTERM, before)
+    (there,) = heard  # once, however often it was asked
+    assert there[-2:] == ["a", "b"]
