@@ -161,6 +161,11 @@ class Rules:
         """Which way bridges run at every place."""
         return Directions(self.direction, self.directed)
 
+    @property
+    def stated_width(self) -> float:
+        """Width of bridges in mm where they run in a stated direction somewhere, else 0."""
+        return self.width if self.directions.any_stated else 0.0
+
     def for_places(self) -> Rules:
         """Return the rules as far as candidates hang on them (see ``places``).
 

@@ -14,7 +14,7 @@ import numpy as np
 import shapely
 from shapely import LineString, Polygon
 
-from ..arrays import Bools, Geometries, Indices
+from ..arrays import Bools, Floats, Geometries, Indices
 from ..finding import Finding, Severity, area_words
 from ..planar.graph import connected_labels, members_of
 from ..planar.polygons import largest_piece
@@ -172,13 +172,16 @@ def islands_to_let_go(
     least: float,
     kept: Sequence[tuple[float, float]] = (),
     settled: Sequence[LineString] = (),
+    stated: float = 0.0,
 ) -> tuple[LetGo, ...]:
     """Return the islands of a sheet that are not worth their bridges.
 
     An island on which no other depends goes when its own bridges spoil more than painting it over
     does; islands that hang together go when all are worth less than all their bridges. One that is
     smaller all round than the least width cannot be cut well and goes in any case. Islands with a
-    strip that the artist has set, or with a registration hole, stay.
+    strip that the artist has set, or with a registration hole, stay. Where the artist has stated
+    which way bridges run, that alone lets nothing go: as many bridges by the shortest way would
+    have to spoil more, too.
 
     Parameters
     ----------
@@ -193,6 +196,8 @@ def islands_to_let_go(
         Places whose island, the nearest within ``least``, stays.
     settled : sequence of LineString
         Middle lines of bridges whose islands have been weighed before and stay.
+    stated : float
+        Width of bridges in mm where they run in a stated direction somewhere, else 0.
     """
     pieces = shapely.get_parts(plain.shape)
     count = len(pieces)
@@ -222,6 +227,15 @@ def islands_to_let_go(
     links = np.stack([ends[:-1][runs_on], ends[1:][runs_on]], axis=1)
     link_of = of_bridge[1:][runs_on]
     small = _smaller_all_round(pieces, least)
+    shortest = np.full(count, np.inf)
+    if stated:
+        shortest[free] = _shortest_ways(pieces, free, stated, damage)
+
+    def price(own: Indices, ways: Floats) -> float:
+        """Return what bridges cost, by the shortest ways where that is less."""
+        asked = float(spoils.price[own].sum())
+        return min(asked, len(own) * float(ways.min()))
+
     used = np.ones(len(strips), bool)
     gone = np.zeros(count, bool)
     spared = np.zeros(count)
@@ -229,7 +243,7 @@ def islands_to_let_go(
     while waiting:
         number = waiting.pop()
         own = at_piece[number][used[at_piece[number]]]
-        dear = spoils.price[own].sum() > worth[number]
+        dear = price(own, shortest[[number]]) > worth[number]
         if gone[number] or not len(own) or not (dear or small[number]):
             continue
         without = used.copy()
@@ -248,7 +262,7 @@ def islands_to_let_go(
     for group in members_of(label[bridged], bridged):
         own = np.unique(np.concatenate([at_piece[k] for k in group]))
         own = own[used[own]]
-        dear = spoils.price[own].sum() > worth[group].sum()
+        dear = price(own, shortest[group]) > worth[group].sum()
         if may_go[group].all() and len(group) > 1 and dear:
             gone[group], spared[group] = True, spoils.damage[own].sum()
     return tuple(
@@ -256,6 +270,15 @@ def islands_to_let_go(
         for rank, k in enumerate(free.tolist())
         if gone[k]
     )
+
+
+def _shortest_ways(pieces: Geometries, which: Indices, width: float, damage: DamageMap) -> Floats:
+    """Return what a bridge by the shortest way from each of some pieces to another costs."""
+    tree = shapely.STRtree(pieces)
+    near = tree.query_nearest(pieces[which], exclusive=True, all_matches=False)[1]
+    ways = shapely.shortest_line(pieces[which], pieces[near])
+    strips = shapely.buffer(ways, width / 2, cap_style="flat")
+    return damage.of(strips).price
 
 
 def _all_held(links: Indices, frame: int, gone: Bools) -> bool:

@@ -153,7 +153,9 @@ def support_layer(
     if weighed is not None:
         # Cut away, they may leave crumbs that touched them at a point: looked at once more.
         for round_ in range(_MOST_ROUNDS):
-            more = islands_to_let_go(plain, held, weighed, least, settings.keep_mm, stays)
+            more = islands_to_let_go(
+                plain, held, weighed, least, settings.keep_mm, stays, rules.stated_width
+            )
             if not more:
                 break
             gone += more

@@ -29,6 +29,7 @@ material = "polyester"
 thickness_mm = 0.25
 [bridges]
 let_go = {let_go}
+direction = "{direction}"
 """
 LAYER = """
 [[layers]]
@@ -40,9 +41,16 @@ keep_mm = {keep}
 SPECK = Point(0, 0).buffer(60, quad_segs=64).difference(Point(0, 0).buffer(0.2))
 
 
-def sheets(*shapes, colours=("#000000", "#c04020"), ground="#ffffff", let_go=True, keep=()):
+def sheets(
+    *shapes,
+    colours=("#000000", "#c04020"),
+    ground="#ffffff",
+    let_go=True,
+    keep=(),
+    direction="any",
+):
     """Build layers of shapes about the sheet's middle."""
-    text = JOB.format(ground=ground, let_go=str(let_go).lower())
+    text = JOB.format(ground=ground, let_go=str(let_go).lower(), direction=direction)
     for name, colour in zip("AB", colours[: len(shapes)], strict=False):
         text += LAYER.format(name=name, colour=colour, keep=[list(at) for at in keep])
     placed = [as_multipolygon(translate(shape, 100, 100)) for shape in shapes]
@@ -96,6 +104,18 @@ def test_letting_go_can_be_forbidden_for_the_job_and_for_one_place():
     assert [gone.place for gone in kept.let_go] == [min(gone.place for gone in plain.let_go)]
     assert len(kept.bridges) >= 1
     assert find_pieces(kept.mesh).islands == ()
+
+
+def test_a_stated_direction_alone_lets_no_island_go():
+    """Thin letters far apart in a banner: the ways to the sides cost more than the letters."""
+    letters = [box(x - 1.2, -8, x + 1.2, 8) for x in (-75, -45, -15, 15, 45, 75)]
+    banner = box(-90, -12, 90, 12).difference(shapely.union_all(letters))
+    assert only(sheets(banner)).let_go == ()
+    level = only(sheets(banner, direction="horizontal"))
+    assert level.let_go == ()
+    assert find_pieces(level.mesh).islands == ()
+    # A speck is worth no bridge, by whatever way.
+    assert len(only(sheets(SPECK, direction="horizontal")).let_go) == 1
 
 
 def test_a_speck_inside_an_island_goes_and_the_island_stays():
