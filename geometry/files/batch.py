@@ -258,6 +258,8 @@ def output_batch(folder: Path | str, *, kind: str, job: str = "") -> Iterator[Ba
         with _interrupt_waits(), alone_in(folder):
             batch._commit()
             done = True
+            # Before a second request to stop can be heard: all is written.
+            shutil.rmtree(staging, ignore_errors=True)
     except OSError as error:
         named = Path(_in_place(str(error.filename2 or error.filename or folder), staging, folder))
         if not Path(os.path.abspath(named)).is_relative_to(os.path.abspath(folder)):

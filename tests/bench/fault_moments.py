@@ -468,6 +468,8 @@ def _state_wrong(trial: Trial, kind: str, whole: Whole, end: Ended) -> Iterator[
 
 
 def _tells_nothing_written(end: Ended) -> bool:
+    if "the next run into this folder ends it" in end.said:
+        return False
     return end.code == product.UNUSABLE or "nothing was written" in end.said
 
 
