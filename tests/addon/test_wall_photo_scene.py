@@ -47,7 +47,7 @@ def drag(scene, corner, pixel):
 
 def test_corners_are_dragged_and_the_camera_follows(opened, tmp_path):
     exif = Image.Exif()
-    exif.get_ifd(0x8769)[0xA405] = 28
+    exif[0x8769] = {0xA405: 28}
     Image.new("RGB", SIZE, "#808080").save(tmp_path / "wall.jpg", exif=exif)
     options = {"filepath": str(tmp_path / "wall.jpg"), "width_mm": 800.0, "height_mm": 600.0}
     assert bpy.ops.sheetstack.wall_photo(**options) == {"FINISHED"}

@@ -198,13 +198,13 @@ def test_a_picture_outside_the_photo_is_one_sentence(square, view):
 def test_exif_tells_the_focal_length_by_35_mm_and_by_the_sensor(tmp_path):
     image = Image.new("RGB", (400, 300))
     exif = Image.Exif()
-    exif.get_ifd(0x8769)[0xA405] = 28
+    exif[0x8769] = {0xA405: 28}
     image.save(tmp_path / "a.jpg", exif=exif)
     # 28 mm on a diagonal of 43.27 mm; this photo's is 500 px.
     assert exif_focal(tmp_path / "a.jpg") == pytest.approx(28 / 43.2666 * 500, rel=1e-5)
     assert focal_from_35(28, 400, 300) == pytest.approx(28 / 43.2666 * 500, rel=1e-5)
     exif = Image.Exif()
-    exif.get_ifd(0x8769).update({0x920A: 5.0, 0xA20E: 6000.0, 0xA210: 3, 0xA002: 800})
+    exif[0x8769] = {0x920A: 5.0, 0xA20E: 6000.0, 0xA210: 3, 0xA002: 800}
     image.save(tmp_path / "b.jpg", exif=exif)
     # 5 mm at 6000 px a cm are 3000 px of the camera's 800, so 1500 of these 400.
     assert exif_focal(tmp_path / "b.jpg") == pytest.approx(1500)

@@ -114,7 +114,7 @@ def test_the_error_told_of_lines_covers_the_bricks(size):
 
 def test_the_lens_of_a_phone_s_photo_is_used(tmp_path, size):
     exif = Image.Exif()
-    exif.get_ifd(0x8769)[0xA405] = 48  # FocalLengthIn35mmFilm, Exif 2.32
+    exif[0x8769] = {0xA405: 48}  # FocalLengthIn35mmFilm, Exif 2.32
     Image.fromarray(data.brick()).save(tmp_path / "bricks.jpg", exif=exif)
     told = {
         "level_px": tuple(map(tuple, pixels(LEVEL).tolist())),
