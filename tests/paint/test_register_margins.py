@@ -102,6 +102,20 @@ def test_edges_that_cross_at_a_grazing_angle_are_found_as_crossing():
     assert margin.width_mm < 0.6
 
 
+def test_each_of_many_scattered_margins_is_found_once_wherever_it_lies():
+    """Edges are looked through in groups that lie near each other; no margin lies between two."""
+    rng = np.random.default_rng(1)
+    places = np.stack(np.meshgrid(*[np.arange(0, 56, 9.3)] * 2), 2).reshape(-1, 2)
+    places += rng.uniform(0, 2, places.shape)
+    aside = rng.choice([-0.6, 0.6], (len(places), 1)) * [1.0, 0.0]
+    wide = shapely.buffer(shapely.points(places), 3.0, quad_segs=32)
+    narrow = shapely.buffer(shapely.points(places + aside), 2.0, quad_segs=32)
+    margins = drift(shapely.union_all(wide), shapely.union_all(narrow)).margins
+    assert [m.width_mm for m in margins] == pytest.approx([0.4] * len(places), abs=1e-3)
+    near = shapely.STRtree(wide).nearest(shapely.points([m.place for m in margins]))
+    assert sorted(near.tolist()) == list(range(len(places)))
+
+
 def test_margins_hidden_by_a_later_layer_do_not_count():
     outer, inner = box(-20, -20, 20, 20), box(-17, -16, 16, 16)
     assert [m.width_mm for m in drift(outer, inner).pair(0, 1)] == [pytest.approx(3)]
