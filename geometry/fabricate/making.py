@@ -38,11 +38,6 @@ class Making:
     pieces: tuple[tuple[CutSheet, ...], ...]
     pins: tuple[WallPin, ...] = ()
 
-    @property
-    def all_pieces(self) -> list[CutSheet]:
-        """Pieces of all sheets."""
-        return [piece for pieces in self.pieces for piece in pieces]
-
 
 def making_of(
     job: Job,

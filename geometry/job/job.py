@@ -5,9 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from pathlib import Path
-from typing import Any
 
-from ..errors import JobError
 from .materials import Material, load_materials
 from .processes import Process, ProcessSettings, process_of
 from .sections import (
@@ -136,22 +134,3 @@ def needed_by_layer(job: Job, number: int) -> Job:
         areas=job.areas_of(layer.name),
         own_materials={job.sheet.material: job.material},
     )
-
-
-def with_spray_order(job: Job, order: tuple[int, ...]) -> Job:
-    """Return the job with its layers in another spray order.
-
-    Parameters
-    ----------
-    order : tuple of int
-        A permutation of the layers' present positions.
-
-    Raises
-    ------
-    JobError
-        It is no permutation.
-    """
-    if sorted(order) != list(range(len(job.layers))):
-        raise JobError(f"{order}: expected each layer's position once.")
-    values: Any = tuple(job.layers[i] for i in order)
-    return replace(job, layers=values)

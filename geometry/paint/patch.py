@@ -26,11 +26,6 @@ class Patch:
     column: int
     pixels: NDArray[np.uint8]
 
-    def put_into(self, picture: NDArray[np.uint8]) -> None:
-        """Put the pixels into their picture."""
-        rows, columns = self.pixels.shape[:2]
-        picture[self.row : self.row + rows, self.column : self.column + columns] = self.pixels
-
 
 def painted_patch(
     build: Build,

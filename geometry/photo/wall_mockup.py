@@ -57,29 +57,6 @@ class WallMockup:
         )
 
 
-def view_of(wall: WallFile, pixels: tuple[int, int], size_mm: tuple[float, float]) -> WallView:
-    """Return the view of a wall file's photo.
-
-    Parameters
-    ----------
-    wall : WallFile
-    pixels : tuple of int
-        Width and height of the upright photo.
-    size_mm : tuple of float
-        Of the picture, for corners that are its own place.
-
-    Raises
-    ------
-    GeometryError
-        What was marked fixes no view.
-    """
-    find, clicked = _finder(wall, pixels, size_mm)
-    try:
-        return find(clicked)
-    except GeometryError as error:
-        raise in_words(wall, error) from error
-
-
 def wall_mockup(
     wall: WallFile,
     build: Build,

@@ -157,11 +157,6 @@ class Sheets:
         piece = self._pieces(set(extent.opened))
         return [k for k in range(self.frame) if piece[k] > 0]
 
-    def plain_extent(self, layer: int) -> Extent:
-        """Return the extent of a layer that is open where it is seen, and nowhere else."""
-        must = set(self._of.get(layer, []))
-        return self._measured(must, layer, [], whole=True)
-
     def within_islands(self, extent: Extent) -> list[int]:
         """Return the regions that islands of a sheet shut off from the frame."""
         piece = self._pieces(set(extent.opened))

@@ -272,27 +272,6 @@ def separate(
     )
 
 
-def with_plan(separation: Separation, plan: Plan) -> Separation:
-    """Return a separation with its layers in another order, or with other extents.
-
-    Parameters
-    ----------
-    separation : Separation
-    plan : Plan
-        Of the same layers.
-    """
-    colours = (*separation.palette.cans, separation.ground)
-    layers = lay_out(
-        separation.sheets,
-        plan,
-        colours,
-        separation.can_of,
-        separation.drawn_names,
-        separation.settings,
-    )
-    return replace(separation, plan=plan, layers=layers)
-
-
 def differences(colours: Sequence[str]) -> Floats:
     """Return CIEDE2000 (n, n) between colours."""
     lab = lab_from_srgb(np.array([srgb_from_hex(c) for c in colours]))

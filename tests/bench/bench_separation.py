@@ -18,6 +18,7 @@ import json
 import random
 import re
 import time
+from dataclasses import replace
 from itertools import zip_longest
 from pathlib import Path
 
@@ -32,7 +33,7 @@ from sheetstack.geometry.errors import SheetstackError
 from sheetstack.geometry.job.load import load_job
 from sheetstack.geometry.planar.raster import coverage
 from sheetstack.geometry.separation.order import Plan, planned
-from sheetstack.geometry.separation.separate import read_and_separate, with_plan
+from sheetstack.geometry.separation.separate import lay_out, read_and_separate
 from sheetstack.geometry.separation.settings import SeparationSettings
 from sheetstack.geometry.separation.write import write_separation
 
@@ -102,6 +103,24 @@ def built(separation, folder, wanted):
     }
 
 
+def plain_extent(sheets, layer):
+    """Return the extent of a layer that is open where it is seen, and nowhere else."""
+    return sheets._measured(set(sheets._of.get(layer, [])), layer, [], whole=True)
+
+
+def with_plan(separation, plan):
+    """Return a separation with its layers in another order, or with other extents."""
+    layers = lay_out(
+        separation.sheets,
+        plan,
+        (*separation.palette.cans, separation.ground),
+        separation.can_of,
+        separation.drawn_names,
+        separation.settings,
+    )
+    return replace(separation, plan=plan, layers=layers)
+
+
 def measured(path, scratch, builds):
     begin = time.process_time()
     separation = read_and_separate(path, SeparationSettings(sheet_width_mm=340))
@@ -110,7 +129,7 @@ def measured(path, scratch, builds):
     wanted = rendered(path, separation.ground)
     shapes = [(layer.curves.flattened(40), layer.colour) for layer in separation.layers]
     order = [k for k in separation.drawn_order if k in separation.sheets.layers]
-    plain = Plan(tuple(order), tuple(separation.sheets.plain_extent(k) for k in order))
+    plain = Plan(tuple(order), tuple(plain_extent(separation.sheets, k) for k in order))
     best_in_order = planned(separation.sheets, order)
     row = {
         "seconds": took,

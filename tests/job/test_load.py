@@ -6,7 +6,6 @@ import pytest
 
 from sheetstack.geometry.artwork.source import source_of
 from sheetstack.geometry.errors import JobError
-from sheetstack.geometry.job.job import with_spray_order
 from sheetstack.geometry.job.load import job_text, load_job, parse_job
 from sheetstack.geometry.job.names import file_stem
 from sheetstack.geometry.job.sections import SECTIONS
@@ -73,13 +72,6 @@ def test_artwork_paths_are_relative_to_the_job_file(tmp_path):
     path.write_text(GOOD, encoding="utf-8")
     job = load_job(path)
     assert source_of(job, job.layers[0]).path == tmp_path / "deep" / "leaf.svg"
-
-
-def test_spray_order_can_be_changed():
-    job = parse_job(GOOD)
-    assert [layer.name for layer in with_spray_order(job, (1, 0)).layers] == ["Shadow", "Mid-tone"]
-    with pytest.raises(JobError, match="each layer's position once"):
-        with_spray_order(job, (0, 0))
 
 
 def test_file_stems_are_plain():

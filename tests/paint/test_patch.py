@@ -35,7 +35,8 @@ def test_other_openings_show_within_their_box_only(build):
     openings = build.layers[1].sheet.openings.difference(spot)
     patch = painted_patch(build, {build.layers[1].sheet.layer: openings}, spot.bounds, 200)
     after = before.copy()
-    patch.put_into(after)
+    rows, columns = patch.pixels.shape[:2]
+    after[patch.row : patch.row + rows, patch.column : patch.column + columns] = patch.pixels
     assert (after[130:150, 140:160] == after[140, 150]).all()
     changed = np.argwhere((after != before).any(axis=2))
     assert changed.min(axis=0).tolist() == [130, 140]

@@ -11,11 +11,14 @@ from __future__ import annotations
 import numpy as np
 import pytest
 from PIL import Image
+from shapely import Point
 
 from sheetstack.geometry.photo.homography import mapped
 from sheetstack.geometry.photo.wall_file import load_wall
-from sheetstack.geometry.photo.wall_mockup import view_of
+from sheetstack.geometry.photo.wall_mockup import wall_mockup
 from sheetstack.geometry.photo.wall_view import click_error, view_from_lines
+
+from ..small_builds import built
 
 data = pytest.importorskip("skimage.data")
 
@@ -112,7 +115,7 @@ def test_the_error_told_of_lines_covers_the_bricks(size):
     assert 3 < told < 40
 
 
-def test_the_lens_of_a_phone_s_photo_is_used(tmp_path, size):
+def test_the_lens_of_a_phone_s_photo_is_used(tmp_path):
     exif = Image.Exif()
     exif[0x8769] = {0xA405: 48}  # FocalLengthIn35mmFilm, Exif 2.32
     Image.fromarray(data.brick()).save(tmp_path / "bricks.jpg", exif=exif)
@@ -122,6 +125,7 @@ def test_the_lens_of_a_phone_s_photo_is_used(tmp_path, size):
         "length_px": tuple(map(tuple, pixels(BRICK).tolist())),
         "length_mm": LENGTH,
     }
-    view = view_of(load_wall(tmp_path / "bricks.jpg", **told), size, (400, 500))
+    small = built({"Disc": Point(100, 100).buffer(50)})
+    view = wall_mockup(load_wall(tmp_path / "bricks.jpg", **told), small).view
     assert view.focal_px == pytest.approx(48 / 43.2666 * np.hypot(512, 512), rel=1e-4)
     assert "as the photo's data or the job tell" in view.method
