@@ -495,3 +495,13 @@ def test_a_tiny_island_that_is_not_held_firmly_is_told_with_its_area():
     made = built(shape, "let_go = false")
     (told,) = [f for f in made.findings if f.code == "support.gives-way"]
     assert "An island of 0.28 mm2" in told.message
+
+
+def test_a_slit_where_sheet_touched_itself_is_told_once_and_a_drawn_one_as_narrow():
+    touching = [box(30, 30, 60, 60), box(60, 60, 75, 75)]
+    drawn = [box(30, 80, 45, 90), box(45, 84.8, 55, 85.2), box(55, 80, 70, 90)]
+    (layer,) = built(shapely.union_all([*touching, *drawn])).layers
+    told = {f.code: f.place for f in layer.findings}
+    assert len(layer.findings) == 2
+    assert told["sheet.touches-at-point"] == pytest.approx((60, 60))
+    assert told["opening.neck"] == pytest.approx((50, 85), abs=0.1)
