@@ -103,6 +103,14 @@ def test_triangulating_can_be_cancelled(plate_of_rounds):
         triangulate(plate_of_rounds(4), Progress(stop))
 
 
+def test_a_cut_line_takes_the_widest_gap_thereabouts_the_last_and_the_first_too():
+    crowd = np.linspace(0, 1, 30)
+    (line,) = _cut_lines(np.append(crowd, 9.0), 20)
+    assert line == 5.0
+    (line,) = _cut_lines(np.append(-8.0, crowd), 20)
+    assert line == -4.0
+
+
 def test_cut_lines_part_the_vertices_into_about_equal_shares():
     x = np.sort(np.random.default_rng(3).normal(0, 40, 20_000))
     lines = _cut_lines(x, 2000)
