@@ -61,11 +61,8 @@ class SHEETSTACK_OT_mark_picture(LongWork, bpy.types.Operator):
 
     @classmethod
     def description(cls, context: Any, properties: Any) -> str:
-        return (
-            "Forget the marks of this picture, and find them or read their file anew"
-            if properties.again
-            else cls.__doc__ or ""
-        )
+        again: str = cls.bl_rna.properties["again"].description
+        return again if properties.again else cls.__doc__ or ""
 
     def work(self, context: Any) -> Work:
         scene = context.scene
@@ -148,6 +145,14 @@ class OnPicture:
                 return None
             return point_under(context, picture_object(context.scene), at)
 
+    def keep(self, context: Any, **changed: Any) -> set[str]:
+        """Change what is known of the picture, and show it."""
+        known = known_of(context.scene) or Subject()
+        renew_known(context.scene, replace(known, **changed))
+        note_change()
+        redraw_views()
+        return {"FINISHED"}
+
     def end(self, context: Any) -> None:
         """Take off what was drawn and said meanwhile."""
         under_way.ring = None
@@ -203,17 +208,13 @@ class SHEETSTACK_OT_add_face(OnPicture, bpy.types.Operator):
         return {"PASS_THROUGH"} if "MOUSE" not in event.type else {"RUNNING_MODAL"}
 
     def execute(self, context: Any) -> set[str]:
-        scene = context.scene
         right, left = np.array(self.pupils[:2]), np.array(self.pupils[2:])
         if np.hypot(*(right - left)) < 2:
             self.report({"ERROR"}, "Both eyes lie in one place; click each of them.")
             return {"CANCELLED"}
-        known = known_of(scene) or Subject()
+        known = known_of(context.scene) or Subject()
         faces = sorted((*known.faces, face_between(right, left)), key=lambda f: -f.eye_distance)
-        renew_known(scene, replace(known, faces=tuple(faces)))
-        note_change()
-        redraw_views()
-        return {"FINISHED"}
+        return self.keep(context, faces=tuple(faces))
 
 
 class SHEETSTACK_OT_remove_face(OnPicture, bpy.types.Operator):
@@ -226,16 +227,12 @@ class SHEETSTACK_OT_remove_face(OnPicture, bpy.types.Operator):
     number: bpy.props.IntProperty(name="Face", description="Its number, the largest first", min=0)
 
     def execute(self, context: Any) -> set[str]:
-        scene = context.scene
-        known = known_of(scene) or Subject()
+        known = known_of(context.scene) or Subject()
         faces = tuple(f for k, f in enumerate(known.faces) if k != self.number)
         if len(faces) == len(known.faces):
             self.report({"ERROR"}, f"There is no face {self.number + 1}.")
             return {"CANCELLED"}
-        renew_known(scene, replace(known, faces=faces))
-        note_change()
-        redraw_views()
-        return {"FINISHED"}
+        return self.keep(context, faces=faces)
 
 
 class SHEETSTACK_OT_draw_outline(OnPicture, bpy.types.Operator):
@@ -287,10 +284,7 @@ class SHEETSTACK_OT_draw_outline(OnPicture, bpy.types.Operator):
         known = known_of(scene) or Subject()
         # What was found gives way to what is drawn; a second ring adds to it, or cuts a hole.
         rough = (*known.rough, np.array(line.coords))
-        renew_known(scene, replace(known, outline=(), rough=rough))
-        note_change()
-        redraw_views()
-        return {"FINISHED"}
+        return self.keep(context, outline=(), rough=rough)
 
 
 class SHEETSTACK_OT_clear_outline(OnPicture, bpy.types.Operator):
@@ -301,12 +295,7 @@ class SHEETSTACK_OT_clear_outline(OnPicture, bpy.types.Operator):
     bl_options = {"REGISTER", "UNDO"}
 
     def execute(self, context: Any) -> set[str]:
-        scene = context.scene
-        known = known_of(scene) or Subject()
-        renew_known(scene, replace(known, outline=(), rough=()))
-        note_change()
-        redraw_views()
-        return {"FINISHED"}
+        return self.keep(context, outline=(), rough=())
 
 
 CLASSES = (
