@@ -41,12 +41,13 @@ def neck_ways(cores: Sequence[Polygon], sheet: shapely.Geometry, width: float) -
         return ways
     grown = shapely.union_all([core.buffer(_APART * width / 2) for core in cores])
     between = shapely.get_parts(shapely.difference(sheet, grown))
+    tree, reach = shapely.STRtree(between), _APART * width
     for at in np.flatnonzero(outside).tolist():
         first, second = (cores[k] for k in gaps.pieces[at].tolist())
-        reach = _APART * width
-        near = between[
-            shapely.dwithin(between, first, reach) & shapely.dwithin(between, second, reach)
-        ]
+        # By the smaller of the two: the frame of a mural comes near ten thousand parts.
+        small, large = sorted((first, second), key=shapely.get_num_coordinates)
+        near = between[np.sort(tree.query(small, predicate="dwithin", distance=reach))]
+        near = near[shapely.dwithin(near, large, reach)]
         found = [_shortest(first, second, neck, reach) for neck in near]
         along = [
             line for line in found if line is not None and line.difference(sheet).length <= _OUTSIDE
