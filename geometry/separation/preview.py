@@ -10,7 +10,14 @@ from PIL import Image, ImageDraw, ImageFont
 
 from ..colour import linear_from_srgb, srgb_from_hex
 from ..paint.compositing import sprayed
-from ..planar.raster import Coverage, coverage, one_colour, pixel_shape, srgb_bytes
+from ..planar.raster import (
+    Coverage,
+    coverage,
+    edge_coverage,
+    one_colour,
+    pixel_shape,
+    srgb_bytes,
+)
 from .separate import SeparatedLayer, Separation
 
 _PAPER, _INK, _SHEET = "#ffffff", "#222222", "#dedbd4"
@@ -25,14 +32,17 @@ def seen_picture(separation: Separation, pixels: int) -> Image.Image:
     scale = pixels / max(page)
     rows, columns = pixel_shape(page, scale)
     colours = separation.seen.over(srgb_from_hex(separation.ground))
-    light = np.zeros((rows, columns, 3), np.float32)
-    distinct, which = np.unique(np.rint(colours * 255), axis=0, return_inverse=True)
-    which = which.reshape(-1)
-    for number, colour in enumerate(distinct):
-        cells = separation.seen.cells.cells[which == number]
-        share = coverage(shapely.coverage_union_all(cells), page, scale)
-        light += share[:, :, None] * linear_from_srgb(colour / 255).astype(np.float32)
-    return Image.fromarray(srgb_bytes(light))
+    # Each cell's outline carries its light: what meets along an edge adds up to the difference.
+    cells = shapely.orient_polygons(separation.seen.cells.cells)
+    rings, cell = shapely.get_rings(cells, return_index=True)
+    points, ring = shapely.get_coordinates(rings, return_index=True)
+    points = (points - [0.0, page[1]]) * [scale, -scale]
+    first = np.flatnonzero(ring[1:] == ring[:-1])
+    light = linear_from_srgb(colours)[cell[ring[first]]]
+    layers = [
+        edge_coverage(points[first], points[first + 1], own, rows, columns) for own in light.T
+    ]
+    return Image.fromarray(srgb_bytes(np.stack(layers, axis=2)))
 
 
 def painted_picture(

@@ -80,7 +80,7 @@ def seen_of(drawing: ColouredDrawing, progress: Progress | None = None) -> Seen:
         The page has no area.
     Cancelled
     """
-    drawing = replace(drawing, shapes=_joined(drawing.shapes))
+    drawing = replace(drawing, shapes=joined_runs(drawing.shapes))
     frame = shapely.box(0, 0, *drawing.page)
     cells = partition([s.shape for s in drawing.shapes], frame, progress)
     sets, set_of, _ = cells.sets()
@@ -91,7 +91,7 @@ def seen_of(drawing: ColouredDrawing, progress: Progress | None = None) -> Seen:
     return Seen(cells, colours, top, drawing)
 
 
-def _joined(shapes: Sequence[ColouredShape]) -> tuple[ColouredShape, ...]:
+def joined_runs(shapes: Sequence[ColouredShape]) -> tuple[ColouredShape, ...]:
     """Join opaque shapes of one colour that are laid down one after the other.
 
     Their edges within each other are not seen, and each would cut all others into more cells.

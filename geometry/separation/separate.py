@@ -31,10 +31,11 @@ from .cans import Palette, gather
 from .colour_names import colour_names
 from .extents import Sheets
 from .flat_picture import embedded_picture, read_flat_colours
+from .hairlines import without_hairlines
 from .order import Plan, alternatives, best_plan
 from .passes import in_two_passes
 from .regions import BARE, Lost, Regions, regions_of
-from .seen import Seen, seen_of
+from .seen import Seen, joined_runs, seen_of
 from .settings import USUAL_CANS, SeparationSettings
 
 #: Endings of pictures, whose flat colours are found pixel by pixel.
@@ -211,7 +212,7 @@ def separate(
     Raises
     ------
     ArtworkError
-        Nothing is seen on the page.
+        Nothing is seen on the page, or nothing that could be cut.
     Cancelled
     """
     progress = progress or Progress()
@@ -219,11 +220,20 @@ def separate(
         # Curves that follow pixels more closely than this follow their steps.
         tolerance = max(settings.tolerance(drawing.page), _GRAINS * drawing.grain)
         settings = replace(settings, tolerance_mm=tolerance)
-    seen = seen_of(drawing, progress.part(0.0, 0.3))
+    # Lines side by side in one colour may be an area: they are joined before they are looked at.
+    shapes, hairs = without_hairlines(joined_runs(drawing.shapes), drawing.page, settings.least)
+    seen = seen_of(replace(drawing, shapes=shapes), progress.part(0.0, 0.3))
     ground = settings.ground or hex_from_srgb(seen.backdrop or (1.0, 1.0, 1.0))
     painted = seen.painted
+    too_thin = (
+        f"{source}: all that the drawing shows is too thin to be cut on a page of "
+        f"{drawing.page[0]:.4g} x {drawing.page[1]:.4g} mm, where an opening is {settings.least:g} "
+        "mm wide at least; a larger sheet keeps more."
+    )
     if not painted.any():
-        raise ArtworkError(f"{source}: nothing is seen on the page of the drawing.")
+        raise ArtworkError(
+            too_thin if hairs else f"{source}: nothing is seen on the page of the drawing."
+        )
     colours, areas = seen.over(srgb_from_hex(ground))[painted], seen.cells.areas[painted]
     palette = gather(colours, areas, ground, settings.layers or USUAL_CANS, settings.cans)
     if not palette.cans:
@@ -236,6 +246,8 @@ def separate(
     label[painted] = palette.can_of
     apart = differences((*palette.cans, ground))
     regions, lost = regions_of(seen.cells, label, painted, apart, settings.least / 2)
+    if (regions.label == BARE).all():
+        raise ArtworkError(too_thin)
     drawn = order_of_sight(seen.top, label)
     sheets, plan, exact, can_of = _plan(
         regions, drawn, (*palette.cans, ground), settings, progress.part(0.4, 0.6)
@@ -247,7 +259,7 @@ def separate(
     names = _names(sheets, (*palette.cans, ground), can_of, named)
     layers = lay_out(sheets, plan, (*palette.cans, ground), can_of, names, settings)
     findings = [*drawing.findings]
-    findings += lost_findings(lost)
+    findings += lost_findings(hairs, lost)
     findings += _can_findings(palette, colours, areas, settings)
     page = drawing.page
     sheet = fit_sheet(page, settings.sheet_width_mm, settings.sheet_height_mm, settings.margin_mm)
@@ -428,17 +440,19 @@ def _united(regions: Regions, chosen: Bools) -> MultiPolygon:
     return shapely.multipolygons(shapely.orient_polygons(merge_faces(parts, TOLERANCES)))
 
 
-def lost_findings(lost: Lost | None) -> list[Finding]:
+def lost_findings(*losses: Lost | None) -> list[Finding]:
     """Return what is to be told of places too thin to be cut."""
-    if lost is None or lost.area < 1.0:
+    some = [one for one in losses if one is not None]
+    count, area = sum(one.count for one in some), sum(one.area for one in some)
+    if area < 1.0:
         return []
     return [
         Finding(
             "separation.too-thin",
             Severity.NOTE,
-            f"{lost.count} places too thin to be cut, {lost.area:.3g} mm2 in all, took a "
+            f"{count} places too thin to be cut, {area:.3g} mm2 in all, took a "
             "neighbour's colour; a larger sheet keeps them.",
-            place=lost.place,
+            place=max(some, key=lambda one: one.area).place,
         )
     ]
 
