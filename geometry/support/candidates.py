@@ -170,48 +170,67 @@ def _rays(
     start = np.repeat(at, len(effort.fan), axis=0)
     home = np.repeat(island[which], len(effort.fan))
     far = start + way * reach[home][:, None]
-    end, other = first_hits(start, far, rings, owner)
+    end, other = Edges(rings, owner).first_hits(start, far)
     hit = (other >= 0) & (other != home)
     ends = np.stack([start[hit], end[hit]], axis=1)
     length = np.hypot(*(ends[:, 1] - ends[:, 0]).T)
     return Gaps(np.stack([home[hit], other[hit]], axis=1), ends[:, 0], ends[:, 1], length)
 
 
-def first_hits(
-    start: Floats, far: Floats, rings: Geometries, owner: Indices
-) -> tuple[Floats, Indices]:
-    """Return where each way from ``start`` to ``far`` first meets a ring, and whose; -1 if none.
+class Edges:
+    """Edges of rings, sorted once, so that the first one on a way is soon found.
 
     Parameters
     ----------
-    start, far : float64 array (n, 2)
     rings : object array of LinearRing
-        What lies within ``START`` of a start does not count.
     owner : int array
         Whose each ring is.
     """
-    points, ring = shapely.get_coordinates(rings, return_index=True)
-    at = np.flatnonzero(ring[1:] == ring[:-1])
-    segments = shapely.linestrings(np.stack([points[at], points[at + 1]], axis=1))
-    ray, segment = shapely.STRtree(segments).query(
-        shapely.linestrings(np.stack([start, far], axis=1)), predicate="intersects"
-    )
-    way, side = (far - start)[ray], (points[at + 1] - points[at])[segment]
-    offset = points[at][segment] - start[ray]
-    cross = way[:, 0] * side[:, 1] - way[:, 1] * side[:, 0]
-    share = (offset[:, 0] * side[:, 1] - offset[:, 1] * side[:, 0]) / np.where(cross, cross, np.nan)
-    # Not the edge that the way starts from, nor one that it runs along.
-    ahead = share * np.hypot(*way.T) > START
-    ray, segment, share = ray[ahead], segment[ahead], share[ahead]
-    order = np.lexsort((share, ray))
-    ray, segment, share = ray[order], segment[order], share[order]
-    first = np.append(True, ray[1:] != ray[:-1])[: len(ray)]
-    ray, segment, share = ray[first], segment[first], share[first]
-    end = far.copy()
-    end[ray] = start[ray] + share[:, None] * (far - start)[ray]
-    other = np.full(len(start), -1)
-    other[ray] = owner[ring[at[segment]]]
-    return end, other
+
+    def __init__(self, rings: Geometries, owner: Indices) -> None:
+        points, ring = shapely.get_coordinates(rings, return_index=True)
+        at = np.flatnonzero(ring[1:] == ring[:-1])
+        self._start: Floats = points[at]
+        self._side: Floats = points[at + 1] - points[at]
+        self._owner: Indices = owner[ring[at]]
+        segments = shapely.linestrings(np.stack([points[at], points[at + 1]], axis=1))
+        self._tree = shapely.STRtree(segments)
+
+    def first_hits(self, start: Floats, far: Floats) -> tuple[Floats, Indices]:
+        """Return where each way from ``start`` to ``far`` first meets a ring, and whose it is.
+
+        Parameters
+        ----------
+        start, far : float64 array (n, 2)
+            Rings within ``START`` of a start do not count.
+
+        Returns
+        -------
+        end : float64 array (n, 2)
+            ``far`` where there is none.
+        owner : int array (n,)
+            -1 where there is none.
+        """
+        end = far.copy()
+        other = np.full(len(start), -1)
+        ray, segment = self._tree.query(
+            shapely.linestrings(np.stack([start, far], axis=1)), predicate="intersects"
+        )
+        way, side = (far - start)[ray], self._side[segment]
+        offset = self._start[segment] - start[ray]
+        cross = way[:, 0] * side[:, 1] - way[:, 1] * side[:, 0]
+        over = offset[:, 0] * side[:, 1] - offset[:, 1] * side[:, 0]
+        share = over / np.where(cross, cross, np.nan)
+        # Not the edge that the way starts from, nor one that it runs along.
+        ahead = share * np.hypot(*way.T) > START
+        ray, segment, share = ray[ahead], segment[ahead], share[ahead]
+        order = np.lexsort((share, ray))
+        ray, segment, share = ray[order], segment[order], share[order]
+        first = np.append(True, ray[1:] != ray[:-1])[: len(ray)]
+        ray, segment, share = ray[first], segment[first], share[first]
+        end[ray] = start[ray] + share[:, None] * (far - start)[ray]
+        other[ray] = self._owner[segment]
+        return end, other
 
 
 def _tightened(gaps: Gaps, rings: Geometries, owner: Indices, width: float) -> Gaps:

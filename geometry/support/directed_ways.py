@@ -8,6 +8,7 @@ carried on along its own line into the sheet on both sides until the sheet has i
 from __future__ import annotations
 
 from collections.abc import Sequence
+from functools import cached_property
 
 import numpy as np
 import shapely
@@ -15,7 +16,7 @@ from shapely import MultiPolygon, Polygon
 
 from ..arrays import Bools, Floats, Geometries, Indices
 from ..planar.polygons import largest_piece, piece_of
-from .candidates import first_hits
+from .candidates import Edges
 from .corners import Corners
 from .directions import Direction
 from .gaps import Gaps, join_gaps
@@ -60,7 +61,7 @@ def directed_ways(
     """
     array = shapely.orient_polygons(np.asarray(pieces, object))
     frame = largest_piece(pieces)
-    rings, owner = shapely.get_rings(array, return_index=True)
+    edges = Edges(*shapely.get_rings(array, return_index=True))
     turns = [0.0]
     if direction.tolerance_deg > 0:
         turns += [-direction.tolerance_deg, direction.tolerance_deg]
@@ -71,7 +72,7 @@ def directed_ways(
         way = np.round(np.array([np.cos(angle), np.sin(angle)]), 15)
         start, home, outward, off = _leavings(array, frame, way, width, corners)
         far = start + outward * reach[home][:, None]
-        end, other = first_hits(start, far, rings, owner)
+        end, other = edges.first_hits(start, far)
         hit = (other >= 0) & (other != home)
         length = np.hypot(*(end[hit] - start[hit]).T)
         pairs = np.stack([home[hit], other[hit]], axis=1).astype(np.int64)
@@ -156,6 +157,14 @@ class SquareRoots:
         self._core_rings, ring_core = shapely.get_rings(cores, return_index=True)
         self._core_owner = home[ring_core]
 
+    @cached_property
+    def _edges(self) -> Edges:
+        return Edges(self._rings, self._owner)
+
+    @cached_property
+    def _core_edges(self) -> Edges:
+        return Edges(self._core_rings, self._core_owner)
+
     def paths(self, gaps: Gaps) -> tuple[Floats, Bools]:
         """Return middle lines (m, 4, 2), each on one line, and whether both roots have full width.
 
@@ -171,8 +180,8 @@ class SquareRoots:
             return np.empty((0, 2)), np.empty(0, bool)
         inward = inward / np.hypot(*inward.T)[:, None]
         far = at + inward * ROOT_REACH * self._width
-        out, left = first_hits(at, far, self._rings, self._owner)
-        root, core = first_hits(at, far, self._core_rings, self._core_owner)
+        out, left = self._edges.first_hits(at, far)
+        root, core = self._core_edges.first_hits(at, far)
         depth = ((root - at) * inward).sum(axis=1)
         room = np.where(left >= 0, ((out - at) * inward).sum(axis=1), np.inf)
         firm = (core == piece) & (depth < room)

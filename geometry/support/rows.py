@@ -33,6 +33,8 @@ _SAME_HEIGHT = 0.05
 _ROUNDS = 3
 #: More openings with bridges than this are pattern, not lettering.
 MOST_LETTERS = 600
+#: So are openings with more bridges than this.
+MOST_BRIDGES = 40
 #: Bridges this near each other, in mm, are the same.
 _SAME = TOLERANCES.same_point
 #: What costs this little more costs nothing.
@@ -186,7 +188,7 @@ class _Rows:
         for _ in range(_ROUNDS):
             changed = False
             for number, letters in enumerate(self._letters):
-                if number in fixed:
+                if number in fixed or len(letters.pattern.paths) > MOST_BRIDGES:
                     continue
                 for bridge in range(len(letters.pattern.paths)):
                     better = self._better(number, letters, bridge)

@@ -1,15 +1,17 @@
-"""Bridges for many islands: time for 250 to 4,000 of them, and how it grows.
+"""Bridges for many islands: time for 250 to 4,000 of them, and how it grows, in each style.
 
-Run on demand: ``python tests/bench/bench_bridges.py``. Every step that a job takes is in it: damage
-under later layers, candidates, the tree, loads on every island, plain shortest bridges for the
-comparison, laying, necks. Two kinds of sheet: islands each in an opening of their own, and all of
-them in one big opening.
+Run on demand: ``python tests/bench/bench_bridges.py [STYLE ...]``, ``any`` by default. Every step
+that a job takes is in it: damage under later layers, candidates, the tree, loads on every island,
+laying, necks. Two kinds of sheet: islands each in an opening of their own, and all of them in one
+big opening.
 """
 
 from __future__ import annotations
 
 import argparse
 import time
+from dataclasses import replace
+from itertools import product
 
 import numpy as np
 import shapely
@@ -19,7 +21,8 @@ from sheetstack.geometry.job.sections import SheetSettings
 from sheetstack.geometry.planar.polygons import as_multipolygon
 from sheetstack.geometry.sheet.sheet import PlacedArtwork, make_sheet
 from sheetstack.geometry.support.bridges import hold_islands
-from sheetstack.geometry.support.constraints import Loads, Rules
+from sheetstack.geometry.support.constraints import FLARE, Loads, Rules
+from sheetstack.geometry.support.directions import direction_of
 from sheetstack.geometry.support.statics import Stiffness
 from sheetstack.geometry.support.visible_damage import Coat, DamageMap
 
@@ -27,6 +30,16 @@ PITCH = 12.0
 WIDTH = 1.5
 #: Polyester of 0.35 mm.
 FILM = Loads(Stiffness(4500, 0.35), 0.35 * 1.39e-3, 0.02, 5.0, 50.0)
+_ANY = Rules(WIDTH, loads=FILM)
+STYLES = {
+    "any": _ANY,
+    "drawing": replace(_ANY, direction=direction_of("drawing", 0, 0)),
+    "vertical": replace(_ANY, direction=direction_of("vertical", 0, 0)),
+    "filleted": replace(_ANY, fillet=1.0),
+    "curved": replace(_ANY, curved=True),
+    "tapered": replace(_ANY, curved=True, flare=FLARE),
+    "alike": replace(_ANY, alike="shifted"),
+}
 
 
 def islands(count: int) -> tuple[np.ndarray, float]:
@@ -51,7 +64,7 @@ def artwork(kind: str, count: int) -> tuple[MultiPolygon, float]:
     return MultiPolygon(list(shapely.difference(holes, discs))), side
 
 
-def measure(kind: str, count: int) -> float:
+def measure(kind: str, count: int, style: str = "any") -> float:
     """Bridge a sheet of ``count`` islands, print the figures, return the seconds."""
     shape, side = artwork(kind, count)
     settings = SheetSettings(width_mm=side, height_mm=side, margin_mm=0.0)
@@ -62,11 +75,11 @@ def measure(kind: str, count: int) -> float:
     damage = DamageMap(
         Coat(shape, "#203040"), (), (Coat(as_multipolygon(cover), "#ffeedd"),), "#ffffff"
     )
-    held = hold_islands(sheet, WIDTH, rules=Rules(WIDTH, loads=FILM), damage=damage)
+    held = hold_islands(sheet, WIDTH, rules=STYLES[style], damage=damage)
     seconds = time.process_time() - start
     assert len(held.sheet.shape.geoms) == 1
     print(
-        f"{kind:<13} {count:>6} islands {len(held.bridges):>6} strips {seconds:>7.2f} s "
+        f"{kind:<13} {style:<9} {count:>6} islands {len(held.bridges):>6} strips {seconds:>7.2f} s "
         f"{1000 * seconds / count:>6.2f} ms each   damage {held.damage / held.plain.damage:.2f} "
         "of plain shortest"
     )
@@ -77,13 +90,15 @@ def main() -> None:
     """Print a table and the exponent of growth."""
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--most", type=int, default=4000, help="largest number of islands")
-    most = parser.parse_args().most
-    for kind in ("own openings", "one opening"):
-        counts = [n for n in (250, 500, 1000, 2000, 4000, 8000) if n <= most]
-        seconds = [measure(kind, n) for n in counts]
+    parser.add_argument("--least", type=int, default=250, help="smallest number of islands")
+    parser.add_argument("styles", nargs="*", default=["any"], help=", ".join(STYLES))
+    asked = parser.parse_args()
+    counts = [n for n in (250, 500, 1000, 2000, 4000, 8000) if asked.least <= n <= asked.most]
+    for kind, style in product(("own openings", "one opening"), asked.styles):
+        seconds = [measure(kind, n, style) for n in counts]
         if len(counts) > 1:
             power = np.polyfit(np.log(counts[-3:]), np.log(seconds[-3:]), 1)[0]
-            print(f"{kind:<13} grows as n to the power {power:.2f} over the largest three")
+            print(f"{kind:<13} {style:<9} grows as n to the power {power:.2f} over the largest 3")
 
 
 if __name__ == "__main__":

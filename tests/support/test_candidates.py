@@ -8,7 +8,7 @@ from scipy.sparse.csgraph import connected_components
 from shapely import Point, box
 
 from sheetstack.geometry.planar.polygons import as_multipolygon
-from sheetstack.geometry.support.candidates import crossings
+from sheetstack.geometry.support.candidates import START, Edges, crossings
 from sheetstack.geometry.support.constraints import Rules
 from sheetstack.geometry.support.cost import Prices
 from sheetstack.geometry.support.directions import Direction
@@ -118,3 +118,20 @@ def test_along_the_drawing_runs_along_a_long_island():
     (chosen,) = cheapest_tree(2, candidates, prices.exact(candidates))
     way = candidates.end[chosen] - candidates.start[chosen]
     assert np.degrees(np.arctan2(way[1], way[0])) % 180 == pytest.approx(35, abs=15)
+
+
+def test_the_first_edge_on_a_way_is_the_nearest_crossing_with_any_ring():
+    rng = np.random.default_rng(7)
+    discs = [Point(*rng.uniform(0, 100, 2)).buffer(rng.uniform(2, 9)) for _ in range(40)]
+    rings, owner = np.array([disc.exterior for disc in discs]), np.arange(40) % 7
+    start, far = rng.uniform(0, 100, (2, 200, 2))
+    end, other = Edges(rings, owner).first_hits(start, far)
+    assert 0 < (other < 0).sum() < 200
+    for a, b, hit, whose in zip(start, far, end, other, strict=True):
+        met = [shapely.get_coordinates(shapely.LineString([a, b]).intersection(r)) for r in rings]
+        away = [np.hypot(*(points - a).T).min(initial=np.inf) for points in met]
+        assert (whose < 0) == (min(away) == np.inf)
+        if whose >= 0:
+            assert min(away) > START
+            assert np.hypot(*(hit - a)) == pytest.approx(min(away), abs=1e-9)
+            assert whose == owner[np.argmin(away)]

@@ -15,6 +15,7 @@ from matplotlib.textpath import TextPath
 from sheetstack.geometry.artwork.fill.contour import Contour
 from sheetstack.geometry.artwork.fill.fill import fill
 from sheetstack.geometry.mesh.islands import find_pieces
+from sheetstack.geometry.support import rows as rows_module
 from sheetstack.geometry.support.rows import neighbours
 
 from ..small_builds import ink_built
@@ -62,6 +63,14 @@ def test_upright_bridges_of_neighbours_are_at_the_same_end():
     assert len(apart) == len(together) == 3
     assert np.ptp(apart[:, 1]) > 30
     assert np.ptp(together[:, 1]) < 3
+
+
+def test_openings_of_many_bridges_are_no_letters(monkeypatch):
+    row = shapely.union_all([letter(35, 60, 9, 13), letter(85, 54, 13, 9)])
+    keys = f'{FIRM}direction = "horizontal"\nrows_percent = 30'
+    assert np.ptp(heights(row, keys)[:, 1]) < 1e-6
+    monkeypatch.setattr(rows_module, "MOST_BRIDGES", 0)
+    assert np.ptp(heights(row, keys)[:, 1]) > 1
 
 
 def test_lines_of_lettering_do_not_meddle_with_each_other():
