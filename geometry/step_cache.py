@@ -90,7 +90,17 @@ class StepCache:
 def kept(
     cache: StepCache | None, step: Callable[..., _Result], /, *values: object, **beside: Any
 ) -> _Result:
-    """Return what a step gives, out of the cache where there is one; see ``StepCache.kept``."""
+    """Return what a step gives, out of the cache where there is one.
+
+    Parameters
+    ----------
+    cache : StepCache or None
+    step : callable
+    *values
+        All that the result depends on, see ``StepCache.kept``.
+    **beside
+        Passed on, but of no influence on the result.
+    """
     if cache is None:
         return step(*values, **beside)
     return cache.kept(step, *values, **beside)

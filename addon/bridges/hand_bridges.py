@@ -25,6 +25,13 @@ def bridges_on(
 
     First the rows that are by hand, then the automatic ones of the last build that no row has
     taken over; these have the state ``""``.
+
+    Parameters
+    ----------
+    scene : Scene
+    layer : str
+    sheet : Object, optional
+        One of the layer's sheets where it is split; the first when absent.
     """
     state = scene.sheetstack
     rows = [_value(row) for row in state.bridges_by_hand if row.layer == layer]
@@ -42,7 +49,17 @@ def bridges_on(
 def draw_bridge(
     scene: bpy.types.Scene, layer: str, start: Any, end: Any, state: str = "locked"
 ) -> BridgeByHand:
-    """Add a bridge along a line on the sheet, in mm."""
+    """Add a bridge along a line on the sheet, in mm.
+
+    Parameters
+    ----------
+    scene : Scene
+    layer : str
+    start, end : sequence of float
+        x, y in mm.
+    state : str
+        What a build may do with it, see ``BridgeByHand``.
+    """
     bridge = BridgeByHand(layer, _points([start, end]), _free_id(scene), state=state)
     put_bridge(scene, bridge)
     return bridge
@@ -62,7 +79,16 @@ def put_bridge(scene: bpy.types.Scene, bridge: BridgeByHand) -> None:
 
 
 def moved(bridge: BridgeByHand, by: Any, end: int | None = None) -> BridgeByHand:
-    """Return a bridge shifted by x, y in mm, or with one of its ends (0 or -1) shifted."""
+    """Return a bridge shifted by x, y in mm, or with one of its ends (0 or -1) shifted.
+
+    Parameters
+    ----------
+    bridge : BridgeByHand
+    by : sequence of float
+        x, y in mm.
+    end : int, optional
+        0 or -1 shifts the first or the last end alone.
+    """
     line = np.array(bridge.line_mm)
     if end is None:
         line = line + by

@@ -74,7 +74,18 @@ def handle_place(bridge: BridgeByHand, part: str, pixel: float, width_mm: float)
 
 
 def pulled(bridge: BridgeByHand, part: str, start: Any, place: Any, width_mm: float) -> Any:
-    """Return a bridge after one of its handles was pulled from a place to another, in mm."""
+    """Return a bridge after one of its handles was pulled from a place to another, in mm.
+
+    Parameters
+    ----------
+    bridge : BridgeByHand
+    part : str
+        Of ``PARTS``: which handle.
+    start, place : sequence of float
+        x, y in mm.
+    width_mm : float
+        Before the pull.
+    """
     by = np.asarray(place, float) - start
     if part in ("start", "end"):
         return moved(bridge, by, 0 if part == "start" else -1)
@@ -88,7 +99,14 @@ def pulled(bridge: BridgeByHand, part: str, start: Any, place: Any, width_mm: fl
 
 
 def handle_places(context: Any, sheet: Any, bridge: Any) -> dict[str, Floats] | None:
-    """Return where the handles of a bridge stand on a sheet, in mm; None where none is seen."""
+    """Return where the handles of a bridge stand on a sheet, in mm; None where none is seen.
+
+    Parameters
+    ----------
+    context : Context
+    sheet : Object or None
+    bridge : BridgeByHand or None
+    """
     if sheet is None or bridge is None:
         return None
     line = np.asarray(bridge.line_mm, float)

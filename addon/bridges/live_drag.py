@@ -42,7 +42,17 @@ class Follower(Protocol):
         """Begin, with the build that is shown."""
 
     def show(self, sheet: str, openings: MultiPolygon, box: tuple[float, ...]) -> None:
-        """Show a sheet's openings, which have changed within a box (mm)."""
+        """Show a sheet's openings, which have changed within a box (mm).
+
+        Parameters
+        ----------
+        sheet : str
+            Name of its layer.
+        openings : MultiPolygon
+            All of the sheet.
+        box : tuple of float
+            x0, y0, x1, y1.
+        """
 
     def end(self, *, keep: bool) -> None:
         """End; what was shown stays or is taken back."""

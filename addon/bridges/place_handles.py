@@ -63,6 +63,16 @@ class PlaceHandle:
 def pulled_place(value: Any, part: str, by: Any) -> list[float]:
     """Return a point, or a box (x, y, width, height), of which a part was pulled by x, y in mm.
 
+    Parameters
+    ----------
+    value : sequence of float
+        x, y of a point; x, y, width, height of a box.
+    part : str
+        ``point``, ``middle``, or the corner that is pulled: ``high`` or ``low``.
+    by : sequence of float
+
+    Examples
+    --------
     >>> pulled_place([10, 10, 20, 20], "high", (5, -30))
     [10, 10, 25.0, 1.0]
     """

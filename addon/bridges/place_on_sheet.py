@@ -50,7 +50,16 @@ def picked_bridge(context: Any) -> BridgeByHand | None:
 
 
 def place_under(context: Any, sheet: Any, at: tuple[float, float]) -> Any:
-    """Return where the line of sight through a pixel meets a sheet's top, in its mm, or None."""
+    """Return where the line of sight through a pixel meets a sheet's top, in its mm, or None.
+
+    Parameters
+    ----------
+    context : Context
+        Of a 3D view.
+    sheet : Object
+    at : tuple of float
+        Pixel of the region.
+    """
     region, view = context.region, context.region_data
     to_sheet = sheet.matrix_world.inverted()
     eye = region_2d_to_origin_3d(region, view, at)
@@ -66,7 +75,16 @@ def scene_place(sheet: Any, place: Any) -> Any:
 
 
 def pixel_size(context: Any, sheet: Any, at: tuple[float, float]) -> float:
-    """Return the length on a sheet, in mm, of a pixel of a plain screen; 0 where it is not hit."""
+    """Return the length on a sheet, in mm, of a pixel of a plain screen; 0 where it is not hit.
+
+    Parameters
+    ----------
+    context : Context
+        Of a 3D view.
+    sheet : Object
+    at : tuple of float
+        Pixel of the region.
+    """
     here, beside = (place_under(context, sheet, (at[0] + k, at[1])) for k in (0, 1))
     if here is None or beside is None:
         return 0.0
@@ -74,7 +92,15 @@ def pixel_size(context: Any, sheet: Any, at: tuple[float, float]) -> float:
 
 
 def nearest_bridge(context: Any, place: Any, reach: float) -> BridgeByHand | None:
-    """Return the bridge of the edited sheet that is nearest to a place, within a reach in mm."""
+    """Return the bridge of the edited sheet that is nearest to a place, within a reach in mm.
+
+    Parameters
+    ----------
+    context : Context
+    place : sequence of float
+        x, y in mm.
+    reach : float
+    """
     here = shapely.Point(place)
     near = [(shapely.LineString(b.line_mm).distance(here), b) for b in editable_bridges(context)]
     distance, bridge = min(near, key=lambda pair: pair[0], default=(reach, None))

@@ -82,7 +82,16 @@ keep out of, or their origins as centres of holes"""
 
 
 def draw_from_selected(layout: Any, target: str, text: str) -> None:
-    """Draw the button that takes places of a target from the selected objects."""
+    """Draw the button that takes places of a target from the selected objects.
+
+    Parameters
+    ----------
+    layout : UILayout
+    target : str
+        The list that takes the places.
+    text : str
+        On the button.
+    """
     button = layout.operator(
         SHEETSTACK_OT_places_from_selected.bl_idname, text=text, icon="RESTRICT_SELECT_OFF"
     )

@@ -56,7 +56,15 @@ class ScreenHandles:
 
 
 def dress(handle: Any, colour: Any, size: float) -> None:
-    """Give a handle its colour and size: a share of the size of gizmos in the preferences."""
+    """Give a handle its colour and size: a share of the size of gizmos in the preferences.
+
+    Parameters
+    ----------
+    handle : Gizmo
+    colour : sequence of float
+        Red, green, blue.
+    size : float
+    """
     handle.use_draw_modal = True
     handle.color, handle.alpha = colour, 0.85
     handle.color_highlight, handle.alpha_highlight = UNDER_MOUSE, 1.0
@@ -64,6 +72,13 @@ def dress(handle: Any, colour: Any, size: float) -> None:
 
 
 def stand(handle: Any, sheet: Any, place: Any) -> None:
-    """Put a handle on a sheet, at x, y in mm, turned as the sheet is."""
+    """Put a handle on a sheet, at x, y in mm, turned as the sheet is.
+
+    Parameters
+    ----------
+    handle : Gizmo
+    sheet : Object
+    place : sequence of float
+    """
     turn = sheet.matrix_world.to_quaternion().to_matrix().to_4x4()
     handle.matrix_basis = Matrix.Translation(scene_place(sheet, place)) @ turn

@@ -22,7 +22,15 @@ def line_batch(points: Any) -> Any:
 
 
 def draw_solid(vertices: Any, faces: Any, colour: tuple[float, ...]) -> None:
-    """Draw triangles (m, 3) of vertices (n, 3) in one colour."""
+    """Draw triangles (m, 3) of vertices (n, 3) in one colour.
+
+    Parameters
+    ----------
+    vertices : float array (n, 3)
+    faces : int array (m, 3)
+    colour : tuple of float
+        Red, green, blue, alpha.
+    """
     shader = gpu.shader.from_builtin(plain_shader())
     points = np.asarray(vertices, np.float32)[np.asarray(faces).ravel()]
     batch = batch_for_shader(shader, "TRIS", {"pos": points})
@@ -32,7 +40,16 @@ def draw_solid(vertices: Any, faces: Any, colour: tuple[float, ...]) -> None:
 
 
 def draw_lines(batch: Any, colour: tuple[float, ...], width: float) -> None:
-    """Draw segments as thick lines, their width in pixels of a plain screen."""
+    """Draw segments as thick lines, their width in pixels of a plain screen.
+
+    Parameters
+    ----------
+    batch : GPUBatch
+        Of lines.
+    colour : tuple of float
+        Red, green, blue, alpha.
+    width : float
+    """
     shader = _line_shader()
     shader.bind()
     shader.uniform_float("viewportSize", gpu.state.viewport_get()[2:])

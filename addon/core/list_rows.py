@@ -251,7 +251,16 @@ def list_value(group: Any, name: str) -> Any:
 
 
 def put_list(group: Any, name: str, value: Any) -> None:
-    """Set a list, as one change; rows whose value stays the same keep the object they follow."""
+    """Set a list, as one change; rows whose value stays the same keep the object they follow.
+
+    Parameters
+    ----------
+    group : PropertyGroup
+    name : str
+        Of the list.
+    value : list or tuple
+        As a job file holds it; a single value, or None, where the list is for one.
+    """
     rows = getattr(group, rows_name(name))
     value = json.loads(json.dumps(value))  # tuples as lists
     if _is_single(group, name):
@@ -280,7 +289,17 @@ def _is_single(group: Any, name: str) -> bool:
 
 
 def list_properties(name: str, kind: str, label: str, about: str) -> dict[str, Any]:
-    """Return the properties of a list: its rows, and the text that stands for all of them."""
+    """Return the properties of a list: its rows, and the text that stands for all of them.
+
+    Parameters
+    ----------
+    name : str
+        Of the list.
+    kind : str
+        Of its rows.
+    label, about : str
+        What the panel and its tooltip say.
+    """
 
     def get(group: Any) -> str:
         return json.dumps(list_value(group, name))
@@ -299,7 +318,16 @@ def list_properties(name: str, kind: str, label: str, about: str) -> dict[str, A
 
 
 def draw_list(layout: Any, group: Any, name: str, label: str) -> None:
-    """Draw a list: its name, a row for each entry with a button that takes it away, one to add."""
+    """Draw a list: its name, a row for each entry with a button that takes it away, one to add.
+
+    Parameters
+    ----------
+    layout : UILayout
+    group : PropertyGroup
+    name : str
+        Of the list.
+    label : str
+    """
     rows = getattr(group, rows_name(name))
     column = layout.column(align=True)
     column.use_property_split = False

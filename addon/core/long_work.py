@@ -43,7 +43,13 @@ class Running:
         self.thread.start()
 
     def report(self, share: float, what: str) -> None:
-        """Take note of progress; called in the thread."""
+        """Take note of progress; called in the thread.
+
+        Raises
+        ------
+        Cancelled
+            The user asked it to stop.
+        """
         self.share, self.what = share, what
         if self.stop.is_set():
             raise Cancelled(f"{self.title} was stopped; nothing has been changed.")
@@ -130,7 +136,7 @@ class LongWork:
         return {"RUNNING_MODAL"}
 
     def modal(self: Any, context: Any, event: Any) -> set[str]:
-        """Look at the thread now and then."""
+        """Look at the thread now and then; raise only what nobody foresaw."""
         job = running()
         if job is None:  # ended by unregistering
             self._put_away(context)

@@ -65,7 +65,17 @@ def is_made(scene: Any, thing: Any) -> bool:
 
 
 def add_made(scene: Any, role: str, thing: Any, name: str = "") -> Any:
-    """List an object as made by the add-on, with its data, and return it."""
+    """List an object as made by the add-on, with its data, and return it.
+
+    Parameters
+    ----------
+    scene : Scene
+    role : str
+        What it was made for; it is removed together with all else of its role.
+    thing : Object
+    name : str
+        Under which it is found among those of its role.
+    """
     row = scene.sheetstack.made.add()
     row.role, row.name, row.thing = role, name, own(thing)
     if thing.data is not None:

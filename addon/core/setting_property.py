@@ -231,6 +231,15 @@ def draw_setting(layout: Any, group: Any, name: str, in_force: InForce | None = 
     """Draw one property: a list as rows, an optional one behind its check box.
 
     A label that has no room beside its field stands above it.
+
+    Parameters
+    ----------
+    layout : UILayout
+    group : PropertyGroup
+    name : str
+        Of the property.
+    in_force : callable, optional
+        Gives the value that holds where an optional one is off.
     """
     label = label_of(name)
     if hasattr(group, rows_name(name)):

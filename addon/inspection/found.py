@@ -7,7 +7,15 @@ from typing import Any
 
 
 def remember(sheet: Any, key: str, value: Any) -> Any:
-    """Keep how something of a sheet was found, the first time only; return what is kept."""
+    """Keep how something of a sheet was found, the first time only; return what is kept.
+
+    Parameters
+    ----------
+    sheet : Object
+    key : str
+    value : object
+        That JSON can hold.
+    """
     kept = _kept(sheet)
     if key not in kept:
         kept[key] = value

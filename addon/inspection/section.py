@@ -46,7 +46,15 @@ class SHEETSTACK_OT_section(LongWork, bpy.types.Operator):
 
 
 def show_section(scene: bpy.types.Scene, build: Build, height_mm: float) -> None:
-    """Show all sheets cut through; the whole ones are hidden until the section is removed."""
+    """Show all sheets cut through; the whole ones are hidden until the section is removed.
+
+    Parameters
+    ----------
+    scene : Scene
+    build : Build
+    height_mm : float
+        Of the cut, from the sheet's lower edge.
+    """
     remove_made(scene, ROLE)
     with owning(scene, ROLE):
         _make_section(scene, build, height_mm)

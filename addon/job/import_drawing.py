@@ -145,7 +145,16 @@ def put_drawing(scene: bpy.types.Scene, path: Path, parts: Parts, job: Job | Non
 
 
 def groups_to_choose(row: Any, context: Any, typed: str) -> Iterable[str]:
-    """Return the groups of a layer's drawing; Blender calls it where one is to be chosen."""
+    """Return the groups of a layer's drawing; Blender calls it where one is to be chosen.
+
+    Parameters
+    ----------
+    row : PropertyGroup
+        Of the layer.
+    context : Context
+    typed : str
+        What was typed so far; not asked for, as Blender filters by it.
+    """
     scene = row.id_data
     artwork = bpy.path.abspath(row.artwork) if row.artwork.startswith("//") else row.artwork
     path = folder_of(scene) / artwork

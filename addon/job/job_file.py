@@ -96,7 +96,21 @@ class SHEETSTACK_OT_save_job(bpy.types.Operator, ExportHelper):
 
 
 def restored_beside(path: Path, job: Job, copies: dict[str, tuple[str, str]]) -> Job:
-    """Write kept copies of missing artwork files beside a job file and point the job at them."""
+    """Write kept copies of missing artwork files beside a job file and point the job at them.
+
+    Parameters
+    ----------
+    path : Path
+        Of the job file.
+    job : Job
+    copies : dict of str to tuple of str
+        Name and content of the file that was kept for a layer.
+
+    Raises
+    ------
+    JobError
+        A file of that name holds something else.
+    """
 
     layers = []
     for layer in job.layers:

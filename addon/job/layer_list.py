@@ -178,7 +178,16 @@ def active_layer(scene: bpy.types.Scene) -> Any:
 
 
 def add_layer(scene: bpy.types.Scene, name: str, artwork: str = "") -> Any:
-    """Add a layer at the end, make it active and return it."""
+    """Add a layer at the end, make it active and return it.
+
+    Parameters
+    ----------
+    scene : Scene
+    name : str
+        A number is added where another layer has it.
+    artwork : str
+        Path of its drawing.
+    """
     state = scene.sheetstack
     if not state.format:
         state.format = FORMAT

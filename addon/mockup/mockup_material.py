@@ -72,7 +72,17 @@ class Nodes:
         self.tree.nodes.clear()
 
     def add(self, kind: str, inputs: dict[Any, Any] | None = None, **settings: Any) -> Any:
-        """Add a node; keys of ``inputs`` are names or numbers of its sockets."""
+        """Add a node.
+
+        Parameters
+        ----------
+        kind : str
+            Blender's name of its type.
+        inputs : dict, optional
+            Sockets or values, by names or numbers of the node's own sockets.
+        **settings
+            Properties of the node.
+        """
         node = self.tree.nodes.new(kind)
         for key, value in settings.items():
             setattr(node, key, value)
@@ -84,22 +94,51 @@ class Nodes:
         return node
 
     def math(self, operation: str, *values: Any, clamp: bool = False) -> Any:
-        """Return the socket of a sum, product or other operation on numbers."""
+        """Return the socket of a sum, product or other operation on numbers.
+
+        Parameters
+        ----------
+        operation : str
+            As Blender's math node names it.
+        *values : socket or float
+        clamp : bool
+            Keep the result within 0 and 1.
+        """
         inputs = dict(enumerate(values))
         return self.add("ShaderNodeMath", inputs, operation=operation, use_clamp=clamp).outputs[0]
 
     def mix(self, share: Any, first: Any, second: Any) -> Any:
-        """Return the socket of a mixture of two colours."""
+        """Return the socket of a mixture of two colours.
+
+        Parameters
+        ----------
+        share : socket or float
+        first, second : socket or tuple
+            Colours, at a share of 0 and 1.
+        """
         node = self.add("ShaderNodeMixRGB", {0: share, 1: first, 2: second})
         return node.outputs[0]
 
     def noise(self, place: Any, scale: float, detail: float = 4.0, rough: float = 0.55) -> Any:
-        """Return the socket of a noise, about 0.5."""
+        """Return the socket of a noise, about 0.5.
+
+        Parameters
+        ----------
+        place : socket
+        scale, detail, rough : float
+            As Blender's noise texture takes them.
+        """
         inputs = {"Vector": place, "Scale": scale, "Detail": detail, "Roughness": rough}
         return self.add("ShaderNodeTexNoise", inputs).outputs[0]
 
     def ramp(self, value: Any, low: float, high: float) -> Any:
-        """Return the socket of a smooth step from 0 at ``low`` to 1 at ``high``."""
+        """Return the socket of a smooth step from 0 at ``low`` to 1 at ``high``.
+
+        Parameters
+        ----------
+        value : socket
+        low, high : float
+        """
         node = self.add(
             "ShaderNodeMapRange",
             {"Value": value, "From Min": low, "From Max": high},
@@ -112,7 +151,14 @@ class Nodes:
         return self.add("ShaderNodeNewGeometry").outputs["Position"]
 
     def surface(self, colour: Any, roughness: Any, normal: Any = None, **more: Any) -> Any:
-        """End the tree in one surface; return its node."""
+        """End the tree in one surface; return its node.
+
+        Parameters
+        ----------
+        colour, roughness, normal : socket or value
+        **more : socket or value
+            For further sockets of the principled surface.
+        """
         inputs: dict[Any, Any] = {"Base Color": colour, "Roughness": roughness}
         if normal is not None:
             inputs["Normal"] = normal
@@ -121,7 +167,15 @@ class Nodes:
         return node
 
     def bump(self, height: Any, distance: float, strength: Any = 1.0) -> Any:
-        """Return the socket of a normal bent by a height of 0 to 1 times ``distance``."""
+        """Return the socket of a normal bent by a height of 0 to 1 times ``distance``.
+
+        Parameters
+        ----------
+        height : socket
+        distance : float
+            In Blender units.
+        strength : socket or float
+        """
         inputs = {"Height": height, "Distance": distance, "Strength": strength}
         return self.add("ShaderNodeBump", inputs).outputs[0]
 
@@ -298,14 +352,29 @@ def canvas(picture: PaintedPicture | None) -> Any:
 
 
 def plain(name: str, colour: str, roughness: float = 0.7, metallic: float = 0.0) -> Any:
-    """Return a material of one colour."""
+    """Return a material of one colour.
+
+    Parameters
+    ----------
+    name, colour : str
+    roughness, metallic : float
+        0 to 1.
+    """
     nodes = Nodes(f"Mock-up {name}")
     nodes.surface(shader_colour(colour), roughness, **{"Metallic": metallic})
     return nodes.material
 
 
 def textured(name: str, image: Any, roughness: float = 0.6) -> Any:
-    """Return a material that shows an image by the mesh's own coordinates."""
+    """Return a material that shows an image by the mesh's own coordinates.
+
+    Parameters
+    ----------
+    name : str
+    image : Image
+    roughness : float
+        0 to 1.
+    """
     nodes = Nodes(f"Mock-up {name}")
     at = nodes.add("ShaderNodeUVMap").outputs[0]
     texture = nodes.add("ShaderNodeTexImage", {0: at}, image=image)

@@ -258,7 +258,19 @@ def camera_object(
 def lamp(
     scene: Any, name: str, kind: str, place: tuple[float, float, float], target: Any, **more: Any
 ) -> Any:
-    """Put a light into a scene, pointing at a target; places in Blender units."""
+    """Put a light into a scene, pointing at a target; places in Blender units.
+
+    Parameters
+    ----------
+    scene : Scene
+    name : str
+    kind : str
+        ``AREA``, ``SUN``, ``POINT`` or ``SPOT``.
+    place, target : sequence of float
+        Where it stands, and what it points at.
+    **more
+        Further properties of the light.
+    """
     data = bpy.data.lights.new(name, kind)
     for key, value in more.items():
         setattr(data, key, value)
@@ -271,7 +283,15 @@ def lamp(
 
 
 def sky(scene: Any, colour: tuple[float, float, float], strength: float) -> None:
-    """Give a scene an even sky."""
+    """Give a scene an even sky.
+
+    Parameters
+    ----------
+    scene : Scene
+    colour : tuple of float
+        Red, green, blue in linear light.
+    strength : float
+    """
     world = bpy.data.worlds.new(f"{scene.name} sky")
     use_nodes(world)
     for node in world.node_tree.nodes:

@@ -89,7 +89,23 @@ def render_order(order: dict[str, Any]) -> None:
 
 
 def own_scene(path: Path, face: str, picture: Any, sheet: Any) -> Any:
-    """Open the user's scene and put the picture on the face that was named."""
+    """Open the user's scene and put the picture on the face that was named.
+
+    Parameters
+    ----------
+    path : Path
+        Of the Blender file.
+    face : str
+        Name of a mesh object, and ``:`` with the number of a face.
+    picture : Image
+    sheet : SheetSettings
+        Gives the picture's size.
+
+    Raises
+    ------
+    JobError
+        The file cannot be opened, has no such face, or no camera.
+    """
     try:
         bpy.ops.wm.open_mainfile(filepath=str(path))
     except RuntimeError as error:

@@ -98,7 +98,15 @@ def turning_corners(build: Build) -> Floats:
 
 
 def turn_by_frames(scene: Any, stand: Any, frames: int) -> None:
-    """Let the stand turn once round in so many frames."""
+    """Let the stand turn once round in so many frames.
+
+    Parameters
+    ----------
+    scene : Scene
+    stand : Object
+        Parent of what turns.
+    frames : int
+    """
     scene.frame_start, scene.frame_end = 1, frames
     for frame, angle in ((1, 0.0), (frames + 1, 2 * math.pi)):
         stand.rotation_euler[2] = angle

@@ -89,6 +89,11 @@ def requirements(root: Path = ROOT) -> dict[str, str]:
     """Return what Sheetstack needs, with all that this needs, and the installed versions.
 
     Optional extras and what Blender brings are left out.
+
+    Raises
+    ------
+    PackageError
+        One of them is not installed.
     """
     project = tomlkit.parse((root / "pyproject.toml").read_text(encoding="utf-8")).unwrap()
     found: dict[str, str] = {}
@@ -128,6 +133,14 @@ def download(
     folder: Path, needed: dict[str, str], platforms: Sequence[str], pythons: Sequence[str]
 ) -> list[Path]:
     """Download wheels for all platforms and Pythons, one for all where there is a pure one.
+
+    Parameters
+    ----------
+    folder : Path
+    needed : dict of str to str
+        Versions by name.
+    platforms, pythons : sequence of str
+        As pip names them.
 
     Raises
     ------

@@ -78,7 +78,15 @@ def end() -> None:
 
 
 def draw_trouble(layout: Any, trouble: CannotStartError, line: int = LINE) -> None:
-    """Draw what is wrong and what to do, in lines that are not cut off."""
+    """Draw what is wrong and what to do, in lines that are not cut off.
+
+    Parameters
+    ----------
+    layout : UILayout
+    trouble : CannotStartError
+    line : int
+        Most letters of a line.
+    """
     box = layout.box().column(align=True)
     box.alert = True
     box.label(text=TITLE, icon="ERROR")

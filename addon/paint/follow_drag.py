@@ -41,7 +41,17 @@ class PictureFollows:
         self._pixels = self._before.copy()
 
     def show(self, sheet: str, openings: MultiPolygon, box: tuple[float, ...]) -> None:
-        """Paint the part of the picture that a box covers."""
+        """Paint the part of the picture that a box covers.
+
+        Parameters
+        ----------
+        sheet : str
+            Name of its layer.
+        openings : MultiPolygon
+            All of the sheet, as it is now.
+        box : tuple of float
+            x0, y0, x1, y1 in mm, within which they have changed.
+        """
         if self._image is None or self._build is None:
             return
         rows, columns = self._pixels.shape[:2]

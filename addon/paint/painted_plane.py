@@ -69,7 +69,14 @@ class SHEETSTACK_OT_show_painted(LongWork, bpy.types.Operator):
 def show_picture(
     scene: bpy.types.Scene, pixels: NDArray[np.uint8], width_mm: float, height_mm: float
 ) -> bpy.types.Object:
-    """Put a picture, uint8 (rows, columns, 3), top row first, on the plane that is returned."""
+    """Put a picture, uint8 (rows, columns, 3), top row first, on the plane that is returned.
+
+    Parameters
+    ----------
+    scene : Scene
+    pixels : uint8 array (rows, columns, 3)
+    width_mm, height_mm : float
+    """
     stack = stack_of(scene)
     plane = next(iter(made(scene, ROLE).values()), None)
     if plane is None:

@@ -153,7 +153,15 @@ def show_layers(scene: bpy.types.Scene) -> None:
 
 
 def place_in_scene(scene: bpy.types.Scene, layer: str, place_mm: Any) -> Any:
-    """Return a place on a layer's sheet in the scene's coordinates."""
+    """Return a place on a layer's sheet in the scene's coordinates.
+
+    Parameters
+    ----------
+    scene : Scene
+    layer : str
+    place_mm : sequence of float
+        x, y.
+    """
     sheet = sheets_of(scene).get(layer)
     x, y = place_mm
     if sheet is None:

@@ -166,6 +166,12 @@ def are_covered(scene: bpy.types.Scene, places: Floats, eye: Floats) -> Bools:
     """Return which places (n, 3) of the scene have a sheet between them and the eye.
 
     Sheets are taken as whole plates: what is seen through an opening counts as covered.
+
+    Parameters
+    ----------
+    scene : Scene
+    places : float64 array (n, 3)
+    eye : float64 array (3,)
     """
     covered = np.zeros(len(places), bool)
     size = metres((scene.sheetstack.sheet.width_mm, scene.sheetstack.sheet.height_mm))

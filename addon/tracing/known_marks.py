@@ -51,7 +51,15 @@ def known_of(scene: Any) -> Subject | None:
 
 
 def put_known(scene: Any, subject: Subject, full: tuple[int, int]) -> None:
-    """Keep what is known of the scene's picture, which has so many pixels."""
+    """Keep what is known of the scene's picture, which has so many pixels.
+
+    Parameters
+    ----------
+    scene : Scene
+    subject : Subject
+    full : tuple of int
+        Width and height of the picture in its file, in pixels.
+    """
     row = marks_row(scene)
     if row is None:
         row = scene.sheetstack_tracing.marked.add()

@@ -80,7 +80,16 @@ def handle_points(subject: Subject, every: bool) -> Floats:
 
 
 def dragged(subject: Subject, handle: tuple[int, str, int], place: Floats) -> Subject:
-    """Return the subject with one of its handles at another place."""
+    """Return the subject with one of its handles at another place.
+
+    Parameters
+    ----------
+    subject : Subject
+    handle : tuple
+        Number of the face, name of the mark (empty for a key point), number of the point.
+    place : float64 array (2,)
+        In pixels of the picture.
+    """
     which, mark, number = handle
     face = subject.faces[which]
     moved = with_point(face, mark, number, place) if mark else with_key_point(face, number, place)

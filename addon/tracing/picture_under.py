@@ -117,7 +117,16 @@ def look_at_picture(scene: Any) -> None:
 
 
 def places_seen(context: Any, thing: Any, points: Floats) -> Floats:
-    """Return where points (n, 2) of the picture, in its file's pixels, lie in the region."""
+    """Return where points (n, 2) of the picture, in its file's pixels, lie in the region.
+
+    Parameters
+    ----------
+    context : Context
+        Of a 3D view.
+    thing : Object
+        The picture.
+    points : float64 array (n, 2)
+    """
     pixel, tall = _pixel(thing)
     flat = np.zeros((len(points), 4))
     flat[:, :2] = np.column_stack([points[:, 0], tall - points[:, 1]]) * pixel
@@ -129,7 +138,17 @@ def places_seen(context: Any, thing: Any, points: Floats) -> Floats:
 
 
 def point_under(context: Any, thing: Any, at: tuple[float, float]) -> Floats | None:
-    """Return the point of the picture, in its file's pixels, under a place of the region."""
+    """Return the point of the picture, in its file's pixels, under a place of the region.
+
+    Parameters
+    ----------
+    context : Context
+        Of a 3D view.
+    thing : Object
+        The picture.
+    at : tuple of float
+        Pixel of the region.
+    """
     region, view = context.region, context.region_data
     home = thing.matrix_world.inverted()
     eye = region_2d_to_origin_3d(region, view, at)

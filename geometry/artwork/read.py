@@ -226,7 +226,20 @@ def _stamp(path: Path) -> tuple[int, int, int] | None:
 
 
 def read_once(source: ArtworkSource, tolerances: Tolerances, cache: StepCache | None) -> Artwork:
-    """Return a layer's artwork by ``read_artwork``, out of the cache where the file is the same."""
+    """Return a layer's artwork by ``read_artwork``, out of the cache where the file is the same.
+
+    Parameters
+    ----------
+    source : ArtworkSource
+    tolerances : Tolerances
+    cache : StepCache or None
+        None reads the file anew.
+
+    Raises
+    ------
+    ArtworkError
+        As ``read_artwork`` raises it.
+    """
     if cache is None or not source.path.is_file():
         return read_artwork(source, tolerances)
     try:

@@ -31,7 +31,15 @@ def fits(size: tuple[float, float], room: tuple[float, float]) -> bool:
 def crumbs_left(
     exact: Sequence[MultiPolygon], keys: Sequence[Key], settings: TileSettings
 ) -> list[Polygon]:
-    """Return parts too small for keys and pins of their own that no key holds."""
+    """Return parts too small for keys and pins of their own that no key holds.
+
+    Parameters
+    ----------
+    exact : sequence of MultiPolygon
+        The share of each tile, split along the seams before keys are cut.
+    keys : sequence of Key
+    settings : TileSettings
+    """
     most = _crumb(settings)
     small = [part for share in exact for part in share.geoms if part.area < most]
     return [part for part, held in zip(small, _held(small, keys), strict=True) if not held]

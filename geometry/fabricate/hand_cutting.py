@@ -109,7 +109,17 @@ def blade_changes(cuts: Sequence[CutPath], life_m: float) -> tuple[BladeChange, 
 
 
 def hand_cutting_text(name: str, cuts: CutPaths, life_m: float) -> str:
-    """Return in words how a sheet is cut by hand."""
+    """Return in words how a sheet is cut by hand.
+
+    Parameters
+    ----------
+    name : str
+        Of the sheet.
+    cuts : CutPaths
+        In the order in which they are cut.
+    life_m : float
+        Metres that a blade cuts before it is changed.
+    """
     count = len(cuts.all)
     lines = [
         f"{name}: {count} cuts, {cuts.length / 1000:.1f} m. Numbers stand on the waste.",

@@ -120,7 +120,16 @@ def _stock(job: Job, grid: TileGrid, layers: int) -> tuple[int, float]:
 
 
 def near_sizes_text(title: str, sizes: Sequence[NearSize], currency: str) -> str:
-    """Return the sizes as a table, the cheapest first, with what to know of each."""
+    """Return the sizes as a table, the cheapest first, with what to know of each.
+
+    Parameters
+    ----------
+    title : str
+        Of the job.
+    sizes : sequence of NearSize
+        The cheapest first, the size of the job among them.
+    currency : str
+    """
     now = next(s for s in sizes if abs(s.scale - 1) < STEP / 2)
     lines = [f"Sizes near that of {title}, the cheapest first", ""]
     best = sizes[0]

@@ -87,6 +87,11 @@ def nest(
     turned : bool
         Whether pieces may be turned by a quarter.
 
+    Raises
+    ------
+    AssertionError
+        A piece does not fit an empty stock sheet, which the caller has to see to.
+
     Examples
     --------
     >>> nest([(50, 100), (100, 50), (50, 50)], (100, 150)).stocks

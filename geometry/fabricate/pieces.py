@@ -165,6 +165,12 @@ def cut_pieces(job: Job, made: MadeSheet, progress: Progress | None = None) -> t
 
     Kerf is taken off, run-ins are added; engraved are register marks and labels where the job
     wants them, and always the names of tiles.
+
+    Parameters
+    ----------
+    job : Job
+    made : MadeSheet
+    progress : Progress, optional
     """
     process = job.made_by
     progress = progress or Progress()

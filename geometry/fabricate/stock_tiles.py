@@ -64,6 +64,14 @@ def grid_for_stock(job: Job, size: tuple[float, float], layers: int) -> TileGrid
     """Return the way to split sheets that takes the least stock; None where none fits it.
 
     Of equals the one of fewest tiles, then the one whose seams have the most room.
+
+    Parameters
+    ----------
+    job : Job
+    size : tuple of float
+        Width and height of a sheet in mm.
+    layers : int
+        Sheets of that size that the stock is to give.
     """
     rules = blank_rules(job)
     if rules.largest is None:

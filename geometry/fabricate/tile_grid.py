@@ -76,6 +76,17 @@ class TileGrid:
 def least_parts(length: float, room: float, reach: float) -> int:
     """Return into how many parts a length is split at least: parts leave ``reach`` for joints.
 
+    Parameters
+    ----------
+    length : float
+        Of the side that is split, in mm.
+    room : float
+        Longest part that fits the machine or the stock, in mm.
+    reach : float
+        How far a joint stands out of a part, in mm.
+
+    Examples
+    --------
     >>> least_parts(3000, 594, 5), least_parts(2880, 594, 5), least_parts(594, 594, 5)
     (6, 5, 1)
     """
@@ -87,6 +98,19 @@ def least_parts(length: float, room: float, reach: float) -> int:
 def even_split(length: float, count: int, room: float, reach: float) -> AxisSplit:
     """Return a split into parts that are all alike.
 
+    Parameters
+    ----------
+    length : float
+        Of the side that is split, in mm.
+    count : int
+        Of parts.
+    room : float
+        Longest part that fits the machine or the stock, in mm.
+    reach : float
+        How far a joint stands out of a part, in mm.
+
+    Examples
+    --------
     >>> split = even_split(300, 3, 120, 5)
     >>> split.seams, split.slack
     ((100.0, 200.0), 16.666666666666668)

@@ -149,7 +149,19 @@ class Pages:
         width: float | None = None,
         after: float = 1.5,
     ) -> None:
-        """Write a paragraph, its lines broken to fit."""
+        """Write a paragraph, its lines broken to fit.
+
+        Parameters
+        ----------
+        text : str
+        size : float
+            Of the letters, in points.
+        bold, faint : bool
+        left, width : float, optional
+            Where the lines begin, and the room that they have, in mm; the whole line when absent.
+        after : float
+            Room below the paragraph, in mm.
+        """
         left = self.left if left is None else left
         width = self.right - left if width is None else width
         high = size * _POINT * _LINE_HEIGHT
@@ -160,7 +172,17 @@ class Pages:
         self.y += after
 
     def lines(self, text: str, size: float, width: float, *, bold: bool = False) -> list[str]:
-        """Return the lines that a text is broken into to fit a width."""
+        """Return the lines that a text is broken into to fit a width.
+
+        Parameters
+        ----------
+        text : str
+        size : float
+            Of the letters, in points.
+        width : float
+            In mm.
+        bold : bool
+        """
 
         def wide(words: str) -> float:
             self._set(words, size, bold)
@@ -203,7 +225,16 @@ class Pages:
     def picture(
         self, image: Image.Image, width: float, most_height: float, *, left: float | None = None
     ) -> tuple[float, float]:
-        """Place a picture and return its width and height in mm; the writing goes on below it."""
+        """Place a picture and return its width and height in mm; the writing goes on below it.
+
+        Parameters
+        ----------
+        image : Image
+        width, most_height : float
+            Room for it, in mm; its shape is kept.
+        left : float, optional
+            In mm; the margin of the page when absent.
+        """
         scale = min(width / image.width, most_height / image.height)
         wide, high = image.width * scale, image.height * scale
         self.need(high + 2)
@@ -215,7 +246,14 @@ class Pages:
         return wide, high
 
     def swatch(self, colour: str, high: float, wide: float) -> None:
-        """Draw a patch of a colour where the next words begin; they go beside it."""
+        """Draw a patch of a colour where the next words begin; they go beside it.
+
+        Parameters
+        ----------
+        colour : str
+        high, wide : float
+            In mm.
+        """
         self.need(high)
         self.pdf.set_fill_color(*_rgb(colour))
         self.pdf.set_draw_color(*_INK)
@@ -290,7 +328,15 @@ class Pages:
         self.y += 1.5
 
     def check_boxes(self, lines: Sequence[str], size: float = 14, *, columns: int = 1) -> None:
-        """Write lines, each with a box to tick that a gloved hand with a marker hits."""
+        """Write lines, each with a box to tick that a gloved hand with a marker hits.
+
+        Parameters
+        ----------
+        lines : sequence of str
+        size : float
+            Of the letters, in points.
+        columns : int
+        """
         side = size * _POINT * 1.3
         high = size * _POINT * _LINE_HEIGHT
         wide = self.width / columns

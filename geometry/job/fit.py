@@ -54,6 +54,17 @@ def fit_sheet(
 
     Sheets that follow the picture are cut to whole millimetres.
 
+    Parameters
+    ----------
+    page : tuple of float
+        Width and height of the picture.
+    width, height : float or None
+        Stated size of the sheet; None where it follows the picture.
+    margin : float
+        Between picture and edge.
+
+    Examples
+    --------
     >>> fit_sheet((400.0, 199.2), 440.0, None, 20.0)
     (440.0, 240.0)
     """

@@ -109,7 +109,22 @@ def load_cans(path: str | os.PathLike[str]) -> tuple[OwnCan, ...]:
 
 
 def cans_of_rows(rows: object, where: str, *, numbers_as_text: bool = False) -> tuple[OwnCan, ...]:
-    """Read cans from plain tables; ``numbers_as_text`` for those of a CSV file."""
+    """Read cans from plain tables; ``numbers_as_text`` for those of a CSV file.
+
+    Parameters
+    ----------
+    rows : object
+        As read from TOML or CSV: a list of tables is wanted.
+    where : str
+        File and section, as an error names them.
+    numbers_as_text : bool
+        True for those of a CSV file.
+
+    Raises
+    ------
+    JobError
+        A row is no table, or has a key or a value that no can has.
+    """
     if not isinstance(rows, list):
         raise JobError(f"{where}: expected [[cans]] tables.")
     found = []

@@ -79,6 +79,11 @@ def composite_colours(
     float64 array (layers + 1, m, 3)
         sRGB, 0 to 1: first the bare wall, then what is seen after each pass.
 
+    Raises
+    ------
+    GeometryError
+        Places and cans are not of as many layers, or the order leaves one out.
+
     Notes
     -----
     W3C Compositing and Blending Level 1, 5.1, source-over on an opaque backdrop: co = cs as + cb

@@ -28,6 +28,14 @@ _UNITS = {2: 25.4, 3: 10.0, 4: 1.0, 5: 0.001}
 def focal_from_35(equivalent_mm: float, width: int, height: int) -> float:
     """Return a focal length in pixels from its 35 mm equivalent, by the diagonals.
 
+    Parameters
+    ----------
+    equivalent_mm : float
+    width, height : int
+        Of the picture, in pixels.
+
+    Examples
+    --------
     >>> round(focal_from_35(43.2666, 4000, 3000))
     5000
     """

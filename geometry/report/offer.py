@@ -129,7 +129,16 @@ def price_of(found: Estimate, picture_m2: float, asked: OfferSettings) -> Price:
 
 
 def offer_of(builds: Sequence[Build], studio: Studio, day: date) -> Offer:
-    """Return the offer for one job, or for several as options side by side."""
+    """Return the offer for one job, or for several as options side by side.
+
+    Parameters
+    ----------
+    builds : sequence of Build
+        One for each option.
+    studio : Studio
+    day : date
+        From which the offer is valid.
+    """
     options = []
     for build in builds:
         found = estimate(build)

@@ -48,7 +48,18 @@ def seen_picture(separation: Separation, pixels: int) -> Image.Image:
 def painted_picture(
     separation: Separation, layers: Sequence[SeparatedLayer], pixels: int, ground: str
 ) -> Image.Image:
-    """Return what some layers paint on a ground, without bridges."""
+    """Return what some layers paint on a ground, without bridges.
+
+    Parameters
+    ----------
+    separation : Separation
+    layers : sequence of SeparatedLayer
+        In the order in which they are sprayed.
+    pixels : int
+        Along the long side.
+    ground : str
+        Colour of the wall.
+    """
     page = separation.page
     scale = pixels / max(page)
     picture: Coverage = one_colour(

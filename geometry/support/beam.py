@@ -90,6 +90,8 @@ def built_in_deflection(force: float, length: float, modulus: float, moment: flo
     moment : float
         Second moment of area I in mm4.
 
+    Examples
+    --------
     >>> round(built_in_deflection(0.1, 10, 3000, 0.00390625), 7)
     0.0444444
     """
@@ -106,6 +108,8 @@ def bending_stress(moment: float, width: _Widths, thickness: float) -> _Widths:
     width, thickness : float
         The bar's section in mm; it bends across its thickness.
 
+    Examples
+    --------
     >>> bending_stress(1.0, 6.0, 1.0)
     1.0
     """

@@ -51,6 +51,15 @@ class Direction:
 def direction_of(name: str, angle_deg: float, tolerance_deg: float) -> Direction:
     """Return the direction that a job's keys say.
 
+    Parameters
+    ----------
+    name : str
+        ``any``, ``drawing``, ``vertical``, ``horizontal``, or another word for the stated angle.
+    angle_deg, tolerance_deg : float
+        Counter-clockwise from the sheet's width; what a bridge may lean off it.
+
+    Examples
+    --------
     >>> direction_of("vertical", 0.0, 2.0)
     Direction(kind='stated', angle_deg=90.0, tolerance_deg=2.0)
     >>> direction_of("drawing", 0.0, 0.0).stated

@@ -258,7 +258,16 @@ class Grillage:
         return own
 
     def sections(self, which: Indices, width: Floats, bars: Bars) -> BarSections:
-        """Return the sections of some beams that are curved or tapered."""
+        """Return the sections of some beams that are curved or tapered.
+
+        Parameters
+        ----------
+        which : int array (m,)
+            Indices of the bars.
+        width : float64 array (m,)
+            At the narrowest, in mm.
+        bars : Bars
+        """
         modulus, thick = self.stiffness.modulus_mpa, self.stiffness.thickness_mm
         return BarSections(bars.take(which), width, thick, modulus)
 

@@ -82,6 +82,15 @@ def with_point(face: FaceMarks, mark: str, number: int, place: Floats) -> FaceMa
     """Return a face with one point of one mark at another place, and nothing else moved.
 
     The marks of an eye share its corners, those of a mouth too: what lay together stays so.
+
+    Parameters
+    ----------
+    face : FaceMarks
+    mark : str
+    number : int
+        Of the point in the mark.
+    place : float64 array (2,)
+        In pixels of the picture.
     """
     old = face[mark][number]
     return FaceMarks(

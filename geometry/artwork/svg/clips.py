@@ -23,10 +23,26 @@ class Walker(Protocol):
     """What walks through the elements of a clip path."""
 
     def enter(self, element: Element, state: State, purpose: Purpose) -> State | None:
-        """Return the state inside an element: the parameters are those of ``Walk.enter``."""
+        """Return the state inside an element.
+
+        Parameters
+        ----------
+        element : Element
+        state : State
+            Outside of the element.
+        purpose : Purpose
+        """
 
     def collect(self, element: Element, state: State, purpose: Purpose) -> list[Item]:
-        """Return the items of an element: the parameters are those of ``Walk.collect``."""
+        """Return the items of an element.
+
+        Parameters
+        ----------
+        element : Element
+        state : State
+            Outside of the element.
+        purpose : Purpose
+        """
 
 
 class Clips:

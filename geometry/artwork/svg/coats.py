@@ -33,10 +33,26 @@ class Walker(Protocol):
     flattening: Flattening | None
 
     def enter(self, element: Element, state: State, purpose: Purpose) -> State | None:
-        """Return the state inside an element: the parameters are those of ``Walk.enter``."""
+        """Return the state inside an element.
+
+        Parameters
+        ----------
+        element : Element
+        state : State
+            Outside of the element.
+        purpose : Purpose
+        """
 
     def collect(self, element: Element, state: State, purpose: Purpose) -> list[Item]:
-        """Return the items of an element: the parameters are those of ``Walk.collect``."""
+        """Return the items of an element.
+
+        Parameters
+        ----------
+        element : Element
+        state : State
+            Outside of the element.
+        purpose : Purpose
+        """
 
     def group_number(self) -> int:
         """Return a number that no group has yet."""

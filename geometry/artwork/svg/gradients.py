@@ -133,6 +133,11 @@ def gradient_of(drawing: Drawing, item: Item) -> Gradient | tuple[float, ...] | 
         Red, green, blue and alpha where it is one colour all over (SVG 1.1, section 13.2.4).
     None
         It is no gradient, or one without stops, which paints nothing.
+
+    Raises
+    ------
+    ArtworkError
+        Its transform or one of its lengths cannot be read.
     """
     assert item.coat is not None
     server = drawing.document.ids.get(item.coat.paint.server[1:])
