@@ -24,15 +24,13 @@ from ..planar.polygons import as_multipolygon
 from ..progress import Progress
 from ..tolerance import TOLERANCES
 from .blur import blur, blur_within
+from .melt import LEAST_BLUR, melted
 from .pixel_shapes import outline, smoothed, without_slivers, without_specks
 from .ridges import line_evidence
 from .total_variation import flatten
 
-# A tone that differs by this much (L*) from its surroundings is worth a shape of its own.
-_CONTRAST = 15.0
-# Edges steeper than this (L* across a stroke) hold outlines fast.
-_EDGE = 12.0
-_LEAST_COST = 0.25
+# Share of what is melted over which edges are looked for.
+_EDGE_SOFT = 0.35
 _HAIR = 0.01
 # In a focus area things are drawn this much finer, and elsewhere this much coarser.
 _FINER, _COARSER = 0.3, 1.5
@@ -43,8 +41,12 @@ _FINER_SPECK = 0.5
 _BROAD, _SLIM, _SLIM_FAITH, _FAR_FAITH = 1.8, 1.1, 0.7, 0.5
 # Evidence under this (L*) is grain; each L* of the rest darkens the tone by as much as the gain.
 _GRAIN, _GAIN = 2.0, 12.0
-# The tone's step over which an outline is drawn between pixels and not along them.
-_RAMP = 12.0
+#: The tone's step over which an outline is drawn between pixels and not along them.
+RAMP = 12.0
+# Outlines are softened by this share of the picture's grain.
+_OUTLINE_SOFT = 0.5
+# ... those of patches by more: by so many pixels, or this share of what the hand melts.
+_PATCH_SOFT, _PATCH_MELT = 1.2, 0.3
 # The highlight takes no more than this share of the subject, unless what is light is flat.
 _GLINTS = 0.09
 # How far off, in strokes, a highlight's surroundings lie, and how much they count.
@@ -52,6 +54,15 @@ _NEAR, _LIFT = 14.0, 1.0
 # How much lighter (L*) than its sides, beyond grain, a line must be to shine, and how far under the
 # highlight's cut it may lie.
 _SHINE, _GLOOM = 2.5, 30.0
+# The lightest tone there is: lighter pixels are single sparks.
+_TOP = 0.98
+# Thin lines are kept where they are this share of the least width, and grow by that on each side.
+_TIP, _FATTER = 0.4, 0.3
+# A rim beside a later layer may be this share of the hand's width; gaps and slivers under this
+# share of the least width are closed and dropped.
+_RIM, _CLOSED = 0.6, 0.8
+# Areas that end this near, in mm, end together.
+_TOUCH = 1e-3
 
 
 @dataclass(frozen=True)
@@ -274,15 +285,7 @@ def _melted(board: Board, hand: Hand, progress: Progress) -> Plane:
         soft = blur(board.focus.astype(np.float32), 2 * board.stroke / board.pixel)
         factor = np.float32(_COARSER) + soft * np.float32(board.fine * _FINER - _COARSER)
     radius = factor * np.float32(hand.melt * board.stroke / board.pixel)
-    weight = np.float32(2 / _CONTRAST) / np.maximum(radius, np.float32(0.25))
-    scale = max(0.8, 0.35 * hand.melt * board.stroke / board.pixel)
-    soft_tone = blur(board.tone, scale)
-    across, along = np.gradient(soft_tone)
-    edge = np.hypot(across, along) * np.float32(2 * scale / _EDGE)
-    cost = np.maximum(np.float32(_LEAST_COST), 1 / (1 + edge**2))
-    return flatten(
-        board.tone, weight, cost.astype(np.float32), lambda: progress(0.5, "melting small things")
-    )
+    return melted(board.tone, radius, _EDGE_SOFT * hand.melt * board.stroke / board.pixel, progress)
 
 
 def _lines(board: Board, progress: Progress) -> Plane:
@@ -310,14 +313,19 @@ def _stronger(first: Plane, second: Plane) -> Plane:
 
 
 def _patches(board: Board, beyond: Bools, hand: Hand) -> MultiPolygon:
-    soften = max(1.2, board.grain, 0.3 * hand.melt * board.stroke / board.pixel)
+    soften = max(_PATCH_SOFT, board.grain, _PATCH_MELT * hand.melt * board.stroke / board.pixel)
     return cleaned(outline(beyond, board.pixel, soften), hand, board)
+
+
+def outline_blur(board: Board) -> float:
+    """Return by how many pixels a field is softened before its outline is drawn."""
+    return max(LEAST_BLUR, _OUTLINE_SOFT * board.grain)
 
 
 def _inked(board: Board, field: Plane, cut: float) -> MultiPolygon:
     """Return what is darker than a cut, its outline drawn between pixels."""
-    share = np.clip(0.5 + (cut - field) / np.float32(_RAMP), 0, 1).astype(np.float32)
-    return cleaned(outline(share, board.pixel, max(0.8, 0.5 * board.grain)), FINE, board)
+    share = np.clip(0.5 + (cut - field) / np.float32(RAMP), 0, 1).astype(np.float32)
+    return cleaned(outline(share, board.pixel, outline_blur(board)), FINE, board)
 
 
 def _lit(board: Board, field: Plane, lines: Plane, cut: float) -> MultiPolygon:
@@ -333,7 +341,7 @@ def _lit(board: Board, field: Plane, lines: Plane, cut: float) -> MultiPolygon:
     # A light line in the dark is grey, not light.
     shine = np.where(board.tone > cut - _GLOOM, -lines, 0).astype(np.float32)
     share = np.clip(0.5 + (shine - _SHINE) / 2, 0, 1).astype(np.float32)
-    rays = cleaned(outline(share, board.pixel, max(0.8, 0.5 * board.grain)), GLINT, board)
+    rays = cleaned(outline(share, board.pixel, outline_blur(board)), GLINT, board)
     return joined([patches, rays])
 
 
@@ -342,7 +350,7 @@ def _glint_cut(tones: Plane, cut: float) -> float:
     light = tones[tones > cut]
     if not len(light):
         return cut
-    top = float(np.quantile(light, 0.98))
+    top = float(np.quantile(light, _TOP))
     few = float(np.quantile(tones, 1 - _GLINTS))
     return min(max(cut, few), (cut + top) / 2)
 
@@ -384,8 +392,8 @@ def cleaned(shape: MultiPolygon, hand: Hand, board: Board) -> MultiPolygon:
 def _thickened(shape: MultiPolygon, width: float) -> MultiPolygon:
     """Return the shape with its thin lines made just wide enough to be cut."""
     thin = as_multipolygon(shape.difference(open_shape(shape, width)))
-    thin = open_shape(thin, 0.4 * width)  # corners and the tips of strokes stay pointed
-    return joined([shape, as_multipolygon(thin.buffer(0.3 * width))])
+    thin = open_shape(thin, _TIP * width)  # corners and the tips of strokes stay pointed
+    return joined([shape, as_multipolygon(thin.buffer(_FATTER * width))])
 
 
 def stacked(
@@ -412,10 +420,10 @@ def stacked(
         shape = raw[at]
         if later is not None and not later.is_empty:
             shape = _under(shape, later, board, hand)
-        shape = close_shape(open_shape(shape, board.least), 0.8 * board.least)
+        shape = close_shape(open_shape(shape, board.least), _CLOSED * board.least)
         least = board.least**2
         shape = without_specks(shape, least, least, board.focus, board.pixel)
-        shape = without_slivers(shape, 0.8 * max(board.least, 0.6 * hand.width * board.stroke))
+        shape = without_slivers(shape, _CLOSED * max(board.least, _RIM * hand.width * board.stroke))
         # Drawn in by a hair: rings that touch at a point come apart.
         shape = smoothed(as_multipolygon(shape.intersection(frame)), _pixels(board), board.pixel)
         result[at] = as_multipolygon(shape.buffer(-_HAIR, join_style="mitre"))
@@ -431,7 +439,7 @@ def _under(shape: MultiPolygon, later: MultiPolygon, board: Board, hand: Hand) -
     a drift of the sheets shows no rim; where the lower one goes on it runs under the upper whole.
     """
     rim = as_multipolygon(shape.difference(later))
-    rim = open_shape(rim, max(board.least, board.trap, 0.6 * hand.width * board.stroke))
+    rim = open_shape(rim, max(board.least, board.trap, _RIM * hand.width * board.stroke))
     speck = max(board.least, 0.5 * hand.speck * board.stroke)
     finer = _FINER_SPECK * board.fine * speck
     rim = without_specks(rim, speck**2, finer**2, board.focus, board.pixel)
@@ -441,7 +449,7 @@ def _under(shape: MultiPolygon, later: MultiPolygon, board: Board, hand: Hand) -
     # Joints under the upper layer do not show: filled and smoothed.
     whole = close_shape(whole, max(board.bridge, 2 * board.trap))
     whole = as_multipolygon(whole.intersection(rim.buffer(TOLERANCES.same_point).union(later)))
-    return _filled(whole, as_multipolygon(shape.union(later)).buffer(1e-3))
+    return _filled(whole, as_multipolygon(shape.union(later)).buffer(_TOUCH))
 
 
 def _filled(shape: MultiPolygon, wanted: shapely.Geometry) -> MultiPolygon:

@@ -24,14 +24,14 @@ from ..planar.polygons import as_multipolygon
 from ..progress import Progress
 from ..step_cache import StepCache, kept
 from .blur import blur, blur_within
-from .draw_roles import Board, Hand, Role, cleaned, joined, silhouette, stacked
+from .draw_roles import RAMP, Board, Hand, Role, cleaned, joined, outline_blur, silhouette, stacked
 from .features import Features, MarkLine, Stroke, tapered
 from .features import drawn as drawn_plane
 from .flow_lines import flow_difference
 from .mark_lines import darkest_way
+from .melt import melted
 from .pixel_shapes import outline
 from .subject import joined_to_border, parts_of
-from .total_variation import flatten
 
 #: How the layers of a portrait are drawn, in strokes.
 CALM = Hand(melt=1.2, width=0.8, speck=2.2)
@@ -45,9 +45,8 @@ FACE_SHARE = 0.5
 FACE_COLOUR = 2.0
 # Melting: near marks, elsewhere in a face, and in the rest, as factors.
 _AT_MARKS, _IN_FACE, _ELSEWHERE = 0.3, 0.45, 1.0
-# A class's colour against its neighbours (Delta E): this much is worth a shape of its own.
-_CONTRAST, _EDGE, _LEAST_COST = 15.0, 12.0, 0.25
-_RAMP = 12.0
+# Share of what is melted over which edges are looked for.
+_EDGE_SOFT = 0.2
 # Pixels are softened by this share of a stroke before they are told apart.
 _SOFT = 0.3
 # Lines: broad and slim in strokes, what a unit of lightness darkens, and how far lines are trusted
@@ -67,13 +66,27 @@ _WHOLE = np.float32(40.0)
 # Holes smaller than the square of so many strokes are filled, near the marks of a face, elsewhere
 # in it, and in the rest: each would fall out, and its bridge would spoil more than it is worth.
 _HOLE_AT_MARKS, _HOLE_IN_FACE, _HOLE = 2.6, 4.2, 5.0
+# A part of the subject smaller than this share of it has no say in choosing the tones.
+_NO_SHARE = 1e-3
+# Where the classes' centres begin: at these quantiles of the skin's lightness, the darkest no
+# lighter and the lightest no darker than these (L*).
+_DARK_AT, _SKIN_AT, _LIGHT_AT = 0.03, (0.25, 0.65), 0.97
+_DARK_L, _LIGHT_L = 15.0, 88.0
+# Median colours: so many pixels are enough, and so many rounds.
+_MEDIAN_SAMPLES, _MEDIAN_ROUNDS = 4000, 12
+# A feature's zone has faded away under this; its darkest part begins at this quantile.
+_FADED, _DARKEST_PART = 0.02, 0.85
 #: Side, in strokes, of the square that an island must fill to count when a base is chosen.
 ISLAND = _HOLE_IN_FACE
 # Catch-lights: their least and greatest diameter as shares of the iris, and how much lighter (L*)
 # than the iris they must be.
 _CATCH, _MOST_CATCH, _CATCH_LIGHTER = 0.28, 0.5, 18.0
+# Catch-lights are looked for behind a blur of so many pixels, or this share of the iris.
+_CATCH_BLUR, _CATCH_SOFT = 0.6, 0.12
 # Rims of base between light and dark that are narrower than this, in strokes, are not drawn.
 _RIM = 0.6
+# ... and what is left of one after shares of that width are taken off: a rim, or a crumb of it.
+_THIN, _CRUMB = 0.9, 0.1
 _MOST_SAMPLES, _ROUNDS = 20_000, 25
 # Which share of the lit skin a tone must have to be the base.
 _ELIGIBLE = 0.3
@@ -119,11 +132,11 @@ def weights_of(subject: Bools, important: Plane, share: float = FACE_SHARE) -> P
     inside = subject.astype(np.float32)
     face = inside * important
     total, part = float(inside.sum()), float(face.sum())
-    if part < 1e-3 * total:
+    if part < _NO_SHARE * total:
         return inside / np.float32(max(total, 1.0))
     rest = inside - face
     left = float(rest.sum())
-    if left < 1e-3 * total:
+    if left < _NO_SHARE * total:
         return face / np.float32(part)
     own, other = np.float32(share / part), np.float32((1 - share) / left)
     return np.add(face * own, rest * other, dtype=np.float32)
@@ -166,14 +179,16 @@ def tones_of(
     mass = weights.ravel()[chosen].astype(np.float64)
     skin = lab[important] if important.any() else points
     light = skin[:, 0]
-    at = np.concatenate([[0.03], np.linspace(0.25, 0.65, max(0, count - 2)), [0.97]])[:count]
+    at = np.concatenate([[_DARK_AT], np.linspace(*_SKIN_AT, max(0, count - 2)), [_LIGHT_AT]])[
+        :count
+    ]
     centres = np.empty((count, 3))
     for number, level in enumerate(np.quantile(light, at).tolist()):
         close = np.abs(light - level)
         centres[number] = skin[close <= np.quantile(close, 0.1)].mean(axis=0)
-    centres[0, 0] = min(centres[0, 0], 15.0)
+    centres[0, 0] = min(centres[0, 0], _DARK_L)
     if count > 2:
-        centres[-1, 0] = max(centres[-1, 0], 88.0)
+        centres[-1, 0] = max(centres[-1, 0], _LIGHT_L)
     for _ in range(_ROUNDS):
         nearest = _nearest(points, centres)
         total = np.bincount(nearest, mass, count)
@@ -292,7 +307,7 @@ def draw_portrait(
     if not board.subject.all():
         whole = kept(cache, silhouette, board, progress=progress)
     here = replace(board, focus=board.focus | (features.faces > 0.5))
-    soften = max(0.8, 0.5 * board.grain)
+    soften = outline_blur(board)
     lines = _dark_lines(board, close, faces, progress.part(0.0, 0.1), cache)
     forms = [_form(lab, board.tone, shape, tones) for shape in features.forms]
     raw: list[MultiPolygon] = []
@@ -320,7 +335,7 @@ def draw_portrait(
             if role.role == "highlight":
                 spots = catch_lights(board.tone, features)
                 field = np.where(spots > 0.5, _WHOLE, field).astype(np.float32)
-        share = np.clip(np.float32(0.5) + field / np.float32(_RAMP), 0, 1).astype(np.float32)
+        share = np.clip(np.float32(0.5) + field / np.float32(RAMP), 0, 1).astype(np.float32)
         shape = _cleaned(outline(share, board.pixel, soften), role.hand, here)
         if role.side == "dark" and role.hand is CALM:
             fine = outline(share * (close > 0.5), board.pixel, soften)
@@ -371,11 +386,11 @@ def portrait_colours(
         marked = (shown == number) & subject
         if not marked.any():
             continue
-        step = max(1, int(marked.sum()) // 4000)
+        step = max(1, int(marked.sum()) // _MEDIAN_SAMPLES)
         points = lab[marked][::step].astype(np.float64)
         mass = 1 + (FACE_COLOUR - 1) * faces[marked][::step].astype(np.float64)
         middle = np.average(points, axis=0, weights=mass)
-        for _ in range(12):
+        for _ in range(_MEDIAN_ROUNDS):
             pull = mass / np.maximum(np.linalg.norm(points - middle, axis=1), 2.0)
             middle = np.average(points, axis=0, weights=pull)
         colours[number] = middle
@@ -399,7 +414,7 @@ def catch_lights(tone: Plane, features: Features) -> Plane:
         iris = features.irises[low:high, left:right] > 0.5
         if not iris.any():
             continue
-        soft = np.where(iris, blur(part, max(0.6, 0.12 * radius)), -1)
+        soft = np.where(iris, blur(part, max(_CATCH_BLUR, _CATCH_SOFT * radius)), -1)
         top = int(np.argmax(soft))
         if soft.ravel()[top] < np.median(part[iris]) + _CATCH_LIGHTER:
             continue
@@ -468,13 +483,8 @@ def _mixed(close: Plane, faces: Plane, at: float, within: float, beyond: float) 
 
 
 def _melted(field: Plane, hand: Hand, fineness: Plane, stroke: float, progress: Progress) -> Plane:
-    radius = fineness * np.float32(hand.melt * stroke)
-    weight = np.float32(2 / _CONTRAST) / np.maximum(radius, np.float32(0.25))
-    scale = max(0.8, 0.2 * hand.melt * stroke)
-    across, along = np.gradient(blur(field, scale))
-    edge = np.hypot(across, along) * np.float32(2 * scale / _EDGE)
-    cost = np.maximum(np.float32(_LEAST_COST), 1 / (1 + edge**2)).astype(np.float32)
-    return flatten(field, weight, cost, lambda: progress(0.5, "melting small things"))
+    size = hand.melt * stroke
+    return melted(field, fineness * np.float32(size), _EDGE_SOFT * size, progress)
 
 
 def _cleaned(shape: MultiPolygon, hand: Hand, board: Board) -> MultiPolygon:
@@ -540,7 +550,7 @@ def _whole_line(tone: Plane, line: MarkLine) -> Plane:
         return np.full_like(tone, -_WHOLE)
     rows, columns = tone.shape
     share = drawn_plane((rows, columns), tapered(way, line.width), filled=True)
-    field: Plane = np.where(share > 0, np.float32(_RAMP) * (share - np.float32(0.5)), -_WHOLE)
+    field: Plane = np.where(share > 0, np.float32(RAMP) * (share - np.float32(0.5)), -_WHOLE)
     return field
 
 
@@ -572,7 +582,7 @@ def _stroke(tone: Plane, drawn: Stroke, least: float) -> Plane:
     Where nothing of the feature is darker than the skin around it, nothing is drawn.
     """
     away = np.full_like(tone, -_WHOLE)
-    rows, columns = np.nonzero(drawn.zone > 0.02)
+    rows, columns = np.nonzero(drawn.zone > _FADED)
     if not len(rows):
         return away
     room = int(2 * _AROUND * drawn.span) + 2
@@ -585,12 +595,12 @@ def _stroke(tone: Plane, drawn: Stroke, least: float) -> Plane:
     inside = zone > 0.5
     if not inside.any():
         return away
-    ring = blur(zone, _AROUND * drawn.span) > 0.02
+    ring = blur(zone, _AROUND * drawn.span) > _FADED
     darker = np.float32(np.quantile(light[ring], _SKIN_BESIDE)) - soft
-    top = float(np.quantile(darker[inside], 0.85))
+    top = float(np.quantile(darker[inside], _DARKEST_PART))
     if top < _FAINTEST:
         return away
-    field = np.float32(_RAMP) * (darker / np.float32(top) - np.float32(least)) / (1 - least)
+    field = np.float32(RAMP) * (darker / np.float32(top) - np.float32(least)) / (1 - least)
     away[part] = np.where(inside, field, -_WHOLE)
     return away
 
@@ -629,9 +639,9 @@ def _without_rims(
     grown = as_multipolygon(light.buffer(width).difference(dark))
     shown = as_multipolygon(grown.difference(light))
     # A rim ends at the dark: what stays open on its far side is base that shall be seen.
-    rims = as_multipolygon(shown.difference(open_shape(shown, 0.9 * width)))
+    rims = as_multipolygon(shown.difference(open_shape(shown, _THIN * width)))
     rims = as_multipolygon(rims.intersection(dark.buffer(width)))
-    result[at[0]] = joined([light, open_shape(rims, 0.1 * width)])
+    result[at[0]] = joined([light, open_shape(rims, _CRUMB * width)])
     return result
 
 
