@@ -11,6 +11,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from ..arrays import Bools, Floats
+from ..tolerance import ROUNDING
 from .coloured import ColouredShape
 
 
@@ -50,6 +51,6 @@ def laid_over(shapes: Sequence[ColouredShape], inside: Bools) -> Floats:
     whole = sheets[0]
     alpha = whole[:, 3:]
     # Rounding leaves an alpha of 1 a little below it.
-    whole[:, 3] = np.where(whole[:, 3] > 1 - 1e-9, 1.0, whole[:, 3])
+    whole[:, 3] = np.where(whole[:, 3] > 1 - ROUNDING, 1.0, whole[:, 3])
     whole[:, :3] /= np.where(alpha > 0, alpha, 1.0)
     return whole

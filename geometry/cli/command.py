@@ -13,6 +13,7 @@ from ..errors import JobError
 from ..job.job import Job
 from ..job.load import load_job
 from ..job.resize import job_on_sheets
+from ..job.sections import LEAST_SIDE, MOST_SIDE
 from ..progress import Progress
 from .meter import Meter
 
@@ -77,8 +78,8 @@ def sized_job(chosen: argparse.Namespace, progress: Progress) -> Job:
     if width is None and height is None:
         return job
     for option, value in (("--sheet-width-mm", width), ("--sheet-height-mm", height)):
-        if value is not None and not 5 <= value <= 20000:
-            raise JobError(f"{option} {value:g}: expected 5 to 20000 mm.")
+        if value is not None and not LEAST_SIDE <= value <= MOST_SIDE:
+            raise JobError(f"{option} {value:g}: expected {LEAST_SIDE} to {MOST_SIDE} mm.")
     return job_on_sheets(job, size_of(job, progress), width, height)
 
 

@@ -36,6 +36,8 @@ from .photo import add_photo_arguments, render_on_photos
 RENDERER = "sheetstack.addon.mockup.render_job"
 #: Seconds between two looks whether the user asked to stop, and that Blender gets to end by itself.
 _SILENCE, _PATIENCE = 0.2, 5.0
+# Pixels of a side, samples of a pixel, frames of a turn: more is a slip of the finger.
+_FEWEST, _MOST, _MOST_SAMPLES, _MOST_FRAMES = 16, 16_384, 4096, 2000
 
 
 def add_render_command(commands: Any) -> None:
@@ -135,14 +137,16 @@ def _checked(chosen: argparse.Namespace) -> tuple[int, int]:
     """Return the pixels asked for; refuse options that do not go together."""
     match = re.fullmatch(r"([0-9]{1,9})x([0-9]{1,9})", chosen.size.lower())
     width, height = map(int, match.groups()) if match else (0, 0)
-    if min(width, height) < 16:
+    if min(width, height) < _FEWEST:
         raise JobError(f"--size {chosen.size}: expected width x height in pixels, like 1280x960.")
-    if max(width, height) > 16384:
-        raise JobError(f"--size {chosen.size}: expected at most 16384 pixels.")
-    if not 1 <= chosen.samples <= 4096:
-        raise JobError(f"--samples {chosen.samples}: expected a number from 1 to 4096.")
-    if not 0 <= chosen.turntable <= 2000:
-        raise JobError(f"--turntable {chosen.turntable}: expected a number of frames up to 2000.")
+    if max(width, height) > _MOST:
+        raise JobError(f"--size {chosen.size}: expected at most {_MOST} pixels.")
+    if not 1 <= chosen.samples <= _MOST_SAMPLES:
+        raise JobError(f"--samples {chosen.samples}: expected a number from 1 to {_MOST_SAMPLES}.")
+    if not 0 <= chosen.turntable <= _MOST_FRAMES:
+        raise JobError(
+            f"--turntable {chosen.turntable}: expected a number of frames up to {_MOST_FRAMES}."
+        )
     if bool(chosen.scene) != bool(chosen.face):
         raise JobError("--scene and --face go together: a .blend file and the wall in it.")
     if chosen.scene and not chosen.scene.is_file():

@@ -16,8 +16,9 @@ from shapely import MultiPolygon, Polygon
 
 from ..arrays import Floats, Geometries
 from ..finding import Finding, Severity
-from ..planar.morphology import openings_of, without_openings
+from ..planar.morphology import QUARTER_SEGMENTS, openings_of, without_openings
 from ..planar.polygons import as_multipolygon
+from ..tolerance import TOLERANCES
 
 #: Outer corners of a path are pointed up to this many times the offset, bevelled beyond: the beam
 #: keeps clear of the sheet's corner either way, and a curve of n points stays one of n points.
@@ -155,7 +156,11 @@ def cut_paths(
     half = kerf / 2
     if kerf > 0:
         inner = shapely.buffer(
-            openings, -half, quad_segs=16, join_style="mitre", mitre_limit=_MITRE_LIMIT
+            openings,
+            -half,
+            quad_segs=QUARTER_SEGMENTS,
+            join_style="mitre",
+            mitre_limit=_MITRE_LIMIT,
         )
         outer = offset(whole, half)
     else:
@@ -201,7 +206,7 @@ def _closed_up(
         )
         for opening in openings[gone]
     ]
-    cut = shapely.buffer(paths[~gone], kerf / 2 * 1.001, quad_segs=16)
+    cut = shapely.buffer(paths[~gone], kerf / 2 * 1.001, quad_segs=QUARTER_SEGMENTS)
     left = shapely.buffer(shapely.difference(openings[~gone], cut), -_CLOSED_SHARE * kerf)
     findings += [
         Finding(
@@ -242,7 +247,7 @@ def _begun(ring: shapely.LinearRing, lead_in: float, inside: bool) -> CutPath:
 
 def _lead(start: Floats, normal: Floats, length: float, ring: shapely.LinearRing) -> Floats:
     """Return the run-in's first point: as far off as wanted, or halfway to what lies opposite."""
-    hair = 1e-6
+    hair = TOLERANCES.same_point
     ray = shapely.LineString([start + hair * normal, start + 2 * length * normal])
     met = shapely.intersection(ray, ring)
     if not met.is_empty:

@@ -17,6 +17,7 @@ import shapely
 from ..build import Build
 from ..job.job import Job
 from ..progress import Progress
+from ..tolerance import ROUNDING, TOLERANCES
 from .blanks import blank_rules
 from .stock_tiles import stock_for_boxes, tile_grids
 from .tile_grid import TileGrid
@@ -78,7 +79,7 @@ def near_sizes(
         May raise ``Cancelled``.
     """
     progress = progress or Progress()
-    steps = max(1, math.floor(share / STEP + 1e-9))
+    steps = max(1, math.floor(share / STEP + ROUNDING))
     scales = [1 + k * STEP for k in range(-steps, steps + 1)]
     found = []
     for done, scale in enumerate(scales):
@@ -106,7 +107,9 @@ def _at(build: Build, scale: float) -> NearSize:
             narrow.append((layer.settings.name, (float(at.x), float(at.y))))
     width = job.material.least_bridge(job.made_by.kind)
     bridges = sum(
-        bridge.width * scale < width - 1e-6 for layer in build.layers for bridge in layer.bridges
+        bridge.width * scale < width - TOLERANCES.same_point
+        for layer in build.layers
+        for bridge in layer.bridges
     )
     return NearSize(scale, w, h, columns, rows, tiles, stock, cost, tuple(narrow), bridges)
 

@@ -10,6 +10,7 @@ from ..build import Build
 from ..colour import HIDES
 from ..paint.can_table import CanMatch, OwnCan, nearest_can
 from ..paint.spray_order import Covering
+from ..tolerance import ROUNDING
 from .estimate import Estimate
 
 #: A can is not sprayed to its last drop: common practice, no source.
@@ -71,7 +72,7 @@ def coats_to_hide(opacity: float) -> int:
     """
     if opacity >= HIDES:
         return 1
-    return max(1, math.ceil(math.log(1 - HIDES) / math.log(1 - opacity) - 1e-9))
+    return max(1, math.ceil(math.log(1 - HIDES) / math.log(1 - opacity) - ROUNDING))
 
 
 def layer_paints(

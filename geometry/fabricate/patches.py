@@ -14,6 +14,7 @@ from shapely import MultiPolygon, Point, Polygon
 
 from ..arrays import Floats
 from ..finding import Finding
+from ..planar.morphology import QUARTER_SEGMENTS
 from ..support.bridges import Bridge
 from .cut_sheet import CutSheet, lines_of
 from .kerf import CutPath, CutPaths, cut_paths
@@ -67,7 +68,7 @@ def patch_for(bridge: Bridge, sheet: MultiPolygon, name: str, overlap: float = 8
     [10.0, 7.0, 50.0, 23.0]
     """
     ends = shapely.multipoints(bridge.path[[0, -1]])
-    pads = shapely.buffer(ends, overlap, quad_segs=16)
+    pads = shapely.buffer(ends, overlap, quad_segs=QUARTER_SEGMENTS)
     whole = shapely.union_all([bridge.shape, pads]).intersection(sheet)
     middle = Point(bridge.place)
     parts = [p for p in shapely.get_parts(whole) if isinstance(p, Polygon)]

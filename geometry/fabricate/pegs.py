@@ -11,7 +11,7 @@ from shapely import LineString, MultiPolygon, Point
 from ..finding import Finding, Severity
 from ..job.sections import PrintingSettings
 from ..mesh.boolean import block
-from ..planar.morphology import erode, without_openings
+from ..planar.morphology import QUARTER_SEGMENTS, erode, without_openings
 
 #: Height of a peg, sheet that is left above a socket, wall of a boss round its peg, and how much
 #: deeper a socket is than its peg is high. In mm.
@@ -112,9 +112,9 @@ def with_pegs(
     radius = settings.peg_diameter_mm / 2
     planes: list[float] = []
     for place in places:
-        boss = place.buffer(boss_radius(settings), quad_segs=16)
-        peg = place.buffer(radius, quad_segs=16)
-        socket = place.buffer(radius + settings.peg_clearance_mm, quad_segs=16)
+        boss = place.buffer(boss_radius(settings), quad_segs=QUARTER_SEGMENTS)
+        peg = place.buffer(radius, quad_segs=QUARTER_SEGMENTS)
+        socket = place.buffer(radius + settings.peg_clearance_mm, quad_segs=QUARTER_SEGMENTS)
         solid = solid + block(boss, sunk, top)
         solid = solid + block(peg, top - ROOF / 2, top + PEG_HEIGHT)
         solid = solid - block(socket, -1.0, PEG_HEIGHT + SOCKET_SPARE)

@@ -16,7 +16,7 @@ from ..finding import Finding, Severity
 from ..job.sections import PrintingSettings
 from ..mesh.boolean import block, mesh_of, solid_of, without_slivers
 from ..mesh.solid import Mesh, extrude
-from ..planar.morphology import erode, openings_of, without_openings
+from ..planar.morphology import QUARTER_SEGMENTS, erode, openings_of, without_openings
 from ..planar.polygons import as_multipolygon
 from .chamfer import chamfer_cutter
 from .label_placement import PlacedLabel, place_label
@@ -118,7 +118,7 @@ def printed(
         pegs, told = peg_places(shape, tiling.seams, settings, layer)
         findings += told
     radius = boss_radius(settings)
-    bosses = shapely.union_all([place.buffer(radius, quad_segs=16) for place in pegs])
+    bosses = shapely.union_all([place.buffer(radius, quad_segs=QUARTER_SEGMENTS) for place in pegs])
     whole = _Whole(
         thickness,
         settings,

@@ -276,6 +276,6 @@ def _simplified(line: LineString, by: float, cost_at: SeamCost) -> Floats:
     simple = line.simplify(by)
     narrow = sum(part.length for part in cost_at.narrow_crossed(simple))
     if narrow > 0 and narrow > ROUNDING + sum(part.length for part in cost_at.narrow_crossed(line)):
-        simple = line.simplify(1e-9)
+        simple = line.simplify(ROUNDING)
     found: Floats = shapely.get_coordinates(simple)
     return found

@@ -21,6 +21,7 @@ from shapely import MultiPolygon, Polygon
 from ..arrays import Bools
 from ..planar.polygons import as_multipolygon
 from ..progress import Progress
+from ..tolerance import TOLERANCES
 from .nesting import nest
 
 #: How often each square of a blank is taken.
@@ -31,6 +32,8 @@ _FINEST, _MOST = 1.5, 320
 #: never more than half a diagonal from the middle of its square, Pillow rounds by half a step, and
 #: so does the place of a piece.
 _BEYOND = 1.75
+# A piece that fits to within this share of a step fits.
+_WHOLE_STEP = 1e-6
 
 
 @dataclass(frozen=True)
@@ -312,7 +315,7 @@ class _Work:
             for turn in self.turns:
                 mask, (w, h) = self.drawn(piece, turn)
                 room = (wide - 2 * self.edge - w, high - 2 * self.edge - h)
-                if min(room) < -1e-6:
+                if min(room) < -TOLERANCES.same_point:
                     continue
                 at = self._spot(blank, mask, room)
                 if at is not None:
@@ -325,9 +328,11 @@ class _Work:
     def _spot(self, blank: int, mask: Bools, room: tuple[float, float]) -> tuple[int, int] | None:
         """Return the lowest, then leftmost free place, in steps from the edge; None where none."""
         grid = self._shifted(blank)
-        rows = min(int(max(room[1], 0.0) / self.step + 1e-6) + 1, grid.shape[0] - mask.shape[0] + 1)
+        rows = min(
+            int(max(room[1], 0.0) / self.step + _WHOLE_STEP) + 1, grid.shape[0] - mask.shape[0] + 1
+        )
         columns = min(
-            int(max(room[0], 0.0) / self.step + 1e-6) + 1, grid.shape[1] - mask.shape[1] + 1
+            int(max(room[0], 0.0) / self.step + _WHOLE_STEP) + 1, grid.shape[1] - mask.shape[1] + 1
         )
         if rows < 1 or columns < 1:
             return None

@@ -12,6 +12,7 @@ from shapely import MultiPolygon, Polygon
 from ..job.job import Job
 from ..job.sections import StockSheet
 from ..progress import Progress
+from ..tolerance import TOLERANCES
 from .blanks import BlankRules, blank_rules
 from .cells import letters
 from .cut_sheet import CutSheet, laid_together
@@ -200,7 +201,7 @@ def _laid(
     blank = blanks[number]
     _, _, w, h = blank.shape.bounds
     placed = [_placed(parts[p.piece], p) for p in found.placings if p.blank == number]
-    lying = w > bed[0] + 1e-6 or h > bed[1] + 1e-6
+    lying = w > bed[0] + TOLERANCES.same_point or h > bed[1] + TOLERANCES.same_point
     whole = laid_together(f"stock {blank.name}", (w, h), placed)
     if not lying:
         return whole

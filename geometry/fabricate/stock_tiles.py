@@ -11,6 +11,7 @@ import math
 from collections.abc import Mapping, Sequence
 
 from ..job.job import Job
+from ..tolerance import ROUNDING
 from .blanks import BlankRules, blank_rules
 from .tile_grid import AxisSplit, TileGrid, even_split, grids_for, least_parts, split_with_rest
 
@@ -125,7 +126,7 @@ def stock_for_boxes(
     for box, count in boxes.items():
         lies = (box, box[::-1]) if rules.turned else (box,)
         most = max(
-            math.prod(int(s / (b + rules.gap) + 1e-9) for s, b in zip(side, lie, strict=True))
+            math.prod(int(s / (b + rules.gap) + ROUNDING) for s, b in zip(side, lie, strict=True))
             for lie in lies
         )
         if most == 0:

@@ -11,7 +11,7 @@ from collections import Counter
 from dataclasses import dataclass
 
 from ..errors import GeometryError
-from ..tolerance import ROUNDING
+from ..tolerance import ROUNDING, TOLERANCES
 
 #: More columns or rows than this on one sheet are a slip of the keyboard.
 MOST_PARTS = 400
@@ -90,7 +90,7 @@ def least_parts(length: float, room: float, reach: float) -> int:
     >>> least_parts(3000, 594, 5), least_parts(2880, 594, 5), least_parts(594, 594, 5)
     (6, 5, 1)
     """
-    if length <= room + 1e-6:
+    if length <= room + TOLERANCES.same_point:
         return 1
     return max(2, math.ceil(length / (room - reach) - ROUNDING))
 

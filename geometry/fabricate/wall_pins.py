@@ -16,6 +16,7 @@ import shapely
 from ..arrays import Bools, Floats, Geometries, Indices
 from ..finding import Finding, Severity
 from ..job.sections import TileSettings
+from ..planar.morphology import QUARTER_SEGMENTS
 from ..planar.polygons import as_multipolygon
 from ..planar.snapping import snapped_apart
 from ..progress import Progress
@@ -91,11 +92,11 @@ def with_wall_pins(
         progress(0.8 + 0.1 * number / len(chosen), "holes for pins")
         pulled = []
         for k, layer in enumerate(layers):
-            inside = layer.tiles_at(at[None, :], _clear(diameter) - 1e-6)[0]
+            inside = layer.tiles_at(at[None, :], _clear(diameter) - TOLERANCES.same_point)[0]
             if inside < 0:
                 pulled.append(sheets[k].sheet.name)
             else:
-                disc = shapely.Point(at).buffer(diameter / 2, quad_segs=16)
+                disc = shapely.Point(at).buffer(diameter / 2, quad_segs=QUARTER_SEGMENTS)
                 holes[k][inside].append(disc)
         place = (float(at[0]), float(at[1]))
         pins.append(WallPin(number, place, diameter, tuple(pulled)))
@@ -169,7 +170,9 @@ def _chosen(
             for at in _places(layers, k, number, diameter, have, need - len(have)):
                 chosen.append((at, diameter))
                 for other, layer in enumerate(layers):
-                    inside = int(layer.tiles_at(at[None, :], _clear(diameter) - 1e-6)[0])
+                    inside = int(
+                        layer.tiles_at(at[None, :], _clear(diameter) - TOLERANCES.same_point)[0]
+                    )
                     if inside >= 0:
                         hit.setdefault((other, inside), []).append(at)
     return chosen

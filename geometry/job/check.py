@@ -7,10 +7,7 @@ import shapely
 from ..errors import JobError
 from .job import Job
 from .names import file_stem
-from .sections import LayerSettings
-
-#: No sheet is wider, in mm.
-_WIDEST = 20000.0
+from .sections import MOST_SIDE, LayerSettings
 
 
 def check_job(job: Job, name: str = "job") -> None:
@@ -38,10 +35,10 @@ def check_job(job: Job, name: str = "job") -> None:
             f"{name}: [sheet]: margin_mm = {sheet.margin_mm:g}: expected less than half of the "
             f"sheet's {sheet.width_mm:g} x {sheet.height_mm:g} mm."
         )
-    if len(sheet.fit_mm) > 2 or any(not 0 < v <= _WIDEST for v in sheet.fit_mm):
+    if len(sheet.fit_mm) > 2 or any(not 0 < v <= MOST_SIDE for v in sheet.fit_mm):
         raise JobError(
             f"{name}: [sheet]: fit_mm = {list(sheet.fit_mm)}: expected one length, or a width and "
-            f"a height, above 0 and at most {_WIDEST:g} mm."
+            f"a height, above 0 and at most {MOST_SIDE:g} mm."
         )
     seen: set[str] = set()
     for layer in job.layers:

@@ -11,6 +11,7 @@ from ..errors import JobError
 from .fields import field
 from .materials import Material, load_materials
 from .processes import Process, ProcessSettings, process_of
+from .sections import LEAST_SIDE, MOST_SIDE
 
 
 @dataclass(frozen=True)
@@ -18,10 +19,16 @@ class NewSheets:
     """Sheets of a job that is yet to be written."""
 
     sheet_width_mm: float | None = field(
-        None, about="width of the sheets; follows the picture when absent", least=5, most=20000
+        None,
+        about="width of the sheets; follows the picture when absent",
+        least=LEAST_SIDE,
+        most=MOST_SIDE,
     )
     sheet_height_mm: float | None = field(
-        None, about="height of the sheets; follows the picture when absent", least=5, most=20000
+        None,
+        about="height of the sheets; follows the picture when absent",
+        least=LEAST_SIDE,
+        most=MOST_SIDE,
     )
     margin_mm: float = field(20.0, about="uncut edge round the picture", least=0, most=5000)
     material: str = field("card", about="key of the material")

@@ -9,6 +9,8 @@ from shapely import MultiPolygon
 from .fields import field
 from .processes import ProcessSettings
 
+#: No sheet is smaller or wider, in mm.
+LEAST_SIDE, MOST_SIDE = 5, 20_000
 ROLES = ("mid-tone", "shadow", "highlight")
 #: Papers of ISO 216 with their size in mm.
 PAPER_MEANINGS = {
@@ -66,8 +68,8 @@ FIGURE_FROM = 900.0
 class SheetSettings:
     """``[sheet]``: the plate that every layer is cut from."""
 
-    width_mm: float = field(about="width of every sheet", least=5, most=20000)
-    height_mm: float = field(about="height of every sheet", least=5, most=20000)
+    width_mm: float = field(about="width of every sheet", least=LEAST_SIDE, most=MOST_SIDE)
+    height_mm: float = field(about="height of every sheet", least=LEAST_SIDE, most=MOST_SIDE)
     margin_mm: float = field(20.0, about="uncut edge round the artwork", least=0, most=5000)
     material: str = field("card", about="key of the material")
     thickness_mm: float = field(0.4, about="thickness of the sheet", least=0.01, most=100)
@@ -121,7 +123,7 @@ class LayerSettings:
         about="font file (.ttf, .otf) of the text, relative to the job file; for text in an SVG "
         "drawing also a folder of them; whether its licence allows the use is for you to see to",
     )
-    text_size_mm: float = field(20.0, about="size of the text", least=0.5, most=20000)
+    text_size_mm: float = field(20.0, about="size of the text", least=0.5, most=MOST_SIDE)
     text_size_is: str = field(
         "cap height",
         about="what the size measures",
@@ -148,7 +150,7 @@ class LayerSettings:
         0.0, about="room added between letters; ligatures are left out then", least=-100, most=1000
     )
     leading_mm: float | None = field(
-        None, about="from baseline to baseline; 1.2 em when absent", least=0.5, most=20000
+        None, about="from baseline to baseline; 1.2 em when absent", least=0.5, most=MOST_SIDE
     )
     opacity: float = field(
         1.0, about="1 hides what is below, 0.4 lets it show through", least=0.0, most=1.0
@@ -360,8 +362,8 @@ class SettledSheet:
 class StockSheet:
     """``[[stock]]``: sheets that pieces are nested on; bigger than the bed, they are cut first."""
 
-    width_mm: float = field(about="width of a stock sheet", least=10, most=20000)
-    height_mm: float = field(about="height of a stock sheet", least=10, most=20000)
+    width_mm: float = field(about="width of a stock sheet", least=10, most=MOST_SIDE)
+    height_mm: float = field(about="height of a stock sheet", least=10, most=MOST_SIDE)
     name: str = field("", about="a name, for you to know it by")
     count: int = field(0, about="how many are at hand; 0 for as many as needed", least=0, most=9999)
     price: float = field(0.0, about="price of one", least=0, most=1e6)

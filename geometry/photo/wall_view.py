@@ -23,6 +23,7 @@ from numpy.typing import ArrayLike
 
 from ..arrays import Floats
 from ..errors import GeometryError
+from ..tolerance import NOT_ZERO
 from .focal_length import USUAL_35, focal_from_35
 from .homography import homography, mapped
 
@@ -453,10 +454,10 @@ def _vanishing_point(lines: Floats) -> tuple[Floats, float]:
         through = np.cross(middles, point)
         away = np.linalg.norm(through[:, :2], axis=1)
         ways = np.cross(ends[:, 0] - ends[:, 1], middles) * 0.5
-        rows = ways / np.maximum(away, 1e-12)[:, None]
+        rows = ways / np.maximum(away, NOT_ZERO)[:, None]
         point = np.linalg.svd(rows)[2][-1]
     through = np.cross(middles, point)
-    away = np.maximum(np.linalg.norm(through[:, :2], axis=1, keepdims=True), 1e-12)
+    away = np.maximum(np.linalg.norm(through[:, :2], axis=1, keepdims=True), NOT_ZERO)
     off = np.abs(np.einsum("nkc,nc->nk", ends, through / away)).max() * size
     return np.array([point[0] * size, point[1] * size, point[2]]), float(off)
 

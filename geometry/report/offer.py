@@ -188,7 +188,7 @@ def own_text(offer: Offer) -> str:
             f"  net asked       {money(price.net, unit)}",
             f"  tax             {money(price.tax, unit)} ({asked.tax_percent:g} %)",
             f"  asked           {money(price.total, unit)}",
-            f"  left over cost  {money(price.net - price.own_cost, unit)}",
+            f"  left after cost {money(price.net - price.own_cost, unit)}",
             "  cans",
         ]
         for row in option.cans:

@@ -38,6 +38,11 @@ _PIXELS, _MOST_ENLARGED = 1600, 4
 _ART_COLOURS, _ART_SIDE = 64, 256
 #: Neighbours that differ by less than this (CIEDE2000) are calm.
 _CALM = 3.0
+# A picture of so many flat colours at most, mostly calm, hardly any of which is far from them, has
+# few flat colours; it is looked at with so many pixels a side.
+_FEW, _MOSTLY, _HARDLY, _LOOK = 16, 0.6, 0.02, 400
+# Under this opacity nothing is there; over 1 less this all is.
+_CLEAR = 0.02
 #: Colours nearer than this are one flat colour with noise in it.
 _APART = 6.0
 #: A flat colour covers at least this share of the calm pixels.
@@ -204,17 +209,17 @@ def looks_flat(path: Path) -> bool:
     ArtworkError
         As of ``read_picture``.
     """
-    small = read_picture(path, lambda full: full if max(full) <= 400 else _sized(full, 400))
+    small = read_picture(path, lambda full: full if max(full) <= _LOOK else _sized(full, _LOOK))
     if _is_art(small):
         return True
     calm = _calm(lab_from_srgb(small.srgb))
     colours = _flat_colours(small)
     calm_share, calm = calm.mean(), calm & (small.opacity >= 0.5)
-    if calm_share < 0.6 or not 0 < len(colours) <= 16:
+    if calm_share < _MOSTLY or not 0 < len(colours) <= _FEW:
         return False
     lab = lab_from_srgb(small.srgb[calm].astype(np.float64))
     near = ciede2000(lab[:, None], lab_from_srgb(colours)[None]).min(axis=1)
-    return bool((near > _CALM).mean() < 0.02)
+    return bool((near > _CALM).mean() < _HARDLY)
 
 
 def _areas(flat: Flat) -> dict[int, MultiPolygon]:
@@ -234,7 +239,7 @@ def _is_art(picture: Picture) -> bool:
     if max(picture.full) > _ART_SIDE:
         return False
     codes = np.rint(picture.srgb * 255).astype(np.int64) @ [1, 256, 65536]
-    hard = ((picture.opacity < 0.02) | (picture.opacity > 0.98)).all()
+    hard = ((picture.opacity < _CLEAR) | (picture.opacity > 1 - _CLEAR)).all()
     return bool(hard) and len(np.unique(codes)) <= _ART_COLOURS
 
 

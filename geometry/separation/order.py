@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from ..progress import Progress
+from ..tolerance import ROUNDING
 from .extents import SHEET, Extent, Sheets
 
 #: Up to so many layers the best order is found for certain.
@@ -169,7 +170,7 @@ def _moved(sheets: Sheets, order: tuple[int, ...]) -> Plan:
             rest = tuple(k for k in best.order if k != layer)
             tries = [planned(sheets, (*rest[:k], layer, *rest[k:])) for k in range(len(rest) + 1)]
             better = min(tries, key=lambda p: p.cost)
-            if better.cost < best.cost - 1e-9:
+            if better.cost < best.cost - ROUNDING:
                 best = better
         if best is before:
             break
@@ -186,7 +187,7 @@ def _swapped(sheets: Sheets, order: tuple[int, ...]) -> Plan:
                 return best
             own = best.order
             tried = planned(sheets, (*own[:k], own[k + 1], own[k], *own[k + 2 :]))
-            if tried.cost < best.cost - 1e-9:
+            if tried.cost < best.cost - ROUNDING:
                 best = tried
         if best is before:
             break

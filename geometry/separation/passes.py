@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from ..tolerance import ROUNDING
 from .extents import Sheets
 from .order import MOST_EXACT, Plan, best_plan, is_small, planned
 
@@ -55,7 +56,7 @@ def in_two_passes(
             lightness = {**sheets.lightness, number: sheets.lightness[layer]}
             more = sheets.relabelled(label, lightness)
             tried = _planned_with(more, plan.order, number)
-            if tried.cost < (best[0].cost if best else plan.cost) - 1e-9:
+            if tried.cost < (best[0].cost if best else plan.cost) - ROUNDING:
                 best = (tried, more, {**can_of, number: can_of[layer]})
         if best is None:
             break

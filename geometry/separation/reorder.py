@@ -38,6 +38,9 @@ from .separate import (
 )
 from .settings import SeparationSettings
 
+# Specks under this (mm2) go with the cut and are no islands.
+_SPECK = 0.05
+
 
 @dataclass(frozen=True)
 class Outlay:
@@ -245,7 +248,6 @@ def _outlay(shapes: Sequence[MultiPolygon], frame: shapely.Polygon) -> Outlay:
     islands, cut = 0, 0.0
     for shape in shapes:
         sheet = shapely.difference(frame, shape)
-        # Specks that the cut takes with it are no islands.
-        islands += int((shapely.area(shapely.get_parts(sheet)) > 0.05).sum()) - 1
+        islands += int((shapely.area(shapely.get_parts(sheet)) > _SPECK).sum()) - 1
         cut += float(shape.length)
     return Outlay(max(0, islands), cut)

@@ -25,8 +25,8 @@ def separation_lines(separation: Separation) -> list[str]:
     for what, plan in separation.others:
         names = ", ".join(separation.drawn_names[k] for k in plan.order)
         lines.append(
-            f"  {what}: {_counted(plan.islands, 'island')}, bridges bare about "
-            f"{plan.spoiled / 100:.1f} cm2, {plan.cut / 1000:.2f} m to cut ({names})"
+            f"  {what}: {_counted(plan.islands, 'island')}, bridges leave about "
+            f"{plan.spoiled / 100:.1f} cm2 unpainted, {plan.cut / 1000:.2f} m to cut ({names})"
         )
     return lines
 
@@ -59,7 +59,8 @@ def order_sentence(separation: Separation) -> str:
     )
     return (
         f"On a wall of {separation.ground}, {_counted(len(plan.order), 'sheet')} in this order: "
-        f"{_counted(plan.islands, 'island')}, bridges bare about {plan.spoiled / 100:.1f} cm2, "
+        f"{_counted(plan.islands, 'island')}, bridges leave about "
+        f"{plan.spoiled / 100:.1f} cm2 unpainted, "
         f"{plan.cut / 1000:.2f} m to cut ({best}).{again}"
     )
 

@@ -28,6 +28,12 @@ ROUNDNESS = 0.97
 MARK_SIZES = (1.5, 25.0)
 #: Marks of two layers this near are one mark.
 SAME_PLACE = 0.05
+# Marks of a drawing that are tried, at most; by which share two of one kind may differ in size.
+_MOST_MARKS, _SIZE_DIFFERS = 40, 0.1
+# Marks fit where they lie this near (mm); more than this share, and so many degrees, are told.
+_FITS, _SCALED, _TURNED = 0.5, 1e-3, 0.05
+# A factor this near to that of two units is a matter of units.
+_AS_UNITS = 0.01
 #: Factors that come of reading one unit as another.
 UNIT_FACTORS = {
     25.4: "inches read as mm",
@@ -308,8 +314,8 @@ def _best_fit(
     # The two wanted marks farthest apart carry the fit best.
     gaps = np.abs(z[:, None] - z)
     first, second = np.unravel_index(np.argmax(gaps), gaps.shape)
-    for i in range(min(len(own), 40)):
-        for j in range(min(len(own), 40)):
+    for i in range(min(len(own), _MOST_MARKS)):
+        for j in range(min(len(own), _MOST_MARKS)):
             if i == j:
                 continue
             a = (w[j] - w[i]) / (z[second] - z[first])
@@ -318,19 +324,22 @@ def _best_fit(
             if len(set(nearest.tolist())) < len(z):
                 continue
             # A mark scaled is scaled in its size too.
-            if np.abs(own_sizes[nearest] - abs(a) * sizes).max() > 0.1 * abs(a) * sizes.max():
+            if (
+                np.abs(own_sizes[nearest] - abs(a) * sizes).max()
+                > _SIZE_DIFFERS * abs(a) * sizes.max()
+            ):
                 continue
             fit = fit_marks(own[nearest], wanted, centre)
-            if fit.error_mm < 0.5 and (best is None or fit.error_mm < best.error_mm):
+            if fit.error_mm < _FITS and (best is None or fit.error_mm < best.error_mm):
                 best = fit
     return best
 
 
 def _fit_finding(fit: Fit, name: str, place: Floats) -> Finding:
     said = []
-    if abs(fit.scale - 1) > 1e-3:
+    if abs(fit.scale - 1) > _SCALED:
         said.append(f"{100 * fit.scale:.2f} % of the others' size{_unit_hint(fit.scale)}")
-    if abs(fit.turn_deg) > 0.05:
+    if abs(fit.turn_deg) > _TURNED:
         said.append(f"turned by {fit.turn_deg:.2f} degrees")
     distance = float(np.hypot(*fit.shift))
     if distance > SAME_PLACE:
@@ -348,7 +357,7 @@ def _fit_finding(fit: Fit, name: str, place: Floats) -> Finding:
 
 def _unit_hint(factor: float) -> str:
     for known, meaning in UNIT_FACTORS.items():
-        if abs(factor / known - 1) < 0.01:
+        if abs(factor / known - 1) < _AS_UNITS:
             return f" (as {meaning})"
     return ""
 

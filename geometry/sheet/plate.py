@@ -16,6 +16,8 @@ from ..tolerance import TOLERANCES, Tolerances
 
 #: Rounds of opening points where a plate touches itself; a slit can run onto a further one.
 _MOST_ROUNDS = 6
+#: Share of the outline that the area of what is left may be off.
+_ASTRAY = 1e-6
 
 
 @dataclass(frozen=True)
@@ -63,7 +65,7 @@ def cut_plate(
     Raises
     ------
     GeometryError
-        Nothing is left, or area went astray.
+        Nothing is left, or what is left has another area than it should.
     """
     grid = plate_grid(outline)
     gone = snapped(_within(voids, outline), grid)
@@ -71,9 +73,9 @@ def cut_plate(
     if left.is_empty:
         raise GeometryError(f"{layer}: the openings leave nothing of the sheet.")
     astray = left.area - (outline.area - gone.area)
-    if abs(astray) > 1e-6 * outline.area:
+    if abs(astray) > _ASTRAY * outline.area:
         raise GeometryError(
-            f"{layer}: the openings cannot be cut out exactly ({astray:.3f} mm2 went astray); "
+            f"{layer}: the openings cannot be cut out exactly (off by {astray:.3f} mm2); "
             "simplify the artwork where its outlines nearly touch."
         )
     opened = []

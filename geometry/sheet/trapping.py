@@ -15,6 +15,7 @@ from shapely import MultiPolygon, Polygon
 
 from ..colour import hides
 from ..finding import Finding, Severity
+from ..planar.morphology import QUARTER_SEGMENTS
 from ..planar.polygons import as_multipolygon
 from ..planar.union import unite
 from ..tolerance import TOLERANCES
@@ -94,7 +95,7 @@ def _additions(
     seam = shapely.intersection(shapely.boundary(part), cover)
     if seam.is_empty:
         return []
-    reach = shapely.buffer(seam, trap, quad_segs=16)
+    reach = shapely.buffer(seam, trap, quad_segs=QUARTER_SEGMENTS)
     free = shapely.intersection(reach, cover)
     # Held back from the far edges of the cover, along which it would peek out.
     both = shapely.union(cover, own)
@@ -103,7 +104,9 @@ def _additions(
     sides = shapely.difference(
         edges, shapely.buffer(shapely.intersection(seam, bare_edges), TOLERANCES.same_point)
     )
-    margin = shapely.buffer(shapely.difference(sides, shapely.boundary(own)), trap, quad_segs=16)
+    margin = shapely.buffer(
+        shapely.difference(sides, shapely.boundary(own)), trap, quad_segs=QUARTER_SEGMENTS
+    )
     gained = [
         piece
         for piece in as_multipolygon(shapely.difference(free, margin)).geoms

@@ -13,6 +13,7 @@ from .constraints import Loads
 from .cost import Prices
 from .gaps import Gaps
 from .held_islands import HeldIsland
+from .laying import SPOT
 
 #: An island that gives way by more than so many times its limit makes the sheet useless in the
 #: hand: it flaps and folds over. Common practice, no source.
@@ -127,7 +128,7 @@ def barred_bridges(gaps: Gaps, widths: Floats, prices: Prices, layer: str) -> tu
             layer,
             (float(middle[number, 0]), float(middle[number, 1])),
         )
-        for number in np.flatnonzero(area > 0.02 * widths * widths).tolist()
+        for number in np.flatnonzero(area > SPOT * widths * widths).tolist()
     )
 
 

@@ -22,6 +22,13 @@ from .gaps import Gaps
 
 #: The core is taken at this share of half the width: "just under half".
 JUST_UNDER = 0.995
+#: A barred or bare spot counts from this share of the square of a bridge's width.
+SPOT = 0.02
+#: What is left of an opening is a crumb under this share of the width's square, or where nothing is
+#: further from its edge than this share of the width.
+_CRUMB, _CRUMB_DEPTH = 0.01, 0.02
+#: How near, in widths, the middle of a piece is found.
+_MIDDLE = 0.005
 #: A piece too narrow for a core is rooted in within so many widths of the gap.
 _REACH = 4.0
 
@@ -177,7 +184,7 @@ def _without(parts: Geometries, shapes: Geometries) -> Geometries:
 
 def is_crumb(opening: Polygon, width: float) -> bool:
     """Return whether a strip left so little of an opening that nothing could be cut there."""
-    return opening.area < 0.01 * width * width or opening.buffer(-0.02 * width).is_empty
+    return opening.area < _CRUMB * width * width or opening.buffer(-_CRUMB_DEPTH * width).is_empty
 
 
 def _near_part(piece: Polygon, point: shapely.Point, reach: float) -> Polygon:
@@ -239,6 +246,6 @@ class Roots:
             else:
                 whole, reach = self._pieces[piece[number]], _REACH * self._width
                 near_by = _near_part(whole, points[number], reach)
-                line = shapely.maximum_inscribed_circle(near_by, 0.005 * self._width)
+                line = shapely.maximum_inscribed_circle(near_by, _MIDDLE * self._width)
             roots[number] = shapely.get_coordinates(line)[0]
         return roots

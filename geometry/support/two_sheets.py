@@ -24,9 +24,13 @@ from ..step_cache import StepCache
 from ..tolerance import TOLERANCES, Tolerances
 from .bridges import Supported, with_damage
 from .constraints import Rules
+from .laying import SPOT
 from .settled import settled_for
 from .support import SupportedLayer, support_layer
 from .visible_damage import Coat, DamageMap
+
+#: Spots within this of a bridge, in mm, lie beside it.
+_BESIDE = 0.05
 
 
 @dataclass(frozen=True)
@@ -137,7 +141,7 @@ def gaps_to_paint(
     grow = max(overlap, overlap + (least_opening - thin) / 2)
     bare = wanted.difference(first.sheet.openings)
     # Only beside bridges: a registration hole or a slit leaves a bare spot too, on purpose.
-    near = shapely.union_all(strips).buffer(0.05)
+    near = shapely.union_all(strips).buffer(_BESIDE)
     bare = bare.intersection(near).buffer(grow, quad_segs=8)
     return as_multipolygon(bare.intersection(wanted))
 
@@ -157,7 +161,7 @@ def split_findings(
     """
     painted = shapely.union_all([first.sheet.openings, second.sheet.openings])
     strips = shapely.union_all([b.shape for b in (*first.bridges, *second.bridges)])
-    bare = as_multipolygon(wanted.difference(painted).intersection(strips.buffer(0.05)))
+    bare = as_multipolygon(wanted.difference(painted).intersection(strips.buffer(_BESIDE)))
     return tuple(
         Finding(
             "split.bare",
@@ -168,5 +172,5 @@ def split_findings(
             (spot.representative_point().x, spot.representative_point().y),
         )
         for spot in bare.geoms
-        if spot.area > 0.02 * width * width
+        if spot.area > SPOT * width * width
     )

@@ -20,6 +20,7 @@ from numpy.typing import ArrayLike
 from shapely import MultiPolygon, Polygon
 
 from ..arrays import Bools, Floats, Indices
+from ..tolerance import NOT_ZERO
 
 # Shares of the tolerance: points left out before the fit; the fit; rounding has the rest.
 _THINNED, _FITTED = 0.1, 0.85
@@ -298,13 +299,13 @@ def _prepared(
     near = reach / 2
     direction = at(along[:-1] + near) - at(along[:-1] - near)
     length = np.linalg.norm(direction, axis=1, keepdims=True)
-    return dense, turn, direction / np.maximum(length, 1e-12)
+    return dense, turn, direction / np.maximum(length, NOT_ZERO)
 
 
 def _peaks(turn: Floats, dense: Floats, reach: float) -> Bools:
     """Return where a ring turns more than anywhere within the reach."""
     size = np.linalg.norm(np.roll(dense, -1, axis=0) - dense, axis=1)
-    count = max(1, min(round(reach / max(float(size.mean()), 1e-12)), len(turn) // 4))
+    count = max(1, min(round(reach / max(float(size.mean()), NOT_ZERO)), len(turn) // 4))
     sharp = np.abs(turn)
     best = sharp.copy()
     for shift in range(1, count + 1):
@@ -466,7 +467,7 @@ class _Spans:
         self.p0, self.p3 = track.points[first], track.points[last]
         self.arc = track.along[last] - track.along[first]
         along = track.along[self.index] - self.spread(track.along[first])
-        self.even = along / self.spread(np.maximum(self.arc, 1e-12))
+        self.even = along / self.spread(np.maximum(self.arc, NOT_ZERO))
         self.u, self.v = _end_frames(track, first, 1.0), _end_frames(track, last, -1.0)
         # The chord that leads to each point; a piece's first has none.
         begun = np.repeat(self.starts, self.count)
@@ -621,7 +622,7 @@ def _normals(cubics: Floats, spans: _Spans, t: Floats) -> Floats:
     c = spans.spread(_powers(cubics)[1:])
     way = (3 * c[2] * t + 2 * c[1]) * t + c[0]
     length = np.sqrt(way[0] ** 2 + way[1] ** 2)
-    return np.stack([-way[1], way[0]]) / np.maximum(length, 1e-12)
+    return np.stack([-way[1], way[0]]) / np.maximum(length, NOT_ZERO)
 
 
 def _evaluate(c: Floats, t: Floats) -> Floats:
@@ -669,7 +670,7 @@ def _nearer(cubics: Floats, spans: _Spans, t: Floats) -> Floats:
     second = 6 * c[3] * t + 2 * c[2]
     slope = off[0] * first[0] + off[1] * first[1]
     bend = first[0] ** 2 + first[1] ** 2 + off[0] * second[0] + off[1] * second[1]
-    step = np.where(bend > 1e-12, slope / np.where(bend > 1e-12, bend, 1.0), 0.0)
+    step = np.where(bend > NOT_ZERO, slope / np.where(bend > NOT_ZERO, bend, 1.0), 0.0)
     moved = np.clip(t - np.clip(step, -0.2, 0.2), 0, 1)
     ends = spans.starts + spans.count - 1
     moved[spans.starts], moved[ends] = 0.0, 1.0

@@ -14,6 +14,8 @@ import numpy as np
 from ..arrays import Bools, Plane
 from .blur import blur
 
+# Within about ``doubt`` of a straight outline the blurred step lies between this and 1 less this.
+_SURE = 0.97
 #: How strongly a step between colours is avoided, in units of the mean squared step.
 _AVOIDED = 2.0
 _LEAST_STEP = np.float32(1e-4)
@@ -46,8 +48,7 @@ def drawn_to_edge(srgb: Plane, inside: Bools, doubt: float) -> Bools:
     20
     """
     soft = blur(inside.astype(np.float32), doubt / 2)
-    # Within about ``doubt`` of a straight outline the blurred step lies between these.
-    sure_in, sure_out = soft > 0.97, soft < 0.03
+    sure_in, sure_out = soft > _SURE, soft < 1 - _SURE
     if not sure_in.any() or not sure_out.any():
         return inside.copy()
     return walked(srgb, sure_in, sure_out) > 0.5

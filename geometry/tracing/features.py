@@ -9,6 +9,7 @@ import numpy as np
 from PIL import Image, ImageDraw
 
 from ..arrays import Bools, Floats, Plane
+from ..tolerance import NOT_ZERO
 from .blur import blur
 from .faces import SIDES, FaceMarks
 
@@ -219,7 +220,7 @@ def tapered(line: Floats, width: float) -> Floats:
     """
     way = np.gradient(line, axis=0)
     aside = np.column_stack([-way[:, 1], way[:, 0]])
-    aside /= np.maximum(np.hypot(*aside.T), 1e-9)[:, None]
+    aside /= np.maximum(np.hypot(*aside.T), NOT_ZERO)[:, None]
     along = np.linspace(0, np.pi, len(line))
     half = (np.sin(along) * width / 2)[:, None]
     return np.concatenate([line + half * aside, (line - half * aside)[::-1]])

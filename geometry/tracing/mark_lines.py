@@ -12,6 +12,7 @@ from __future__ import annotations
 import numpy as np
 
 from ..arrays import Floats, Plane
+from ..tolerance import NOT_ZERO
 
 # Places along a line and across it.
 _ALONG, _ACROSS = 33, 13
@@ -75,7 +76,7 @@ def _even(line: Floats) -> tuple[Floats, Floats]:
     wanted = np.linspace(0, along[-1], _ALONG)
     places = np.column_stack([np.interp(wanted, along, line[:, k]) for k in (0, 1)])
     way = np.gradient(places, axis=0)
-    way /= np.maximum(np.hypot(*way.T), 1e-9)[:, None]
+    way /= np.maximum(np.hypot(*way.T), NOT_ZERO)[:, None]
     return places, np.column_stack([-way[:, 1], way[:, 0]])
 
 

@@ -47,7 +47,8 @@ def melted(tones: Plane, radius: Plane, scale: float, progress: Progress) -> Pla
     >>> bool(left[:8, :8].max() < 15), bool(left[20:28, 20:28].min() > 25)
     (True, True)
     """
-    weight = np.float32(2 / CONTRAST) / np.maximum(radius, np.float32(LEAST_RADIUS))
+    faith = np.float32(2 / CONTRAST) / np.maximum(radius, np.float32(LEAST_RADIUS))
+    weight = np.asarray(faith, np.float32)
     scale = max(LEAST_BLUR, scale)
     across, along = np.gradient(blur(tones, scale))
     edge = np.hypot(across, along) * np.float32(2 * scale / EDGE)

@@ -18,6 +18,7 @@ from ezdxf.lldxf.const import DXFError
 
 from ...arrays import Floats
 from ...planar.curves import Arcs, flatten_arcs, flatten_spline
+from ...tolerance import ROUNDING
 from ..fill.contour import Contour
 from ..fill.join_ends import join_ends
 
@@ -134,7 +135,7 @@ class OutlineReader:
         self._checked(np.array([*centre, *u, *v, start, end]))
         # Kept counter-clockwise by ezdxf; start and end are the same on a whole ellipse.
         turn = (end - start) % (2 * math.pi)
-        return self._flattened(centre, u, v, start, turn if turn > 1e-9 else 2 * math.pi)
+        return self._flattened(centre, u, v, start, turn if turn > ROUNDING else 2 * math.pi)
 
     def _line(self, entity: Any) -> tuple[Floats, bool]:
         return self._flat(np.array([tuple(entity.dxf.start), tuple(entity.dxf.end)])), False
@@ -171,7 +172,7 @@ class OutlineReader:
         start, end = float(entity.dxf.start_param), float(entity.dxf.end_param)
         self._checked(np.array([start, end]))
         turn = (end - start) % (2 * math.pi)
-        full = math.isclose(turn, 0, abs_tol=1e-9) or math.isclose(turn, 2 * math.pi)
+        full = math.isclose(turn, 0, abs_tol=ROUNDING) or math.isclose(turn, 2 * math.pi)
         centre, u, v = rows[:, :2]
         points = self._flattened(centre, u, v, start, 2 * math.pi if full else turn)
         return (points[:-1], True) if full else (points, False)
@@ -283,7 +284,7 @@ def _flat_axes(entity: Any) -> Floats:
     ocs = entity.ocs()
     if not ocs.transform:
         return np.eye(2)
-    if abs(abs(ocs.uz.z) - 1) > 1e-9:
+    if abs(abs(ocs.uz.z) - 1) > ROUNDING:
         raise OutlineError("is not flat")
     return np.array([[ocs.ux.x, ocs.uy.x], [ocs.ux.y, ocs.uy.y]])
 

@@ -24,7 +24,7 @@ from .document import href, local_name
 from .drawing import Drawing
 from .style import BLACK, diagonal, opacity, paint
 from .transforms import IDENTITY, Matrix, times, transform
-from .units import length_px
+from .units import FONT_SIZE_PX, length_px
 
 #: Colours along a gradient, for its way to be measured.
 _SAMPLES = 129
@@ -173,7 +173,7 @@ def gradient_of(drawing: Drawing, item: Item) -> Gradient | tuple[float, ...] | 
     def length(name: str, usual: str, whole: float) -> float:
         value = given(name)
         try:
-            return length_px(usual if value is None else value, whole, 16.0)
+            return length_px(usual if value is None else value, whole, FONT_SIZE_PX)
         except ValueError as error:
             raise drawing.error(server, f"has {name}={error}") from None
 
@@ -280,7 +280,7 @@ def _read_stops(drawing: Drawing, stops: list[Element]) -> tuple[Floats, Floats]
         declared = drawing.declared(stop)
         alpha, shown = 1.0, BLACK
         try:
-            offset = length_px(stop.get("offset", "0"), 1.0, 16.0)
+            offset = length_px(stop.get("offset", "0"), 1.0, FONT_SIZE_PX)
             shown = paint(declared.get("stop-color", "black").strip())
             alpha = min(max(opacity(declared.get("stop-opacity", "1")), 0.0), 1.0)
         except ValueError as error:

@@ -18,7 +18,7 @@ from .areas import LEAST_SCALE, Item, bounds_of
 from .document import href, local_name
 from .drawing import Drawing
 from .transforms import IDENTITY, Matrix, at, fit, shifted, times, transform, view_box
-from .units import length_px
+from .units import FONT_SIZE_PX, length_px
 
 #: Patterns that inherit from each other; more is a circle.
 _DEEPEST = 20
@@ -99,7 +99,7 @@ def pattern_of(drawing: Drawing, item: Item) -> Pattern | None:
 
     def length(attribute: str, of: float) -> float:
         try:
-            return length_px(given(attribute) or "0", of, 16.0)
+            return length_px(given(attribute) or "0", of, FONT_SIZE_PX)
         except ValueError as error:
             raise drawing.error(server, f"has {attribute}={error}") from None
 

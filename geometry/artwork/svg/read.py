@@ -31,7 +31,7 @@ from .references import enter_view_box, enter_viewport
 from .state import Purpose, State
 from .style import Cascade
 from .transforms import at, view_box
-from .units import MM_PER_PX, length_px
+from .units import FONT_SIZE_PX, MM_PER_PX, length_px
 from .walk import Walk
 
 #: How far (mm) artwork may reach beyond its page without a word.
@@ -218,7 +218,7 @@ def _page(drawing: Drawing, walk: Walk) -> tuple[tuple[float, float], State]:
             )
         else:
             try:
-                size.append(length_px(length, box[own] if box else 0.0, 16.0))
+                size.append(length_px(length, box[own] if box else 0.0, FONT_SIZE_PX))
             except ValueError as error:
                 raise drawing.error(root, f"has {attribute}={error}") from None
     width, height = size

@@ -19,7 +19,7 @@ import tinycss2
 from tinycss2 import color4
 
 from ..fill.contour import Rule
-from .units import length_px, number_list
+from .units import FONT_SIZE_PX, length_px, number_list
 
 #: Properties that a parent hands down (SVG 1.1, appendix N), as far as they matter here.
 INHERITED = frozenset(
@@ -306,7 +306,7 @@ def opacity(text: str) -> float:
     ValueError
         Neither.
     """
-    return length_px(text, 1.0, 16.0)
+    return length_px(text, 1.0, FONT_SIZE_PX)
 
 
 @lru_cache(maxsize=4096)

@@ -30,6 +30,10 @@ _LENGTH = re.compile(rf"({NUMBER})\s*(%|[A-Za-z]*)")
 _NUMBER = re.compile(NUMBER)
 _BAD_COMMA = re.compile(r",\s*,")
 
+#: What 1 em is in pixels where no font size is stated: CSS leaves ``medium`` to the reader, and
+#: browsers take 16 (common practice, no source).
+FONT_SIZE_PX = 16.0
+
 
 def length_px(text: str, whole: float, font_size: float) -> float:
     """Return a length in pixels.
