@@ -11,14 +11,13 @@ preview is drawn is measured by a timer, and printed. Places are those of Blende
 
 import shutil
 import sys
-import time
 from pathlib import Path
 
 import bpy
 import numpy as np
 
 sys.path.insert(0, str(Path(__file__).parent))
-from walking import wait, wait_for, walk, xdotool
+from walking import wait, wait_for, walk, watch, xdotool
 
 ZIP, PICTURE, FOLDER = (Path(a).resolve() for a in sys.argv[sys.argv.index("--") + 1 :][:3])
 SCREEN = 1000
@@ -170,22 +169,6 @@ def follow_a_slider():
         yield from wait(1)
     print("PREVIEW the same while it is only drawn anew:", silences(), flush=True)
     picture("7-slider")
-
-
-def watch():
-    """Begin to look how often the window answers; what is returned ends it and gives the gaps."""
-    ticks = []
-
-    def tick():
-        ticks.append(time.perf_counter())
-        return 0.005
-
-    def silences():
-        bpy.app.timers.unregister(tick)
-        return sorted(np.diff(ticks).round(3).tolist())[-5:]
-
-    bpy.app.timers.register(tick)
-    return silences
 
 
 def trace():

@@ -4,10 +4,12 @@ Blender runs the walks as scripts and no modules of a package: each puts this fo
 """
 
 import subprocess
+import time
 import traceback
 from contextlib import ExitStack
 
 import bpy
+import numpy as np
 
 #: Seconds between two steps, and steps to wait for long work.
 PAUSE, PATIENCE = 0.3, 1500
@@ -28,6 +30,23 @@ def wait_for(condition):
         if condition():
             return
     raise AssertionError("waited in vain")
+
+
+def watch():
+    """Begin to look how often the window answers; what is returned ends it and gives the gaps."""
+    ticks = [time.perf_counter()]
+
+    def tick():
+        ticks.append(time.perf_counter())
+        return 0.005
+
+    def silences():
+        ticks.append(time.perf_counter())
+        bpy.app.timers.unregister(tick)
+        return sorted(np.diff(ticks).round(3).tolist())[-5:]
+
+    bpy.app.timers.register(tick)
+    return silences
 
 
 def walk(steps):
