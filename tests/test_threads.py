@@ -7,7 +7,7 @@ import pytest
 
 from sheetstack.geometry.errors import Cancelled
 from sheetstack.geometry.progress import Progress
-from sheetstack.geometry.threads import watched
+from sheetstack.geometry.threads import map_batches, watched
 
 
 def test_watched_work_that_is_silent_can_be_left():
@@ -62,3 +62,28 @@ def test_what_work_raises_is_raised():
 
     with pytest.raises(ValueError, match="no"):
         watched(Progress(), work)
+
+
+def test_batches_come_back_in_order_on_any_number_of_cores(monkeypatch):
+    found = []
+    for cores in (1, 2, 5):
+        monkeypatch.setattr("os.cpu_count", lambda cores=cores: cores)
+        # The first is the slowest.
+        found.append(map_batches(lambda n: (time.sleep(0.02 / (n + 1)), n * n)[1], range(9)))
+    assert found == [[n * n for n in range(9)]] * 3
+
+
+def test_no_batch_is_begun_after_progress_says_stop(monkeypatch):
+    monkeypatch.setattr("os.cpu_count", lambda: 2)
+    begun = []
+
+    def work(number):
+        begun.append(number)
+        time.sleep(0.01)
+
+    def report(share, what):
+        raise Cancelled("Stopped.")
+
+    with pytest.raises(Cancelled):
+        map_batches(work, range(100), Progress(report))
+    assert 1 <= len(begun) < 10

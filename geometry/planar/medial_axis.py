@@ -14,7 +14,7 @@ for the sites' distance (chord residual, Ogniewicz and Kuebler 1995). Both from 
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
@@ -204,18 +204,8 @@ def axis_between(
     -------
     MedialAxis
     """
-    spacing = COARSEST * limit
-    raw_sites = _Sites(segments, group, spacing, limit)
-    raw = _raw_axis(raw_sites, limit, wanted)
-    # Most groups have nothing narrow in them, and are looked at no further.
-    alive = np.flatnonzero(np.isin(group, raw_sites.group[raw.sites[:, 0]]))
-    sites = _Sites(segments.take(alive), group[alive], spacing, limit)
-
-    def wanted_alive(middle: Floats, segment: Indices, mark: Indices) -> Bools:
-        return wanted(middle, alive[segment], mark)
-
-    axis = _refined(sites, limit, wanted_alive, fineness, finest * limit, rounds)
-    return replace(axis, segment=alive[axis.segment])
+    sites = _Sites(segments, group, COARSEST * limit, limit)
+    return _refined(sites, limit, wanted, fineness, finest * limit, rounds)
 
 
 def medial_axis(shape: Polygon | MultiPolygon, spacing: float) -> MedialAxis:
@@ -258,13 +248,17 @@ def _refined(
     sites: _Sites, limit: float, wanted: Wanted, fineness: float, floor: float, rounds: int
 ) -> MedialAxis:
     """Make the sites as close as the axis between them is narrow, and return that axis."""
-    for left in range(rounds, -1, -1):
-        raw = _raw_axis(sites, limit, wanted)
+    raw = _raw_axis(sites, np.arange(len(sites.points)), limit, wanted)
+    for _ in range(rounds):
         room = np.full(len(sites.points), np.inf)
         apart = np.maximum(fineness * raw.apart, floor)
         np.minimum.at(room, raw.sites.ravel(), np.repeat(apart, 2))
-        if not left or not sites.refine(room):
+        before = len(sites.points)
+        if not sites.refine(room):
             break
+        # Most groups have nothing narrow in them, or are fine enough sooner than others.
+        changed = np.flatnonzero(np.isin(sites.group, sites.group[before:]))
+        raw = raw.renewed(sites, changed, _raw_axis(sites, changed, limit, wanted))
     return _finished(sites, raw, limit)
 
 
@@ -364,36 +358,67 @@ class _Sites:
 
 @dataclass(frozen=True)
 class _RawAxis:
-    """Pieces of axis before they are cut off: circumcentres, and the pairs of sites."""
+    """Pieces of axis before they are cut off: circumcentres, the group of each, and the pairs of
+    sites."""
 
     centres: Floats
+    group: Indices
     ends: Indices
     sites: Indices
     apart: Floats
 
+    def renewed(self, sites: _Sites, changed: Indices, new: _RawAxis) -> _RawAxis:
+        """Return the axis with that of the groups of changed sites in the place of theirs.
 
-def _raw_axis(sites: _Sites, limit: float, wanted: Wanted) -> _RawAxis:
-    triangles, pair, ends = _delaunay(sites)
+        All stands in the order in which it would had everything been worked out at once.
+        """
+        gone = sites.group[changed]
+        kept = np.flatnonzero(~np.isin(self.group, gone))
+        stays = ~np.isin(sites.group[self.sites[:, 0]], gone)
+        group = np.concatenate([self.group[kept], new.group])
+        order = np.argsort(group, kind="stable")
+        place = np.empty(len(order), np.int64)
+        place[order] = np.arange(len(order))
+        old_place = np.zeros(len(self.group), np.int64)
+        old_place[kept] = place[: len(kept)]
+        ends = np.concatenate([old_place[self.ends[stays]], place[len(kept) :][new.ends]])
+        pairs = np.concatenate([self.sites[stays], new.sites])
+        by_pair = np.lexsort((pairs[:, 1], pairs[:, 0]))
+        return _RawAxis(
+            np.concatenate([self.centres[kept], new.centres])[order],
+            group[order],
+            ends[by_pair],
+            pairs[by_pair],
+            np.concatenate([self.apart[stays], new.apart])[by_pair],
+        )
+
+
+def _raw_axis(sites: _Sites, among: Indices, limit: float, wanted: Wanted) -> _RawAxis:
+    """Return the axis between some sites: all those of their groups, by number."""
+    triangles, pair, ends = _delaunay(sites, among)
     centres, sound = _centres(sites.points, triangles)
     count = len(sites.points)
     apart = _length(sites.points[pair[:, 1]] - sites.points[pair[:, 0]])
-    neighbours = np.sort(sites.pieces, axis=1)
+    asked = np.zeros(count, bool)
+    asked[among] = True
+    neighbours = np.sort(sites.pieces[asked[sites.pieces[:, 0]]], axis=1)
     known = neighbours[:, 0] * count + neighbours[:, 1]
     kept = (apart < limit) & sound[ends].all(axis=1)
     kept &= ~np.isin(pair[:, 0] * count + pair[:, 1], known)
     kept[kept] = _not_round_a_corner(sites, pair[kept], apart[kept])
     middle = (sites.points[pair[kept, 0]] + sites.points[pair[kept, 1]]) / 2
     kept[kept] = wanted(middle, sites.segment[pair[kept]], sites.mark[pair[kept]])
-    return _RawAxis(centres, ends[kept], pair[kept], apart[kept])
+    group = sites.group[triangles[:, 0]]
+    return _RawAxis(centres, group, ends[kept], pair[kept], apart[kept])
 
 
-def _delaunay(sites: _Sites) -> tuple[Indices, Indices, Indices]:
-    """Return the sites' Delaunay triangles, the edges between two, and the two triangles of each.
+def _delaunay(sites: _Sites, among: Indices) -> tuple[Indices, Indices, Indices]:
+    """Return the Delaunay triangles of some sites, the edges between two, and their two triangles.
 
     GEOS leaves flat triangles on points that lie on a line but for rounding, with what they hide
     not Delaunay; edges are flipped until all are (Lawson, 1977).
     """
-    triangles = _triangles(sites)
+    triangles = among[_triangles(sites.points[among], sites.group[among])]
     for _ in range(MOST_FLIPS):
         pair, ends, apex = _shared_edges(triangles, len(sites.points))
         (a, c), (b, d) = (sites.points[v].transpose(1, 0, 2) for v in (pair, apex))
@@ -428,18 +453,18 @@ def _shared_edges(triangles: Indices, count: int) -> tuple[Indices, Indices, Ind
     return sides[two[:, 0]], owner[two], apex[two]
 
 
-def _triangles(sites: _Sites) -> Indices:
-    """Return the Delaunay triangles of each group's sites, as numbers of sites, (t, 3).
+def _triangles(points: Floats, group: Indices) -> Indices:
+    """Return the Delaunay triangles of each group's points, as numbers of points, (t, 3).
 
     GEOS loses its way among some points that lie on lines but for rounding; turned, they are other
     numbers with the same triangles.
     """
     for turn in TURNS[:-1]:
         try:
-            return _triangles_between(_turned(sites.points, turn), sites.group)
+            return _triangles_between(_turned(points, turn), group)
         except shapely.errors.GEOSException:
             continue
-    return _triangles_between(_turned(sites.points, TURNS[-1]), sites.group)
+    return _triangles_between(_turned(points, TURNS[-1]), group)
 
 
 def _turned(points: Floats, turn: float) -> Floats:

@@ -10,6 +10,7 @@ their tips too, which is no fault of theirs: short ones are left out.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import partial
 
 import numpy as np
 import shapely
@@ -17,7 +18,8 @@ from shapely import LineString, MultiPolygon, Point, Polygon
 from shapely.ops import substring
 
 from ..arrays import Bools, Floats, Geometries, Indices
-from ..threads import map_geometries
+from ..progress import Progress
+from ..threads import map_batches, map_geometries
 from ..tolerance import ROUNDING
 from .graph import connected_labels
 from .medial_axis import ROUND_A_CORNER, MedialAxis, Segments, axis_between, segments_of
@@ -57,6 +59,10 @@ THINNED = 2e-3
 MANY_HOLES = 8
 #: Shapes are cut into parts of this many vertices where an index by boxes has to tell them apart.
 SMALL = 32
+#: Segments of boundary whose axes are sought at a time: so many are quick, take little memory, and
+#: leave when they are told to.
+BATCH = 1_000
+_WHAT = "looking for narrow places"
 
 
 @dataclass(frozen=True)
@@ -119,7 +125,9 @@ class NarrowPlace:
         return substring(line, cut[0], line.length - cut[1])
 
 
-def narrow_places(shape: Polygon | MultiPolygon, width: float) -> list[NarrowPlace]:
+def narrow_places(
+    shape: Polygon | MultiPolygon, width: float, progress: Progress | None = None
+) -> list[NarrowPlace]:
     """Return the places where polygons are narrower than a width.
 
     Parameters
@@ -128,6 +136,8 @@ def narrow_places(shape: Polygon | MultiPolygon, width: float) -> list[NarrowPla
         Valid, in mm: a sheet, openings, or anything else.
     width : float
         In mm.
+    progress : Progress, optional
+        May raise ``Cancelled``.
 
     Returns
     -------
@@ -150,33 +160,83 @@ def narrow_places(shape: Polygon | MultiPolygon, width: float) -> list[NarrowPla
     parts = parts[shapely.area(parts) > 0]
     if not len(parts) or not width > 0:
         return []
+    progress = progress or Progress()
+    progress(0.0, _WHAT)
     lost, of, whole = _lost(parts, width)
+    progress(0.2, _WHAT)
+    near = _near_lost(parts, lost, of, width)
+    # A line with both ends free in a part that is wide elsewhere is an odd corner.
+    slivers = np.zeros(len(near.polygons), bool)
+    slivers[near.of_seed[np.flatnonzero(whole)]] = True
+    searching = progress.part(0.4, 0.9)
+    batches = near.batches(BATCH)
+    found = map_batches(partial(_places_in, near, slivers, width), batches, searching, _WHAT)
+    places = [place for batch in found for place in batch]
+    places += _specks(lost[whole], places, width)
+    return sorted(places, key=lambda p: (p.width_mm, p.place))
+
+
+@dataclass(frozen=True)
+class _Near:
+    """The boundary near what is lost.
+
+    Parameters
+    ----------
+    segments : Segments
+    group : int array (n,)
+        What hangs together; segments of different groups do not see each other.
+    polygons, homes : object array (g,)
+        Each group's polygon, ready to be asked, and what is lost there.
+    of_seed : int array (s,)
+        The group of each lost part.
+    """
+
+    segments: Segments
+    group: Indices
+    polygons: Geometries
+    homes: Geometries
+    of_seed: Indices
+
+    def batches(self, size: int) -> list[Indices]:
+        """Return the segments' numbers in batches of about so many, no group in two of them."""
+        order = np.argsort(self.group, kind="stable")
+        group = self.group[order]
+        first = np.flatnonzero(np.diff(group, prepend=-1))
+        number = first // size
+        cuts = first[1:][number[1:] != number[:-1]]
+        return [np.sort(batch) for batch in np.split(order, cuts) if len(batch)]
+
+
+def _near_lost(parts: Geometries, lost: Geometries, of: Indices, width: float) -> _Near:
+    """Return the boundary near lost parts, and near corners that lie opposite an edge."""
     rings, ring_part = shapely.get_rings(parts, return_index=True)
     segments = segments_of(rings)
     part_of = ring_part[segments.ring].astype(np.int64)
     lines = segments.lines()
     gaps, gap_of = _corner_gaps(parts, segments, part_of, lines, width)
-    near, group, polygons, homes, label = _near(
+    return _near(
         parts, segments, part_of, lines, np.append(lost, gaps), np.append(of, gap_of), width
     )
+
+
+def _places_in(near: _Near, slivers: Bools, width: float, batch: Indices) -> list[NarrowPlace]:
+    """Return the narrow places of some groups, given by the numbers of all their segments."""
+    groups, group = np.unique(near.group[batch], return_inverse=True)
+    group = group.reshape(-1)
+    polygons, sliver = near.polygons[groups], slivers[groups]
 
     def inside(middle: Floats, segment: Indices, mark: Indices) -> Bools:
         found: Bools = shapely.contains_xy(polygons[group[segment[:, 0]]], *middle.T)
         return found
 
-    axis = axis_between(near, group, width, inside)
-    # A line with both ends free in a part that is wide elsewhere is an odd corner.
-    slivers = np.zeros(len(polygons), bool)
-    slivers[label[np.flatnonzero(whole)]] = True
-    lines_found = [
+    axis = axis_between(near.segments.take(batch), group, width, inside)
+    lines = [
         line
-        for line in middle_lines(axis, _at_home(axis, homes, width))
-        if line.ends[0] is not End.FREE or slivers[axis.group[line.pieces[0]]]
+        for line in middle_lines(axis, _at_home(axis, near.homes[groups], width))
+        if line.ends[0] is not End.FREE or sliver[axis.group[line.pieces[0]]]
     ]
-    found = [_told(axis, line, width) for line in lines_found]
-    places = [p for p in found if p is not None]
-    places += _specks(lost[whole], places, width)
-    return sorted(places, key=lambda p: (p.width_mm, p.place))
+    told = [_told(axis, line, width) for line in lines]
+    return [place for place in told if place is not None]
 
 
 def _lost(parts: Geometries, width: float) -> tuple[Geometries, Indices, Bools]:
@@ -318,9 +378,8 @@ def _near(
     seeds: Geometries,
     of: Indices,
     width: float,
-) -> tuple[Segments, Indices, Geometries, Geometries, Indices]:
-    """Return the edge near seeds, a group for what hangs together, each group's polygon and
-    seeds, and the group of each seed."""
+) -> _Near:
+    """Return the edge near seeds, by groups of what hangs together."""
     # Coarse, and as much wider.
     seeds = shapely.simplify(seeds, COARSE * width)
     seeds, of, bundle = _bundled(seeds, of, width)
@@ -340,10 +399,12 @@ def _near(
     owner[label] = of
     polygons = parts[owner]
     shapely.prepare(polygons)
+    # GEOS builds an index at the first question, which two threads must not ask at once.
+    shapely.contains_xy(polygons, 0.0, 0.0)
     order = np.argsort(label, kind="stable")
     homes = np.full(count, None)
     shapely.geometrycollections(seeds[order], indices=label[order], out=homes)
-    return near, group, polygons, homes, label[bundle]
+    return _Near(near, group, polygons, homes, label[bundle])
 
 
 def _bundled(seeds: Geometries, of: Indices, width: float) -> tuple[Geometries, Indices, Indices]:

@@ -202,8 +202,7 @@ def _narrow(
     """Look for narrow places, which on a mural takes a minute, so that it can be left meanwhile."""
 
     def search(own: Progress) -> list[NarrowPlace]:
-        own(0.0, what)
-        return narrow_places(shape, width)
+        return narrow_places(shape, width, Progress(lambda share, _: own(share, what)))
 
     return watched(progress, search)
 

@@ -139,7 +139,7 @@ def test_triangles_are_delaunay_also_where_sites_stand_in_line(turn):
     shape = shapely.union_all([box(-8, -4, 0, 4), box(0, -0.7, 6, 0.7), box(6, -4, 14, 4)])
     segments = segments_of(shapely.get_rings(rotate(shape, turn, origin=(0, 0))))
     sites = _Sites(segments, np.zeros(len(segments), np.int64), 1 / 6, 30.0)
-    triangles, *_ = _delaunay(sites)
+    triangles, *_ = _delaunay(sites, np.arange(len(sites.points)))
     area = shapely.area(shapely.polygons(sites.points[triangles]))
     assert area.sum() == pytest.approx(shapely.MultiPoint(sites.points).convex_hull.area)
     radius = _radii(sites.points[triangles[area > 1e-9]])

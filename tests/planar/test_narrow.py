@@ -11,6 +11,7 @@ from shapely.affinity import rotate
 
 from sheetstack.geometry.planar import narrow
 from sheetstack.geometry.planar.narrow import narrow_places
+from sheetstack.geometry.progress import Progress
 from sheetstack.geometry.support.repairs import accepted, narrow_findings
 
 PLATE = box(0, 0, 60, 40)
@@ -282,3 +283,21 @@ def test_parts_of_rings_in_rings_are_told_apart():
     assert [p.kind for p in found] == ["sliver", "sliver"]
     assert [p.width_mm for p in found] == pytest.approx([0.7, 0.9], abs=0.02)
     assert [p.length_mm for p in found] == pytest.approx([53.3 * np.pi, 69.1 * np.pi], rel=0.01)
+
+
+def test_places_are_the_same_however_many_are_looked_at_at_a_time(monkeypatch):
+    rng = np.random.default_rng(3)
+    gaps = rng.uniform(0.3, 1.9, 40)
+    slots = [
+        rotate(box(x, 3, x + 4, 20), tilt).union(rotate(box(x + 4 + gap, 3, x + 8, 20), tilt))
+        for x, gap, tilt in zip(np.arange(40) * 12.0, gaps, rng.uniform(-3, 3, 40), strict=True)
+    ]
+    sheet = box(-5, -5, 490, 30).difference(shapely.union_all(slots))
+    together = narrow_places(sheet, LEAST)
+    told = []
+    monkeypatch.setattr(narrow, "BATCH", 1)
+    by_groups = narrow_places(sheet, LEAST, Progress(lambda share, what: told.append(share)))
+    assert len(together) >= 40
+    assert repr(by_groups) == repr(together)
+    assert len(told) > 20
+    assert told == sorted(told)
