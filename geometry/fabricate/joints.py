@@ -151,34 +151,39 @@ def _on_stretch(
         normal = -normal
     keys: list[Key] = []
     count = max(1, int(length // (_PITCH * width)))
-    for k in range(count):
-        share = (k + 0.5) / count
+    if width * _SCALES[-1] + 2 * wall > length / count + ROUNDING:
+        return []
+    shares = (np.arange(count) + 0.5) / count
+    places = a + shares[:, None] * length * along
+    owners = _cells_at(tree, places - 0.5 * normal)
+    others = _cells_at(tree, places + 0.5 * normal)
+    for at, owner, other in zip(places, owners, others, strict=True):
+        if owner < 0 or other < 0 or owner == other:
+            continue
         for scale in _SCALES:
             head = width * scale
             if head + 2 * wall > length / count + ROUNDING:
                 continue
-            key = _key(a + along * (share * length), along, normal, head, depth * scale)
-            owner = _cell_at(tree, cells, key[1] - 0.5 * normal)
-            other = _cell_at(tree, cells, key[1] + 0.5 * normal)
-            if owner is None or other is None or owner == other:
+            polygon = Polygon(_key(at, along, normal, head, depth * scale))
+            if not solid.covers(polygon):
                 continue
-            polygon = Polygon(key[0])
-            room = polygon.buffer(0.2)
-            if solid.covers(polygon) and cells[owner].union(cells[other]).covers(room):
-                keys.append(Key(polygon, owner, other, (float(key[1][0]), float(key[1][1]))))
+            if cells[owner].union(cells[other]).covers(polygon.buffer(0.2)):
+                keys.append(Key(polygon, owner, other, (float(at[0]), float(at[1]))))
                 break
     return keys
 
 
-def _key(
-    at: Floats, along: Floats, normal: Floats, head: float, depth: float
-) -> tuple[Floats, Floats]:
+def _key(at: Floats, along: Floats, normal: Floats, head: float, depth: float) -> Floats:
     neck = head * _NECK
     corners = [(-neck / 2, -_ROOT), (neck / 2, -_ROOT), (neck / 2, 0.0), (head / 2, depth)]
     corners += [(-head / 2, depth), (-neck / 2, 0.0)]
-    return np.array([at + u * along + v * normal for u, v in corners]), at
+    return at + np.array(corners) @ np.array([along, normal])
 
 
-def _cell_at(tree: shapely.STRtree, cells: Geometries, at: Floats) -> int | None:
-    hits = tree.query(shapely.Point(at), predicate="within")
-    return int(hits[0]) if len(hits) else None
+def _cells_at(tree: shapely.STRtree, points: Floats) -> list[int]:
+    """Return the cell in which each point lies, -1 where none."""
+    found = np.full(len(points), -1)
+    which, cell = tree.query(shapely.points(points), predicate="within")
+    found[which[::-1]] = cell[::-1]
+    cells: list[int] = found.tolist()
+    return cells

@@ -14,8 +14,8 @@ from .stroke_font import letter_lines, text_width
 
 #: Steps along and away from an edge at which a label is tried, in heights of its letters.
 _STEP = 0.5
-#: Places looked at in one go: as a rule one of the first is free.
-_AT_ONCE = 200
+#: Places looked at in one go, first and later: as a rule one of the first is free.
+_AT_FIRST, _AT_ONCE = 8, 200
 
 
 @dataclass(frozen=True)
@@ -87,11 +87,13 @@ def place_label(
 
 def _first_within(corners: Floats, size: tuple[float, float], free: shapely.Geometry) -> int | None:
     """Return the first box that lies within ``free``, by lower left corners and their size."""
-    for start in range(0, len(corners), _AT_ONCE):
-        x, y = corners[start : start + _AT_ONCE].T
+    start, count = 0, _AT_FIRST
+    while start < len(corners):
+        x, y = corners[start : start + count].T
         fits = np.flatnonzero(shapely.covers(free, shapely.box(x, y, x + size[0], y + size[1])))
         if len(fits):
             return start + int(fits[0])
+        start, count = start + count, min(5 * count, _AT_ONCE)
     return None
 
 
