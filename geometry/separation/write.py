@@ -12,6 +12,7 @@ from ..files.batch import output_batch
 from ..job.job import Job
 from ..job.load import job_text
 from ..progress import Progress
+from ..tracing.as_made import AS_MADE
 from ..tracing.hand_edits import digest
 from ..tracing.job import DRAWING
 from ..tracing.layered_svg import drawn_anew
@@ -64,10 +65,12 @@ def write_separation(
     text = job_text(replace(job or separated_job(separation, title), folder=folder))
     drawing = separated_drawing(separation, title, digest(text)).encode()
     layers, height = separated_layers(separation), separation.page[1]
-    drawing = drawn_anew(folder / DRAWING, JOB, drawing, layers, height, only, "drawing")
+    drawing, made = drawn_anew(folder / DRAWING, JOB, drawing, layers, height, only, "drawing")
     with output_batch(folder, kind="layers") as batch:
         progress(0.0, f"writing {DRAWING}")
         batch.path(DRAWING, checked=True).write_bytes(drawing)
+        if made is not None:
+            batch.path(AS_MADE, checked=True).write_bytes(made)
         if only:
             batch.keep(JOB)
         else:

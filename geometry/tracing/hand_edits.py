@@ -1,18 +1,20 @@
 """Hand edits: which groups of a traced drawing were changed since; no tracing destroys them.
 
-Each group of the drawing carries a digest of what was traced into it. A group whose shapes no
-longer give that digest, or that has none, belongs to the artist.
+Each group of the drawing carries a digest of what was traced into it, and the layers as they were
+made are kept beside it (``as_made``). A group that paints something else now, or in another colour,
+belongs to the artist. Without the layers as made, one whose text no longer gives the digest does.
 """
 
 from __future__ import annotations
 
 import hashlib
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from xml.parsers import expat
 
 from ..errors import JobError
+from .as_made import AS_MADE, is_as_made
 
 #: Attribute of a group, and of the drawing for its job file.
 TRACED, TRACED_JOB = "data-traced", "data-traced-job"
@@ -40,11 +42,17 @@ class Group:
         Where its text begins and ends in the file, in bytes.
     touched : bool
         Whether it is no longer what was traced.
+    shapes : int
+        How many it holds.
+    outermost : bool
+        Whether no group is round it.
     """
 
     start: int
     end: int
     touched: bool
+    shapes: int = 0
+    outermost: bool = True
 
 
 @dataclass(frozen=True)
@@ -59,11 +67,14 @@ class Drawing:
         Digest of the job file that was written with it; empty when it tells none.
     spaces : mapping from str to str
         The XML namespaces that its root declares, by prefix; the default one's is empty.
+    root : mapping from str to str
+        All that its root says.
     """
 
     groups: Mapping[str, Group]
     job: str
     spaces: Mapping[str, str] = field(default_factory=dict)
+    root: Mapping[str, str] = field(default_factory=dict)
 
 
 def digest(text: str) -> str:
@@ -110,7 +121,7 @@ def read_drawing(content: bytes, where: str) -> Drawing:
         parser.Parse(content, True)
     except (expat.ExpatError, ValueError) as error:
         raise JobError(f"{where}: the drawing in this folder cannot be read: {error}.") from error
-    return Drawing(reader.groups, reader.job, reader.spaces)
+    return Drawing(reader.groups, reader.job, reader.spaces, reader.root)
 
 
 def check_untouched(
@@ -142,7 +153,7 @@ def check_untouched(
         if only:
             raise JobError(f"{path}: there is no drawing yet; trace all layers first.")
         return None
-    found = read_drawing(path.read_bytes(), str(path))
+    found = _compared(path, read_drawing(path.read_bytes(), str(path)))
     if only:
         for name in only:
             if name in found.groups and found.groups[name].touched:
@@ -164,6 +175,37 @@ def check_untouched(
             "with --only, which keeps it."
         )
     return found
+
+
+def _compared(path: Path, found: Drawing) -> Drawing:
+    """Return a drawing with its groups compared with what was made, where that was kept."""
+    made = path.with_name(AS_MADE)
+    if not made.is_file():
+        return found
+    text, old_text = path.read_bytes(), made.read_bytes()
+    old = read_drawing(old_text, str(made))
+    same_root = found.root == old.root
+    groups = {}
+    for name, group in found.groups.items():
+        before = old.groups.get(name)
+        if before is None:
+            inside = [g for n, g in found.groups.items() if n in old.groups and _holds(group, g)]
+            # A group that was put round layers, or by a program within one, says nothing itself.
+            more = group.shapes > sum(g.shapes for g in inside)
+            within = any(_holds(g, group) for n, g in found.groups.items() if n in old.groups)
+            groups[name] = replace(group, touched=more and not within)
+            continue
+        plain = same_root and group.outermost
+        as_it_was = text[group.start : group.end] == old_text[before.start : before.end]
+        touched = (
+            group.shapes > 0 and not (plain and as_it_was) and not is_as_made(path, made, name)
+        )
+        groups[name] = replace(group, touched=touched)
+    return replace(found, groups=groups, job=found.job or old.job)
+
+
+def _holds(outer: Group, inner: Group) -> bool:
+    return outer.start < inner.start and inner.end < outer.end
 
 
 def with_groups(content: bytes, found: Drawing, fresh: Mapping[str, str]) -> bytes:
@@ -207,6 +249,7 @@ class _Open:
     start: int
     id: str
     traced: str
+    outermost: bool
     lines: list[str] = field(default_factory=list)
 
 
@@ -217,6 +260,7 @@ class _Reader:
         self.groups: dict[str, Group] = {}
         self.job = ""
         self.spaces: dict[str, str] = {}
+        self.root: dict[str, str] = {}
         self._open: list[_Open | None] = []
 
     def refuse(self, internal: bool) -> None:
@@ -227,6 +271,7 @@ class _Reader:
         kind = name.rpartition(":")[2]
         if not self._open:
             self.job = attributes.get(TRACED_JOB, "")
+            self.root = {k: _plain(v) for k, v in attributes.items()}
             self.spaces = {
                 name.partition(":")[2]: uri
                 for name, uri in attributes.items()
@@ -240,7 +285,8 @@ class _Reader:
                 group.lines.append(line)
         # The photo under the layers, and whatever else is no layer's, carries no digest.
         if kind == "g" and attributes.get("id") and attributes.get(TRACED) != "no":
-            opened = _Open(at, attributes["id"], attributes.get(TRACED, ""))
+            traced = attributes.get(TRACED, "")
+            opened = _Open(at, attributes["id"], traced, len(self._open) == 1)
             if "transform" in attributes:
                 opened.lines.append(f"moved {_plain(attributes['transform'])}")
             self._open.append(opened)
@@ -253,7 +299,9 @@ class _Reader:
             end = content.index(b">", at) + 1
             # One that was emptied is free to be traced anew.
             touched = bool(group.lines) and digest("\n".join(group.lines)) != group.traced
-            self.groups[group.id] = Group(group.start, end, touched)
+            self.groups[group.id] = Group(
+                group.start, end, touched, len(group.lines), group.outermost
+            )
 
 
 def _plain(value: str) -> str:

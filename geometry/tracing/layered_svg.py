@@ -15,6 +15,7 @@ from xml.sax.saxutils import escape, quoteattr
 
 from ..arrays import Floats
 from ..errors import JobError
+from .as_made import AS_MADE, as_made
 from .bezier_fit import CurvedRing, CurvedShape
 from .hand_edits import (
     NAMESPACES,
@@ -22,6 +23,7 @@ from .hand_edits import (
     TRACED_JOB,
     check_untouched,
     group_digest,
+    read_drawing,
     with_groups,
 )
 
@@ -151,7 +153,7 @@ def drawn_anew(
     height: float,
     only: Sequence[str],
     what: str,
-) -> bytes:
+) -> tuple[bytes, bytes | None]:
     """Return the drawing to be written at a path, with all that has to be kept of the one there.
 
     Parameters
@@ -170,6 +172,13 @@ def drawn_anew(
     what : str
         What the layers are those of, for the sentence of an error.
 
+    Returns
+    -------
+    drawing : bytes
+    made : bytes or None
+        The layers as they were made, to be kept beside it as ``AS_MADE``; None where it is not
+        known how those that stay were made.
+
     Raises
     ------
     JobError
@@ -178,7 +187,7 @@ def drawn_anew(
     """
     found = check_untouched(path.parent, path.name, job, only)
     if not only or found is None:
-        return drawing
+        return drawing, as_made(drawing)
     known = {layer.id: layer for layer in layers}
     for name in only:
         if name not in known:
@@ -186,7 +195,14 @@ def drawn_anew(
                 f"--only {name}: expected one of {', '.join(known)}, the layers of this {what}."
             )
     fresh = {name: group_text(known[name], height) for name in only}
-    return with_groups(path.read_bytes(), found, fresh)
+    made = path.with_name(AS_MADE)
+    if not made.is_file():
+        return with_groups(path.read_bytes(), found, fresh), None
+    old = made.read_bytes()
+    return (
+        with_groups(path.read_bytes(), found, fresh),
+        with_groups(old, read_drawing(old, str(made)), fresh),
+    )
 
 
 def group_text(layer: DrawnLayer, height: float) -> str:

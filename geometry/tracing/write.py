@@ -10,6 +10,7 @@ from pathlib import Path
 from ..files.batch import output_batch
 from ..job.load import job_text
 from ..progress import Progress
+from .as_made import AS_MADE
 from .contact_sheet import histogram_picture, preview_picture, sweep_picture
 from .hand_edits import digest
 from .job import CARE, DRAWING, care_picture, drawn_layers, traced_drawing, traced_job
@@ -81,10 +82,12 @@ def write_tracing(
     text = job_text(job)
     drawing = traced_drawing(tracing, title, digest(text)).encode()
     layers, height = drawn_layers(tracing), tracing.extent.page[1]
-    drawing = drawn_anew(folder / DRAWING, JOB, drawing, layers, height, only, "tracing")
+    drawing, made = drawn_anew(folder / DRAWING, JOB, drawing, layers, height, only, "tracing")
     with output_batch(folder, kind="layers") as batch:
         progress(0.0, f"writing {DRAWING}")
         batch.path(DRAWING, checked=True).write_bytes(drawing)
+        if made is not None:
+            batch.path(AS_MADE, checked=True).write_bytes(made)
         if only:
             batch.keep(JOB)
         else:

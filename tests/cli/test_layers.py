@@ -30,6 +30,7 @@ def test_the_files_appear_and_the_job_builds(picture, tmp_path, capsys):
     out = tmp_path / "out"
     assert main(["layers", str(picture), "--out", str(out), "--detail", "0.2"]) == 0
     assert sorted({p.name for p in out.iterdir()} - {LIST}) == [
+        ".layers-as-made.svg",
         "histogram.png",
         "job.toml",
         "layers.svg",
