@@ -17,7 +17,7 @@ from shapely import MultiPolygon
 from ..arrays import Bools, Floats, Geometries, Indices
 from ..colour import hides
 from ..planar.polygons import as_multipolygon
-from ..threads import aside, map_geometries
+from ..threads import map_geometries
 from .wall import Can
 
 #: Sampled drifts of all sheets together.
@@ -29,8 +29,8 @@ LEFT = 0.5
 LEAST_DETAIL = 2.0
 #: A patch wider by this, in mm, than what two sheets may drift apart cannot vanish.
 SPARE = 0.5
-#: Distances of edges from patches are told in steps, these shares of the farthest.
-_STEPS = (0.2, 0.5)
+#: Rounding of a distance that must not make it more than it is.
+NEARLY = 1 - 1e-9
 #: Edges are looked at in runs of this share of the farthest.
 RUN = 0.5
 
@@ -224,19 +224,17 @@ def _outward_edges(shape: MultiPolygon, longest: float) -> tuple[Floats, Floats,
 def _near_pairs(
     tree: shapely.STRtree, cells: Geometries, most: float
 ) -> tuple[Indices, Indices, Floats]:
-    """Return which lines lie near which patches, and a distance that is no more than theirs."""
+    """Return which lines may lie near which patches, and a distance that is no more than theirs.
 
-    def within(distance: float) -> Indices:
-        cell, line = tree.query(cells, predicate="dwithin", distance=distance)
-        return cell * len(tree) + line
-
-    with aside(lambda: within(most)) as all_of_them:
-        nearer = [within(share * most) for share in _STEPS]
-        key = np.sort(all_of_them())
-    apart = np.full(len(key), _STEPS[-1] * most)
-    for inner, share in zip(nearer[::-1], (*_STEPS[-2::-1], 0.0), strict=True):
-        apart[np.searchsorted(key, inner)] = share * most
-    return key // len(tree), key % len(tree), apart
+    Both are those of their boxes: a patch round all others is slow to measure against each line.
+    """
+    lines, areas = shapely.bounds(tree.geometries), shapely.bounds(cells)
+    cell, line = tree.query(shapely.box(*(areas + np.array([-most, -most, most, most])).T))
+    gaps = np.maximum(
+        np.maximum(lines[line, :2] - areas[cell, 2:], areas[cell, :2] - lines[line, 2:]), 0.0
+    )
+    apart = np.hypot(*gaps.T) * NEARLY
+    return cell, line, apart
 
 
 def _against(

@@ -22,6 +22,7 @@ see ``Allowance``.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from enum import Enum
@@ -32,9 +33,10 @@ from shapely import MultiPolygon
 
 from ..arrays import Bools, Floats, Geometries, Indices
 from ..colour import ciede2000, hides, lab_from_srgb
-from ..planar.arrangement import Partition
+from ..planar.arrangement import Partition, distinct_sets
 from ..planar.cell_edges import CellEdges, cell_edges
 from ..planar.graph import connected_labels, members_of
+from ..planar.inside import points_inside
 from ..planar.medial_axis import MedialAxis, Segments, axis_between
 from ..planar.middle_lines import End, MiddleLine, middle_lines
 from ..progress import Progress
@@ -203,8 +205,6 @@ def register_margins(
     progress = progress or Progress()
     if not any(not shape.is_empty for shape in shapes):
         return ()
-    for shape in shapes:
-        shapely.prepare(shape)
     edges = cell_edges(cells)
     outside = np.zeros((1, wanted.shape[1]), bool)
     inside = np.concatenate([wanted, outside])  # -1 is outside of the frame
@@ -232,13 +232,22 @@ def register_margins(
 def _worst_of_neighbours(found: Sequence[Margin]) -> list[Margin]:
     """Leave margins out that lie as near to a worse one of their kind as sheets may be apart."""
     kept: list[Margin] = []
-    places: dict[tuple[int, int, Trouble], list[tuple[float, float]]] = {}
+    # Those kept by square, as wide as any margin's needs, so that only nine have to be looked at.
+    square = max((m.needed_mm for m in found), default=0.0) or 1.0
+    places: dict[tuple[int, int, int, int, Trouble], list[tuple[float, float]]] = {}
     for margin in found:
-        own = places.setdefault((margin.lower, margin.upper, margin.trouble), [])
-        steps = np.array(own).reshape(-1, 2) - margin.place
-        if (np.hypot(*steps.T) > margin.needed_mm).all():
+        x, y = margin.place
+        column, row = math.floor(x / square), math.floor(y / square)
+        kind = margin.lower, margin.upper, margin.trouble
+        near = (
+            math.hypot(a - x, b - y)
+            for i in (-1, 0, 1)
+            for j in (-1, 0, 1)
+            for a, b in places.get((column + i, row + j, *kind), ())
+        )
+        if all(apart > margin.needed_mm for apart in near):
             kept.append(margin)
-            own.append(margin.place)
+            places.setdefault((column, row, *kind), []).append(margin.place)
     return kept
 
 
@@ -307,16 +316,9 @@ class _Pair:
         mark = one.astype(np.int64) + 2 * other
         number = np.flatnonzero((mark == 1) | (mark == 2))
         mark = mark[number]
-        lines = shapely.linestrings(np.stack([edges.start[number], edges.end[number]], axis=1))
-        near = np.zeros(len(number), bool)
-        for own in (1, 2):
-            mine, others = np.flatnonzero(mark == own), np.flatnonzero(mark != own)
-            if not len(mine) or not len(others):
-                return []
-            found, _ = shapely.STRtree(lines[others]).query_nearest(
-                lines[mine], max_distance=reach, all_matches=False
-            )
-            near[mine[found]] = True
+        if not len(number):
+            return []
+        near = _near_another(edges.start[number], edges.end[number], mark, reach)
         number, mark = number[near], mark[near]
         if not len(number):
             return []
@@ -348,7 +350,7 @@ class _Pair:
             return []
         lines = segments.lines()
         middle = axis.points[axis.edges].mean(axis=1)
-        covered = np.stack([shapely.contains_xy(s, *middle.T) for s in self._shapes], axis=1)
+        covered = points_inside(self._shapes, middle)
         in_lower, in_upper = covered[:, self._lower], covered[:, self._upper]
         trouble = np.select([in_lower & in_upper, in_lower, in_upper], [0, 1, 2], default=3).astype(
             np.int64
@@ -400,16 +402,39 @@ class _Pair:
         gap, peek = trouble == TROUBLES.index(Trouble.GAP), trouble == TROUBLES.index(Trouble.PEEK)
         should = np.where(gap[:, None], upper, bare)
         shows = np.where(gap[:, None], bare, np.where(peek[:, None], lower, upper))
-        both, number = np.unique(
-            np.concatenate([should, shows], axis=1), axis=0, return_inverse=True
-        )
+        both, number = distinct_sets(np.concatenate([should, shows], axis=1))
         count = len(self._cans)
         colours = [
             lab_from_srgb(composite_colours(half, self._cans, self._ground)[-1])
             for half in (both[:, :count], both[:, count:])
         ]
-        difference: Floats = ciede2000(*colours)[number.reshape(-1)]
+        difference: Floats = ciede2000(*colours)[number]
         return difference
+
+
+def _near_another(start: Floats, end: Floats, mark: Indices, reach: float) -> Bools:
+    """Return which edges lie within a reach of one that has another mark, of two."""
+    # Two points in one square are nearer than its diagonal: most are found like that.
+    square = np.floor(np.concatenate([start, end]) / (reach / np.sqrt(2.001))).astype(np.int64)
+    square -= square.min(axis=0)
+    key = square[:, 0] * (square[:, 1].max() + 1) + square[:, 1]
+    _, key = np.unique(key, return_inverse=True)
+    both = np.concatenate([mark, mark])
+    has = np.zeros((2, int(key.max()) + 1), bool)
+    for own in (0, 1):
+        has[own, key[both == own + 1]] = True
+    near: Bools = has.all(axis=0)[key].reshape(2, -1).any(axis=0)
+    for own in (1, 2):
+        mine, others = np.flatnonzero((mark == own) & ~near), np.flatnonzero(mark != own)
+        if len(mine) and len(others):
+            lines = [
+                shapely.linestrings(np.stack([start[k], end[k]], axis=1)) for k in (mine, others)
+            ]
+            found, _ = shapely.STRtree(lines[1]).query_nearest(
+                lines[0], max_distance=reach, all_matches=False
+            )
+            near[mine[found]] = True
+    return near
 
 
 def _clusters(middle: Floats, segments: Segments, reach: float) -> Indices:
@@ -468,7 +493,9 @@ def _tightest(
         for end, node in zip(line.ends, line.nodes[[0, -1]], strict=True)
     ]
     counted: Bools = np.asarray(~np.isfinite(to_crossing[axis.edges[pieces]]).any(axis=1), np.bool_)
-    candidates: list[tuple[int, float]] = []
+    index = np.arange(len(pieces))
+    at: list[int] = []
+    margins: list[float] = []
     for tip, order in zip(tips, (slice(None), slice(None, None, -1)), strict=True):
         if not tip:
             continue
@@ -476,15 +503,16 @@ def _tightest(
         gone = np.cumsum(length[order])
         runs = np.flatnonzero(gone >= np.maximum(LONG * widest, LEAST_RUN))
         if len(runs):
-            index = np.arange(len(pieces))[order]
-            candidates.append((int(index[runs[0]]), float(widest[runs[0]])))
-        beyond = np.arange(len(pieces)) >= (runs[0] if len(runs) else len(pieces))
+            at.append(int(index[order][runs[0]]))
+            margins.append(float(widest[runs[0]]))
+        beyond = index >= (runs[0] if len(runs) else len(pieces))
         counted[order] &= beyond | (width[order] * DIP < widest)
-    candidates += [(int(k), float(width[k])) for k in np.flatnonzero(counted)]
-    if not candidates:
+    places = np.concatenate([np.array(at, np.int64), index[counted]])
+    if not len(places):
         return None
-    at, margin = max(candidates, key=lambda c: needed[pieces[c[0]]] - c[1])
-    return int(pieces[at]), margin, any(tips)
+    margin = np.concatenate([np.array(margins, np.float64), width[counted]])
+    worst = int(np.argmax(needed[pieces[places]] - margin))
+    return int(pieces[places[worst]]), float(margin[worst]), any(tips)
 
 
 def _pair(point: Floats) -> tuple[float, float]:

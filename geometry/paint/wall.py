@@ -20,7 +20,7 @@ from ..build import Build
 from ..colour import hex_from_srgb, linear_from_srgb, source_over, srgb_from_hex, srgb_from_linear
 from ..errors import GeometryError
 from ..job.sections import LayerSettings
-from ..planar.arrangement import Partition, partition
+from ..planar.arrangement import Partition, distinct_sets, partition
 from ..planar.raster import coverage, pixel_shape, to_bytes
 from ..progress import Progress
 
@@ -144,15 +144,15 @@ class Wall:
 
     def passes(self, order: Sequence[int] | None = None) -> Floats:
         """Return the colours of all cells after each pass: (layers + 1, n, 3), sRGB."""
-        sets, number = np.unique(self.sprayed, axis=0, return_inverse=True)
+        sets, number = distinct_sets(self.sprayed)
         seen = composite_colours(sets, self.cans, self.ground, order)
-        return seen[:, number.reshape(-1)]
+        return seen[:, number]
 
     def picture_wanted(self) -> Floats:
         """Return the colours of all cells as the artwork has them: (n, 3), sRGB."""
-        sets, number = np.unique(self.wanted, axis=0, return_inverse=True)
+        sets, number = distinct_sets(self.wanted)
         seen = composite_colours(sets, self.cans, self.ground)
-        return seen[-1][number.reshape(-1)]
+        return seen[-1][number]
 
 
 def wall_of(build: Build, progress: Progress | None = None) -> Wall:

@@ -51,8 +51,9 @@ def cell_edges(cells: Partition) -> CellEdges:
     rings, cell = shapely.get_rings(shapely.orient_polygons(cells.cells), return_index=True)
     points, ring = shapely.get_coordinates(rings, return_index=True)
     first = np.flatnonzero(ring[1:] == ring[:-1])
-    _, number = np.unique(points, axis=0, return_inverse=True)
-    number = number.reshape(-1)
+    by = np.lexsort((points[:, 1], points[:, 0]))
+    number = np.empty(len(points), np.int64)
+    number[by] = np.cumsum((np.diff(points[by], axis=0, prepend=np.nan) != 0).any(axis=1)) - 1
     a, b, owner = number[first], number[first + 1], cell[ring[first]].astype(np.int64)
     forward = a < b
     key = np.minimum(a, b) * np.int64(number.max() + 1) + np.maximum(a, b)

@@ -44,7 +44,7 @@ def connected_labels(count: int, links: ArrayLike) -> Indices:
             if (shorter == root).all():
                 break
             root = shorter
-    labels: Indices = np.unique(root, return_inverse=True)[1].reshape(-1)
+    labels: Indices = (np.cumsum(root == np.arange(count)) - 1)[root]
     return labels
 
 

@@ -372,6 +372,8 @@ class _RawAxis:
 
         All stands in the order in which it would had everything been worked out at once.
         """
+        if len(changed) == len(sites.points):
+            return new
         gone = sites.group[changed]
         kept = np.flatnonzero(~np.isin(self.group, gone))
         stays = ~np.isin(sites.group[self.sites[:, 0]], gone)
@@ -424,7 +426,7 @@ def _delaunay(sites: _Sites, among: Indices) -> tuple[Indices, Indices, Indices]
         (a, c), (b, d) = (sites.points[v].transpose(1, 0, 2) for v in (pair, apex))
         # Sine of the sum of the angles at b and d: below 0 where d lies in the circle through abc.
         at_b, at_d = (np.abs(_cross(a - v, c - v)) for v in (b, d))
-        dot_b, dot_d = (((a - v) * (c - v)).sum(axis=1) for v in (b, d))
+        dot_b, dot_d = (_dot(a - v, c - v) for v in (b, d))
         size_b, size_d = np.hypot(at_b, dot_b), np.hypot(at_d, dot_d)
         sine = (at_b * dot_d + dot_b * at_d) / np.maximum(size_b * size_d, 1e-300)
         convex = _cross(d - b, a - b) * _cross(d - b, c - b) < 0
@@ -474,18 +476,19 @@ def _turned(points: Floats, turn: float) -> Floats:
 
 def _triangles_between(points: Floats, group: Indices) -> Indices:
     order = np.argsort(group, kind="stable")
-    _, number = np.unique(group[order], return_inverse=True)
-    clouds = shapely.multipoints(points[order], indices=number)
-    found, cloud = shapely.get_parts(
-        map_geometries(shapely.delaunay_triangles, clouds), return_index=True
-    )
-    if not len(found):
+    number = np.cumsum(np.diff(group[order], prepend=group[order[:1]]) != 0)
+    # Lines through the sites: quicker made than points, and GEOS takes the corners alone.
+    clouds = shapely.linestrings(points[order], indices=number)
+    found = map_geometries(shapely.delaunay_triangles, clouds)
+    # Triangle after triangle, its first corner once more at its end.
+    corners, cloud = shapely.get_coordinates(found, return_index=True)
+    corners, cloud = corners.reshape(-1, 4, 2)[:, :3].reshape(-1, 2), cloud[::4]
+    if not len(corners):
         return np.empty((0, 3), np.int64)
-    corners = shapely.get_coordinates(found).reshape(-1, 4, 2)[:, :3].reshape(-1, 2)
-    # Corners are sites to the last bit, and found by sorting both together.
+    # Corners are sites to the last bit, and found by sorting both together, sites first.
     xy = np.concatenate([points[order], corners])
     of = np.concatenate([number, np.repeat(cloud, 3)])
-    by = np.lexsort((np.arange(len(xy)), xy[:, 1], xy[:, 0], of))
+    by = np.lexsort((xy[:, 1], xy[:, 0], of) if of.any() else (xy[:, 1], xy[:, 0]))
     is_site = by < len(order)
     last_site = by[is_site][np.cumsum(is_site) - 1]
     result = np.empty(len(xy), np.int64)
@@ -497,7 +500,7 @@ def _centres(points: Floats, triangles: Indices) -> tuple[Floats, Bools]:
     """Return the circumcentres of triangles, and which triangles are not flat."""
     a = points[triangles[:, 0]]
     b, c = points[triangles[:, 1]] - a, points[triangles[:, 2]] - a
-    bb, cc = (b * b).sum(axis=1), (c * c).sum(axis=1)
+    bb, cc = _dot(b, b), _dot(c, c)
     twice = 2 * (b[:, 0] * c[:, 1] - b[:, 1] * c[:, 0])
     sound = np.abs(twice) > FLAT * (bb + cc)
     under = np.where(sound, twice, 1.0)
@@ -558,22 +561,26 @@ def _finished(sites: _Sites, raw: _RawAxis, limit: float) -> MedialAxis:
     of = np.concatenate([number, number[split]])
     clearance = np.full(len(points), np.inf)
     pair = raw.sites[of]
-    # Boundary beside both feet of each piece: (m, foot, piece, end, 2).
-    near = sites.points[sites.pieces[sites.beside()[pair]]]
+    # Boundary beside both feet of each piece: (foot, piece, end, xy, m), quick to go along.
+    near = sites.points.T[:, sites.pieces.T[:, sites.beside().T[:, pair.T]]]
+    near = near.transpose(3, 2, 1, 0, 4)
+    # Distance from either end of a piece to the boundary beside either foot: (end, foot, m).
+    nodes = points.T[:, edges.T].transpose(1, 0, 2)
+    gaps = np.array([[_to_edge(nodes[e], near[f]) for f in (0, 1)] for e in (0, 1)])
     for end in range(2):
-        for foot in range(2):
-            gap = _to_edge(points[edges[:, end]], near[:, foot])
-            np.minimum.at(clearance, edges[:, end], gap)
+        np.minimum.at(clearance, edges[:, end], gaps[end].min(axis=0))
     mouth = np.zeros(len(points), bool)
     mouth[count : count + int(cut_low.sum() + cut_high.sum())] = True
-    used, place = np.unique(edges, return_inverse=True)
+    is_used = np.zeros(len(points), bool)
+    is_used[edges] = True
+    used, place = np.flatnonzero(is_used), (np.cumsum(is_used) - 1)[edges]
     return MedialAxis(
         points[used],
         clearance[used],
         mouth[used],
-        place.reshape(-1, 2).astype(np.int64),
+        place.astype(np.int64),
         _widths(near),
-        _still(near, sites.points[pair], points[edges]),
+        _still(gaps, sites.points[pair], points[edges]),
         sites.points[pair],
         sites.segment[pair],
         sites.group[pair[:, 0]],
@@ -582,48 +589,54 @@ def _finished(sites: _Sites, raw: _RawAxis, limit: float) -> MedialAxis:
 
 def _widths(near: Floats) -> Floats:
     """Return the distance between the boundary round the one foot and round the other."""
-    found = [_between(near[:, 0, k], near[:, 1, m]) for k in (0, 1) for m in (0, 1)]
+    found = [_between(near[0, k], near[1, m]) for k in (0, 1) for m in (0, 1)]
     width: Floats = np.min(found, axis=0)
     return width
 
 
-def _still(near: Floats, feet: Floats, ends: Floats) -> Bools:
+def _still(gaps: Floats, feet: Floats, ends: Floats) -> Bools:
     """Return which pieces have a foot at a corner, seen from both of their ends."""
     found = np.zeros(len(feet), bool)
     for foot in range(2):
         still = np.ones(len(feet), bool)
         for end in range(2):
             straight = _length(ends[:, end] - feet[:, foot])
-            still &= _to_edge(ends[:, end], near[:, foot]) > straight * (1 - STILL)
+            still &= gaps[end, foot] > straight * (1 - STILL)
         found |= still
     return found
 
 
 def _to_edge(points: Floats, pieces: Floats) -> Floats:
-    """Return the distance of points to two pieces of boundary each, (n, 2, 2, 2)."""
-    near = [_to_piece(points, pieces[:, k]) for k in (0, 1)]
-    distance: Floats = np.minimum(*near)
+    """Return the distance of points (2, n) to two pieces of boundary each, (piece, end, 2, n)."""
+    distance: Floats = np.minimum(_to_piece(points, pieces[0]), _to_piece(points, pieces[1]))
     return distance
 
 
 def _between(one: Floats, other: Floats) -> Floats:
-    """Return the distances of straight pieces (n, 2, 2) that do not cross."""
-    found = [_to_piece(one[:, k], other) for k in (0, 1)]
-    found += [_to_piece(other[:, k], one) for k in (0, 1)]
+    """Return the distances of straight pieces (end, 2, n) that do not cross."""
+    found = [_to_piece(one[k], other) for k in (0, 1)]
+    found += [_to_piece(other[k], one) for k in (0, 1)]
     least: Floats = np.min(found, axis=0)
     return least
 
 
 def _to_piece(point: Floats, piece: Floats) -> Floats:
-    along = piece[:, 1] - piece[:, 0]
-    square = np.maximum((along * along).sum(axis=1), 1e-300)
-    share = np.clip(((point - piece[:, 0]) * along).sum(axis=1) / square, 0, 1)
-    return _length(point - piece[:, 0] - share[:, None] * along)
+    (x, y), (along_x, along_y) = point - piece[0], piece[1] - piece[0]
+    share = (x * along_x + y * along_y) / np.maximum(along_x**2 + along_y**2, 1e-300)
+    share = np.minimum(np.maximum(share, 0.0), 1.0)
+    distance: Floats = np.hypot(x - share * along_x, y - share * along_y)
+    return distance
 
 
 def _cross(one: Floats, other: Floats) -> Floats:
     cross: Floats = one[:, 0] * other[:, 1] - one[:, 1] * other[:, 0]
     return cross
+
+
+def _dot(one: Floats, other: Floats) -> Floats:
+    # Products summed over an axis of two are slow.
+    dot: Floats = np.einsum("ni,ni->n", one, other)
+    return dot
 
 
 def _length(steps: Floats) -> Floats:

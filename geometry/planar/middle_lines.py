@@ -12,7 +12,7 @@ from enum import Enum
 
 import numpy as np
 
-from ..arrays import Floats, Indices
+from ..arrays import Indices
 from .graph import connected_labels, members_of
 from .medial_axis import MedialAxis
 
@@ -76,52 +76,79 @@ def middle_lines(axis: MedialAxis, chosen: Indices | None = None) -> list[Middle
     edges = np.arange(len(axis.edges)) if chosen is None else np.asarray(chosen, np.int64)
     if not len(edges):
         return []
-    lengths = axis.lengths
+    net = _Net(axis, edges)
     labels = connected_labels(len(axis.points), axis.edges[edges])
     found: list[MiddleLine] = []
     for part in members_of(labels[axis.edges[edges, 0]], edges):
-        found += _Part(axis, part, lengths).lines()
+        found += _Part(net, part).lines()
     return found
+
+
+class _Net:
+    """Nodes and edges as they are followed: an edge XOR its one node leads to the other."""
+
+    def __init__(self, axis: MedialAxis, edges: Indices) -> None:
+        self.mouth = axis.mouth
+        self.nodes = axis.edges
+        degree = np.bincount(axis.edges[edges].ravel(), minlength=len(axis.points))
+        self.degree = degree
+        self.is_knot = degree != 2
+        both = np.zeros(len(axis.points), np.int64)
+        np.bitwise_xor.at(both, axis.edges[edges].ravel(), np.repeat(edges, 2))
+        #: Of a node with two edges, either XOR the other.
+        self.edges_at: list[int] = both.tolist()
+        self.ends_of: list[int] = np.bitwise_xor(*axis.edges.T).tolist()
+        self.lengths: list[float] = axis.lengths.tolist()
 
 
 class _Part:
     """One connected part of an axis, its chains of nodes with two neighbours drawn together."""
 
-    def __init__(self, axis: MedialAxis, edges: Indices, lengths: Floats) -> None:
-        self._mouth = axis.mouth
+    def __init__(self, net: _Net, edges: Indices) -> None:
+        self._net = net
+        self._mouth = net.mouth
+        nodes = net.nodes[edges]
+        at_knot = net.is_knot[nodes]
+        self._closed = not at_knot.any()
+        if self._closed:
+            at_knot = nodes == nodes[0, 0]
         self._next: dict[int, list[tuple[int, int]]] = defaultdict(list)
-        for edge, (a, b) in zip(edges.tolist(), axis.edges[edges].tolist(), strict=True):
-            self._next[a].append((b, edge))
-            self._next[b].append((a, edge))
-        self._lengths = lengths
-        knots = [node for node, near in self._next.items() if len(near) != 2]
-        self._closed = not knots
-        self._knots = knots or [next(iter(self._next))]
+        some = np.flatnonzero(at_knot.any(axis=1))
+        for edge, (a, b), (at_a, at_b) in zip(
+            edges[some].tolist(), nodes[some].tolist(), at_knot[some].tolist(), strict=True
+        ):
+            if at_a:
+                self._next[a].append((b, edge))
+            if at_b:
+                self._next[b].append((a, edge))
+        self._knots = list(self._next)
         self._branches: list[tuple[int, int, float, list[int], list[int]]] = []
         self._at: dict[int, list[int]] = defaultdict(list)
         self._find_branches()
 
     def _find_branches(self) -> None:
-        knots, passed = set(self._knots), set()
+        edges_at, ends_of, lengths = self._net.edges_at, self._net.ends_of, self._net.lengths
+        passed: set[int] = set()
         for knot in self._knots:
             for node, edge in self._next[knot]:
                 if edge in passed:
                     continue
                 nodes, pieces = [knot, node], [edge]
-                while nodes[-1] not in knots:
-                    node, edge = next((n, e) for n, e in self._next[nodes[-1]] if e != pieces[-1])
+                while node not in self._next:
+                    edge ^= edges_at[node]
+                    node ^= ends_of[edge]
                     nodes.append(node)
                     pieces.append(edge)
-                passed.update(pieces)
-                length = float(sum(self._lengths[e] for e in pieces))
+                passed.update((pieces[0], pieces[-1]))
+                length = float(sum([lengths[e] for e in pieces]))
                 number = len(self._branches)
-                self._branches.append((knot, nodes[-1], length, nodes, pieces))
+                self._branches.append((knot, node, length, nodes, pieces))
                 self._at[knot].append(number)
-                if nodes[-1] != knot:
-                    self._at[nodes[-1]].append(number)
+                if node != knot:
+                    self._at[node].append(number)
 
     def _is_end(self, knot: int) -> bool:
-        return len(self._next[knot]) == 1
+        return bool(self._net.degree[knot] == 1)
 
     def _ways(self, start: int) -> tuple[dict[int, float], dict[int, int], list[int]]:
         """Return the distance of all knots, the branch that each is reached by, and their order."""

@@ -10,12 +10,14 @@ import shapely
 from shapely import MultiPolygon, Point, box
 from shapely.affinity import rotate, translate
 
+from sheetstack.geometry.paint import register_margins as margins_module
 from sheetstack.geometry.paint.drift import drift_between, drift_findings
 from sheetstack.geometry.paint.drift_samples import sample_drifts
 from sheetstack.geometry.paint.register_margins import (
     ROOT_SUM_SQUARE,
     WORST_CASE,
     Allowance,
+    Margin,
     Trouble,
 )
 from sheetstack.geometry.paint.wall import Can
@@ -375,3 +377,48 @@ def test_edges_in_common_are_told_apart_by_what_shows_there():
     at = {(m.trouble, m.place[1] > 45) for m in margins}
     assert at == {(Trouble.GAP, False), (Trouble.PEEK, True)}
     assert len(margins) == 2
+
+
+def test_of_neighbouring_margins_the_worst_is_kept_as_a_plain_search_of_all_finds():
+    rng = np.random.default_rng(12)
+    found = [
+        Margin(
+            0,
+            int(upper),
+            (Trouble.GAP, Trouble.PEEK)[kind],
+            1.0,
+            float(needed),
+            0.0,
+            (float(x), float(y)),
+            (float(x), float(y)),
+            9.0,
+            False,
+        )
+        for upper, kind, needed, x, y in zip(
+            rng.integers(1, 3, 400),
+            rng.integers(0, 2, 400),
+            rng.uniform(0.5, 6.0, 400),
+            *rng.uniform(-50, 50, (2, 400)),
+            strict=True,
+        )
+    ]
+    kept: list[Margin] = []
+    for margin in found:
+        alike = [k for k in kept if (k.upper, k.trouble) == (margin.upper, margin.trouble)]
+        if all(np.hypot(*np.subtract(k.place, margin.place)) > margin.needed_mm for k in alike):
+            kept.append(margin)
+    assert 50 < len(kept) < 350
+    assert margins_module._worst_of_neighbours(found) == kept
+
+
+def test_edges_near_another_layers_are_those_that_their_distance_tells():
+    rng = np.random.default_rng(3)
+    start = rng.uniform(0, 120, (300, 2))
+    end = start + rng.uniform(-4, 4, (300, 2))
+    mark = rng.integers(1, 3, 300)
+    lines = shapely.linestrings(np.stack([start, end], axis=1))
+    apart = shapely.distance(lines[:, None], lines[None])
+    apart[mark[:, None] == mark[None]] = np.inf
+    near = margins_module._near_another(start, end, mark, 3.0)
+    assert 30 < near.sum() < 270
+    assert np.array_equal(near, apart.min(axis=1) <= 3.0)

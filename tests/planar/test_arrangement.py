@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 from shapely import MultiPolygon, Point, box
 
 from sheetstack.geometry.errors import GeometryError
-from sheetstack.geometry.planar.arrangement import arrange, partition
+from sheetstack.geometry.planar.arrangement import arrange, distinct_sets, partition
 from sheetstack.geometry.tolerance import TOLERANCES
 
 
@@ -116,3 +116,29 @@ def test_winding_numbers_of_a_long_zigzag_do_not_depend_on_its_direction():
         # The faces on either side of a crossing are wound the opposite way.
         order = np.argsort(shapely.get_coordinates(shapely.centroid(faces)) @ (1, 1))
         assert (np.diff(winding[order]) != 0).all()
+
+
+def test_outlines_drawn_twice_give_the_cells_of_one_that_is_drawn_once():
+    # An opening is its artwork but for a bridge: most edges are in both, either way round.
+    artwork = Point(10, 10).buffer(8, 12)
+    opening = (artwork - box(9, 0, 11, 20)).union(box(1, 12, 6, 19))
+    frame = box(0, 0, 20, 20)
+    parts = partition([opening, artwork, shapely.reverse(artwork)], frame)
+    assert np.isclose(parts.areas.sum(), frame.area, rtol=1e-12)
+    for number, region in enumerate((opening, artwork, artwork)):
+        within = parts.shape(parts.inside[:, number])
+        assert within.symmetric_difference(region).area < 1e-4
+    assert shapely.coverage_is_valid(parts.cells)
+    alone = partition([artwork], frame)
+    thrice = partition([artwork] * 3, frame)
+    assert np.array_equal(alone.areas, thrice.areas)
+    assert thrice.inside.sum() == 3 * alone.inside.sum()
+
+
+def test_sets_of_bits_are_those_that_numpy_finds_for_any_number_of_columns():
+    rng = np.random.default_rng(4)
+    for columns in (0, 1, 3, 8, 9, 20):
+        table = rng.random((50, columns)) < 0.2
+        sets, number = distinct_sets(table)
+        assert np.array_equal(sets[number], table)
+        assert np.array_equal(sets, np.unique(table, axis=0))
