@@ -112,6 +112,40 @@ def map_batches(
     return results
 
 
+def side_by_side(
+    work: Callable[[_Item, Progress], _Result],
+    items: Sequence[_Item],
+    progress: Progress | None = None,
+) -> list[_Result]:
+    """Do long work on each of a few items at the same time, on as many cores as there are.
+
+    Parameters
+    ----------
+    work : callable
+        Takes an item and a progress of its own; changes nothing that another one sees.
+    items : sequence
+    progress : Progress, optional
+        Told the mean of the items' shares, from the threads of the work: within ``watched``, for
+        what must hear of it in one thread only. May raise ``Cancelled``.
+
+    Examples
+    --------
+    >>> side_by_side(lambda number, progress: number * number, range(4))
+    [0, 1, 4, 9]
+    """
+    told = progress or Progress()
+    shares = [0.0] * len(items)
+
+    def run(number: int) -> _Result:
+        def take(share: float, what: str) -> None:
+            shares[number] = share
+            told(sum(shares) / len(shares), what)
+
+        return work(items[number], Progress(take))
+
+    return map_batches(run, range(len(items)))
+
+
 @contextmanager
 def aside(function: Callable[[], _Result]) -> Iterator[Callable[[], _Result]]:
     """Run a function on a second core while the block works; give a call that waits for its result.

@@ -13,7 +13,7 @@ from ..build import Build
 from ..geos_fault import geos_told
 from ..job.job import Job
 from ..progress import Progress
-from ..threads import watched
+from ..threads import side_by_side, watched
 from .cut_sheet import CutSheet
 from .pieces import MadeSheet, SheetToMake, cut_pieces, made_sheet, sheets_to_make
 from .wall_pins import WallPin, with_wall_pins
@@ -65,21 +65,23 @@ def making_of(
     """
     progress = progress or Progress()
     wanted = job.made_by.kind != "printer" if cut is None else cut
-    split: list[MadeSheet] = []
     count = len(sheets)
-    for number, sheet in enumerate(sheets):
-        progress(0.5 * number / count, f"{sheet.name}: fitting it to the bed")
-        part = progress.part(0.5 * number / count, 0.5 * (number + 1) / count)
+
+    def fitted(sheet: SheetToMake, part: Progress) -> MadeSheet:
         with geos_told(f"Fitting {sheet.name} to the bed"):
-            split.append(watched(part, partial(made_sheet, job, sheet, count)))
+            return made_sheet(job, sheet, count, part)
+
+    def cut_up(one: MadeSheet, part: Progress) -> tuple[CutSheet, ...]:
+        with geos_told(f"Laying the cuts of {one.sheet.name}"):
+            return cut_pieces(job, one, part)
+
+    split = watched(progress.part(0.0, 0.5), partial(side_by_side, fitted, sheets))
     pinning = progress.part(0.5, 0.6)
     with geos_told("Placing pins in the wall"):
         made, pins = watched(pinning, partial(with_wall_pins, split, job.tiles))
-    pieces: list[tuple[CutSheet, ...]] = []
-    for number, one in enumerate(made):
-        part = progress.part(0.6 + 0.4 * number / count, 0.6 + 0.4 * (number + 1) / count)
-        with geos_told(f"Laying the cuts of {one.sheet.name}"):
-            pieces.append(cut_pieces(job, one, part) if wanted else ())
+    pieces: list[tuple[CutSheet, ...]] = [()] * count
+    if wanted:
+        pieces = watched(progress.part(0.6, 1.0), partial(side_by_side, cut_up, made))
     return Making(made, tuple(pieces), pins)
 
 
