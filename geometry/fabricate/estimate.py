@@ -178,6 +178,8 @@ class Estimate:
         That the cuts wear out; 0 where no blade cuts.
     stock : int
         Stock sheets whose price stands for that of the sheets; 0 where none is stated.
+    nested : bool
+        Whether those are what nesting took, not the packing of boxes on shelves.
     """
 
     layers: tuple[LayerEstimate, ...]
@@ -186,6 +188,7 @@ class Estimate:
     assumptions: tuple[Assumption, ...]
     blades: int = 0
     stock: int = 0
+    nested: bool = False
 
 
 def coverage_m2_per_l(solids_percent: float, film_um: float) -> float:
@@ -244,7 +247,10 @@ def estimate(
     told = assumptions(job)
     if price:
         told = tuple(a for a in told if not a.key.endswith("price_m2"))
-    return Estimate(layers, total, job.estimate.currency, told, blades, stock if price else 0)
+    nested = bool(price) and layout is not None
+    return Estimate(
+        layers, total, job.estimate.currency, told, blades, stock if price else 0, nested
+    )
 
 
 def _stock(job: Job, making: Making, layout: StockLayout | None) -> tuple[int, float]:

@@ -69,6 +69,8 @@ class StockLayout:
         Those used.
     sheets : tuple of CutSheet
         For each blank, its pieces in place, turned to lie on the bed.
+    lying : tuple of tuple of str
+        For each blank, the names of its pieces.
     left_over : tuple of str
         Pieces that fit no stock.
     counts : tuple of int
@@ -85,6 +87,7 @@ class StockLayout:
     plans: tuple[GuillotinePlan, ...]
     blanks: tuple[Blank, ...]
     sheets: tuple[CutSheet, ...]
+    lying: tuple[tuple[str, ...], ...]
     left_over: tuple[str, ...]
     counts: tuple[int, ...]
     used_share: float
@@ -152,6 +155,10 @@ def lay_on_stock(
         plans,
         tuple(used),
         tuple(_laid(blanks, k, found, parts, bed) for k in found.blanks),
+        tuple(
+            tuple(parts[p.piece].piece.name for p in found.placings if p.blank == k)
+            for k in found.blanks
+        ),
         tuple(parts[k].piece.name for k in found.left_over),
         counts,
         area / whole if whole else 0.0,
@@ -271,7 +278,8 @@ def stock_text(job: Job, layout: StockLayout) -> str:
     )
     if layout.shelf_count:
         lines.append(f"Shelf packing of the pieces' boxes takes {layout.shelf_count}.")
-    for blank, sheet in zip(layout.blanks, layout.sheets, strict=True):
-        lines.append(f"  stock-{blank.name}: {sheet.size[0]:g} x {sheet.size[1]:g} mm on the bed")
+    for blank, sheet, names in zip(layout.blanks, layout.sheets, layout.lying, strict=True):
+        size = f"{sheet.size[0]:g} x {sheet.size[1]:g} mm on the bed"
+        lines.append(f"  stock-{blank.name}, {size}: {', '.join(names)}")
     lines += [f"Fits no stock: {name}" for name in layout.left_over]
     return "\n".join([*lines, ""])

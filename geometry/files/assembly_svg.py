@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from xml.sax.saxutils import escape
 
 import shapely
 from shapely import MultiPolygon
 
-#: Neighbours get different tints; no meaning beyond that.
+#: Neighbours get different tints, in a row and from row to row; no meaning beyond that.
 _TINTS = ("#d9c7a3", "#b9cdd9", "#cfd8b4", "#e0bfb2")
 
 
@@ -42,9 +43,12 @@ def assembly_svg(
         f'<text x="{head * 0.3:g}" y="{-head * 0.35:g}" font-family="sans-serif" '
         f'font-size="{head * 0.5:g}">{escape(title)}</text>',
     ]
-    for number, (_, shape) in enumerate(tiles):
+    rows = {row: number for number, row in enumerate(dict.fromkeys(_place(t)[0] for t, _ in tiles))}
+    for name, shape in tiles:
+        row, column = _place(name)
+        tint = _TINTS[(column + 2 * rows[row]) % len(_TINTS)]
         lines.append(
-            f'<path d="{_path(shape, x0, y1)}" fill="{_TINTS[number % len(_TINTS)]}" '
+            f'<path d="{_path(shape, x0, y1)}" fill="{tint}" '
             f'fill-rule="evenodd" stroke="#333333" stroke-width="{max(size) / 1500:g}"/>'
         )
     for name, shape in tiles:
@@ -69,6 +73,13 @@ def assembly_svg(
             f'fill="#b03a2e">{escape(name)}</text>'
         )
     return "\n".join([*lines, "</svg>", ""])
+
+
+def _place(name: str) -> tuple[str, int]:
+    """Return the row's letters and the column's number in a tile's name, as of ``"B12a"``."""
+    found = re.match(r"([A-Z]*)(\d*)", name)
+    assert found is not None  # any word matches
+    return found[1], int(found[2] or 0)
 
 
 def _path(shape: MultiPolygon, left: float, top: float) -> str:

@@ -44,8 +44,10 @@ def wall_plan_svg(plan: WallPlan, title: str, seams: Sequence[MultiPolygon] = ()
         _words(0, -3.6 * unit, f"{title}: lengths in mm from the datum, lower left", 1.8 * unit),
     ]
     for shape in seams:
-        for part in shapely.get_parts(shape):
-            points = " ".join(f"{x:.1f},{h - y:.1f}" for x, y in part.exterior.coords)
+        # Finer than the picture shows.
+        rings = shapely.simplify(shapely.get_rings(shapely.get_parts(shape)), unit / 60)
+        for ring in rings:
+            points = " ".join(f"{x:.1f},{h - y:.1f}" for x, y in ring.coords[:-1])
             lines.append(
                 f'<polygon points="{points}" stroke="#c4c4c4" stroke-width="{unit / 12:g}"/>'
             )

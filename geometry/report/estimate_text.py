@@ -74,9 +74,12 @@ def estimate_notes(found: Estimate) -> list[str]:
         )
     if found.stock:
         sheets = "stock sheet" if found.stock == 1 else "stock sheets"
+        how = "as nested"
+        if not found.nested:
+            how = "packed by boxes; export with nesting may find fewer"
         notes.append(
-            f"{found.stock} {sheets} for {total.sheet_cost.text(found.currency)} are in the cost, "
-            "whole ones; export with nesting may find fewer."
+            f"In the cost: {found.stock} {sheets} for {total.sheet_cost.high:g} {found.currency}, "
+            f"whole ones, {how}."
         )
     if found.blades:
         blades = "blade" if found.blades == 1 else "blades"

@@ -8,7 +8,10 @@ from shapely import Point
 
 from sheetstack.geometry.build import build
 from sheetstack.geometry.fabricate.estimate import Range, assumptions, coverage_m2_per_l, estimate
+from sheetstack.geometry.fabricate.making import making_of_build
+from sheetstack.geometry.fabricate.stock import lay_on_stock, parts_of
 from sheetstack.geometry.job.load import parse_job
+from sheetstack.geometry.report.estimate_text import estimate_notes
 
 ARTWORK = """<svg xmlns="http://www.w3.org/2000/svg" width="100mm" height="100mm"
 viewBox="0 0 100 100"><g id="a"><rect x="20" y="20" width="40" height="30"/></g>
@@ -177,4 +180,15 @@ def test_stock_with_a_price_is_paid_by_the_sheet(plates):
         assert told.total.sheet_cost.low == told.total.sheet_cost.high == pytest.approx(7 * sheets)
         assert told.layers[0].sheet_cost.low == pytest.approx(3.5 * sheets)
         assert not any(a.key.endswith("price_m2") for a in told.assumptions)
+        assert "packed by boxes" in estimate_notes(told)[-1]
     assert estimate(plates()).stock == 0
+
+
+def test_stock_as_nested_is_not_said_to_be_packed_by_boxes(plates):
+    built = plates(
+        more="[[stock]]\nwidth_mm = 220\nheight_mm = 120\nprice = 7\n"
+        "[process]\nkind = 'laser'\nbed_width_mm = 400\nbed_height_mm = 300"
+    )
+    making = making_of_build(built)
+    told = estimate(built, making, lay_on_stock(built.job, parts_of(making)))
+    assert "In the cost: 1 stock sheet for 7 EUR, whole ones, as nested." in estimate_notes(told)

@@ -8,9 +8,12 @@ import shapely
 from shapely import Polygon, box
 
 from sheetstack.geometry.errors import JobError
+from sheetstack.geometry.fabricate.cut_sheet import CutSheet
 from sheetstack.geometry.fabricate.guillotine import guillotine
+from sheetstack.geometry.fabricate.kerf import CutPaths
 from sheetstack.geometry.fabricate.nesting import nest
 from sheetstack.geometry.fabricate.shape_nesting import nest_shapes, turned
+from sheetstack.geometry.fabricate.stock import NestPart, lay_on_stock, stock_text
 from sheetstack.geometry.job.load import job_text, parse_job
 from sheetstack.geometry.planar.polygons import as_multipolygon
 
@@ -118,3 +121,31 @@ def test_stock_is_read_checked_and_written_back():
     assert replace(job, process=replace(job.process, bed="none")).room == (1220, 610)
     with pytest.raises(JobError, match=r"\[\[stock\]\] number 1: outline_mm"):
         parse_job(JOB + stock + "outline_mm = [[0, 0], [9000, 0], [900, 300]]\n")
+
+
+def test_the_plan_names_each_piece_on_the_stock_that_holds_it(tmp_path):
+    machine = (
+        '[process]\nkind = "laser"\nbed_width_mm = 200\nbed_height_mm = 150\n'
+        "[[stock]]\nwidth_mm = 200\nheight_mm = 150\n"
+    )
+    job = parse_job(JOB + machine, tmp_path / "job.toml")
+    sizes = [(150, 120), (30, 140), (180, 60), (170, 50)]
+    parts = [
+        NestPart(
+            CutSheet(f"Sign {k}", size, CutPaths((), (), ()), ()), as_multipolygon(box(0, 0, *size))
+        )
+        for k, size in enumerate(sizes)
+    ]
+    layout = lay_on_stock(job, parts)
+    assert sorted(name for names in layout.lying for name in names) == [
+        f"Sign {k}" for k in range(4)
+    ]
+    lines = {
+        line.split(",")[0].strip(): set(line.split(": ")[1].split(", "))
+        for line in stock_text(job, layout).splitlines()
+        if line.startswith("  stock-")
+    }
+    for blank, names in zip(layout.blanks, layout.lying, strict=True):
+        assert lines[f"stock-{blank.name}"] == set(names)
+        areas = [a * b for k, (a, b) in enumerate(sizes) if f"Sign {k}" in names]
+        assert sum(areas) <= blank.shape.area

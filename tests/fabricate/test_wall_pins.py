@@ -175,3 +175,12 @@ def test_the_wall_plan_gives_holes_from_one_datum_and_equal_diagonals(built, mak
     wanted = np.array([p.at for p in making.pins])
     assert np.array(list(found.values())) == pytest.approx(wanted, abs=0.006)
     assert "datum" in wall_plan_svg(plan, "Wall & more")
+
+
+def test_the_wall_plan_shows_every_opening_not_only_those_at_seams(built, making):
+    tiles = [tile.shape for tile in making.sheets[0].tiling.tiles]
+    inner = sum(len(part.interiors) for shape in tiles for part in shape.geoms)
+    parts = sum(len(shape.geoms) for shape in tiles)
+    assert inner > 10
+    text = wall_plan_svg(wall_plan(built.job, making.pins), "Wall", tiles)
+    assert text.count("<polygon") == parts + inner
