@@ -23,6 +23,18 @@ def print_findings(findings: Iterable[Finding]) -> None:
         print()
 
 
+def print_each_kind(findings: Iterable[Finding]) -> None:
+    """Print the first finding of each kind, and how many more like it there are."""
+    kinds: dict[str, list[Finding]] = {}
+    for finding in sorted(findings, key=lambda f: -f.severity):
+        kinds.setdefault(finding.code, []).append(finding)
+    for like in kinds.values():
+        more = f" ({len(like) - 1} more like it)" * (len(like) > 1)
+        print(f"{_MARKS[like[0].severity]:>6}  {like[0].sentence()}{more}")
+    if kinds:
+        print()
+
+
 def verdict(findings: Iterable[Finding]) -> int:
     """Return the exit code that findings give: 1 where one spoils a stencil."""
     return SPOILT if any(f.severity is Severity.SPOILS for f in findings) else CLEAN

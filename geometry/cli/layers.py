@@ -18,6 +18,7 @@ from ..progress import Progress
 from ..separation.settings import SeparationSettings
 from ..tracing.settings import TracingSettings
 from .command import add_command, add_quiet
+from .findings import print_each_kind
 from .meter import Meter
 
 #: Options that may be given several times, and what one of them looks like.
@@ -211,8 +212,7 @@ def _separate(chosen: argparse.Namespace, meter: Meter) -> int:
     written = write_separation(separated, folder, title, progress.part(0.8, 1.0), only)
     meter.clear()
     if not chosen.quiet:
-        for finding in separated.findings:
-            print(f"  look  {finding.sentence()}")
+        print_each_kind(separated.findings)
         for line in separation_lines(separated):
             print(line)
         print(
@@ -246,8 +246,7 @@ def _reorder(chosen: argparse.Namespace, meter: Meter) -> int:
     written = write_separation(found.separation, folder, found.job.title, part, (), found.job)
     meter.clear()
     if not chosen.quiet:
-        for finding in found.separation.findings:
-            print(f"  look  {finding.sentence()}")
+        print_each_kind(found.separation.findings)
         for line in reorder_lines(found):
             print(line)
         print(

@@ -45,6 +45,31 @@ _WORDS = {
 }
 
 
+#: Depths of a colour: its word without them tells the hue.
+_DEPTHS = ("Light ", "Dark ")
+
+
+def colour_word(colour: str) -> str:
+    """Return the word for a colour.
+
+    >>> colour_word("#a4cdea")
+    'Light blue'
+    """
+    return colour_names([colour])[0]
+
+
+def hue_word(colour: str) -> str:
+    """Return the word for a colour, however light or dark.
+
+    >>> hue_word("#a4cdea")
+    'Blue'
+    """
+    word = colour_word(colour)
+    for depth in _DEPTHS:
+        word = word.removeprefix(depth)
+    return word.capitalize()
+
+
 def colour_names(colours: Sequence[str], own: Mapping[str, str] | None = None) -> tuple[str, ...]:
     """Return a name for each colour, no two alike.
 

@@ -134,7 +134,9 @@ def alternatives(sheets: Sheets, best: Plan, drawn: Sequence[int]) -> list[tuple
     if others:
         rows.append(("with another layer first", min(others, key=lambda p: p.cost)))
     rows.append(("the other way round", planned(sheets, best.order[::-1])))
-    return [(name, plan) for name, plan in rows if plan.order != best.order]
+    # Two of them may be the same: the first name tells more.
+    first = {plan.order: name for name, plan in reversed(rows)}
+    return [(n, plan) for n, plan in rows if plan.order != best.order and first[plan.order] == n]
 
 
 def _area(sheets: Sheets, layer: int) -> float:

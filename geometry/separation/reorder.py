@@ -25,6 +25,7 @@ from ..sheet.sheet import artwork_shift, place_artworks
 from ..tracing.job import DRAWING
 from .cans import Palette
 from .extents import Sheets
+from .losses import lost_findings
 from .order import alternatives, best_plan
 from .regions import BARE, regions_of
 from .seen import seen_of
@@ -33,7 +34,6 @@ from .separate import (
     Separation,
     differences,
     lay_out,
-    lost_findings,
     order_of_sight,
 )
 from .settings import SeparationSettings

@@ -18,7 +18,7 @@ from ..artwork.svg.coloured import read_svg_colours
 from ..artwork.svg.flattening import Flattening
 from ..colour import ciede2000, hex_from_srgb, lab_from_srgb, srgb_from_hex
 from ..errors import ArtworkError
-from ..finding import Finding, Severity
+from ..finding import Finding
 from ..job.fit import fit_scale, fit_sheet
 from ..planar.arrangement import merge_faces
 from ..planar.morphology import close_shape
@@ -32,9 +32,10 @@ from .colour_names import colour_names
 from .extents import Sheets
 from .flat_picture import embedded_picture, read_flat_colours
 from .hairlines import without_hairlines
+from .losses import can_findings, hue_findings, lost_findings
 from .order import Plan, alternatives, best_plan
 from .passes import in_two_passes
-from .regions import BARE, Lost, Regions, regions_of
+from .regions import BARE, Regions, regions_of
 from .seen import Seen, joined_runs, seen_of
 from .settings import USUAL_CANS, SeparationSettings
 
@@ -46,10 +47,6 @@ _GRAINS = 1.0
 _QUARTER = 6
 #: Parts and holes under this area (mm2) are leftovers of rounding.
 _SPECK = 0.05
-#: A drawing with more of its seen area than this in colours that no can comes near is told.
-_FAR_SHARE = 0.02
-#: A can this far off (CIEDE2000) is seen to be another colour.
-_FAR = 10.0
 
 
 @dataclass(frozen=True, eq=False)
@@ -260,7 +257,8 @@ def separate(
     layers = lay_out(sheets, plan, (*palette.cans, ground), can_of, names, settings)
     findings = [*drawing.findings]
     findings += lost_findings(hairs, lost)
-    findings += _can_findings(palette, colours, areas, settings)
+    findings += can_findings(palette, colours, areas, settings)
+    findings += hue_findings(palette, colours, seen.cells.cells[painted], ground, settings)
     page = drawing.page
     sheet = fit_sheet(page, settings.sheet_width_mm, settings.sheet_height_mm, settings.margin_mm)
     return Separation(
@@ -438,43 +436,3 @@ def _united(regions: Regions, chosen: Bools) -> MultiPolygon:
         return MultiPolygon()
     parts = np.array([p for s in regions.shapes[chosen] for p in shapely.get_parts(s)], object)
     return shapely.multipolygons(shapely.orient_polygons(merge_faces(parts, TOLERANCES)))
-
-
-def lost_findings(*losses: Lost | None) -> list[Finding]:
-    """Return what is to be told of places too thin to be cut."""
-    some = [one for one in losses if one is not None]
-    count, area = sum(one.count for one in some), sum(one.area for one in some)
-    if area < 1.0:
-        return []
-    return [
-        Finding(
-            "separation.too-thin",
-            Severity.NOTE,
-            f"{count} places too thin to be cut, {area:.3g} mm2 in all, took a "
-            "neighbour's colour; a larger sheet keeps them.",
-            place=max(some, key=lambda one: one.area).place,
-        )
-    ]
-
-
-def _can_findings(
-    palette: Palette, colours: Floats, areas: Floats, settings: SeparationSettings
-) -> list[Finding]:
-    far = palette.differences > _FAR
-    share = float(areas[far].sum() / areas.sum())
-    if share < _FAR_SHARE:
-        return []
-    off = np.where(far, areas * palette.differences, 0.0)
-    worst = int(np.argmax(off))
-    stands = "the wall" if palette.can_of[worst] < 0 else palette.cans[palette.can_of[worst]]
-    return [
-        Finding(
-            "separation.far-can",
-            Severity.NOTE,
-            f"{100 * share:.0f} % of what is seen is sprayed in a colour that differs plainly from "
-            f"the drawing's (above CIEDE2000 {_FAR:g}); most of all {hex_from_srgb(colours[worst])}"
-            f", for which {stands} stands. "
-            + ("More cans" if settings.cans else "More layers")
-            + " keep it.",
-        )
-    ]

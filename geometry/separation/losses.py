@@ -1,0 +1,127 @@
+"""What of a drawing its layers do not show, told: thin places, colours that have no can."""
+
+from __future__ import annotations
+
+import numpy as np
+import shapely
+
+from ..arrays import Floats, Geometries
+from ..colour import hex_from_srgb, lab_from_srgb, srgb_from_hex
+from ..finding import Finding, Severity
+from .cans import Palette
+from .colour_names import colour_word, hue_word
+from .regions import Lost
+from .settings import SeparationSettings
+
+#: A drawing with more of its seen area than this in colours that no can comes near is told.
+_FAR_SHARE = 0.02
+#: A can this far off (CIEDE2000) is seen to be another colour.
+_FAR = 10.0
+#: ... and another hue when it lies this far off in CIELAB's plane of a* and b*: what is only
+#: lighter or darker does not.
+_TURNED = 12.0
+#: An area of another hue is told when it is this share of what is seen, and as wide as this share
+#: of the least opening on the whole; so many pairs of colours.
+_HUE_SHARE, _CUT, _MOST_HUES = 0.0005, 0.5, 3
+
+
+def lost_findings(*losses: Lost | None) -> list[Finding]:
+    """Return what is to be told of places too thin to be cut."""
+    some = [one for one in losses if one is not None]
+    count, area = sum(one.count for one in some), sum(one.area for one in some)
+    if area < 1.0:
+        return []
+    return [
+        Finding(
+            "separation.too-thin",
+            Severity.NOTE,
+            f"{count} places too thin to be cut, {area:.3g} mm2 in all, took a "
+            "neighbour's colour; a larger sheet keeps them.",
+            place=max(some, key=lambda one: one.area).place,
+        )
+    ]
+
+
+def can_findings(
+    palette: Palette, colours: Floats, areas: Floats, settings: SeparationSettings
+) -> list[Finding]:
+    """Return what is to be told of much that is sprayed in a colour plainly other.
+
+    Parameters
+    ----------
+    palette : Palette
+    colours : float64 array (n, 3)
+        Of the cells that are painted, sRGB.
+    areas : float64 array (n,)
+        Of these cells, in mm2.
+    settings : SeparationSettings
+    """
+    far = palette.differences > _FAR
+    share = float(areas[far].sum() / areas.sum())
+    if share < _FAR_SHARE:
+        return []
+    off = np.where(far, areas * palette.differences, 0.0)
+    worst = int(np.argmax(off))
+    worst_colour = hex_from_srgb(colours[worst])
+    stands = "the wall" if palette.can_of[worst] < 0 else palette.cans[palette.can_of[worst]]
+    if palette.can_of[worst] >= 0:
+        stands = f"the {colour_word(stands).lower()} {stands}"
+    return [
+        Finding(
+            "separation.far-can",
+            Severity.NOTE,
+            f"{100 * share:.0f} % of what is seen is sprayed in a colour that differs plainly from "
+            f"the drawing's (above CIEDE2000 {_FAR:g}); most of all the "
+            f"{colour_word(worst_colour).lower()} {worst_colour}, for which {stands} stands. "
+            + ("More cans" if settings.cans else "More layers")
+            + " keep it.",
+        )
+    ]
+
+
+def hue_findings(
+    palette: Palette, colours: Floats, cells: Geometries, ground: str, settings: SeparationSettings
+) -> list[Finding]:
+    """Return what is to be told of areas, however small, that are sprayed in another hue.
+
+    Parameters
+    ----------
+    palette : Palette
+    colours : float64 array (n, 3)
+        Of the cells that are painted, sRGB.
+    cells : object array (n,) of Polygon
+    ground : str
+        Colour of the wall.
+    settings : SeparationSettings
+    """
+    stands = np.array([srgb_from_hex(c) for c in (*palette.cans, ground)])[palette.can_of]
+    lab, lab_stands = lab_from_srgb(colours), lab_from_srgb(stands)
+    areas = shapely.area(cells)
+    # Of what is too thin to be cut nothing is sprayed.
+    wide = 2 * areas > _CUT * settings.least * shapely.length(cells)
+    turned = np.hypot(*(lab - lab_stands)[:, 1:].T) > _TURNED
+    found: dict[tuple[str, str], list[int]] = {}
+    for k in np.flatnonzero(wide & turned & (palette.differences > _FAR)).tolist():
+        pair = (hex_from_srgb(colours[k]), hex_from_srgb(stands[k]))
+        if hue_word(pair[0]) != hue_word(pair[1]):
+            shown = "bare wall" if palette.can_of[k] < 0 else colour_word(pair[1])
+            found.setdefault((colour_word(pair[0]), shown), []).append(k)
+    least = _HUE_SHARE * float(areas.sum())
+    rows = sorted(((float(areas[own].sum()), pair) for pair, own in found.items()), reverse=True)
+    rows = [row for row in rows if row[0] >= least]
+    if not rows:
+        return []
+    told = [f"{a.lower()} becomes {b.lower()} ({area / 100:.2g} cm2)" for area, (a, b) in rows]
+    more = f", and {len(told) - _MOST_HUES} more" if len(told) > _MOST_HUES else ""
+    first = found[rows[0][1]]
+    point = shapely.point_on_surface(cells[max(first, key=lambda k: float(areas[k]))])
+    return [
+        Finding(
+            "separation.other-hue",
+            Severity.NOTE,
+            f"For want of a can, {', '.join(told[:_MOST_HUES])}{more}. "
+            + ("More cans" if settings.cans else "More layers")
+            + " keep them apart.",
+            place=(float(point.x), float(point.y)),
+        )
+    ]

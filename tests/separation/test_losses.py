@@ -1,0 +1,55 @@
+"""What is told of colours that have no can of their own."""
+
+from __future__ import annotations
+
+import math
+
+import pytest
+
+from sheetstack.geometry.separation.separate import read_and_separate
+from sheetstack.geometry.separation.settings import SeparationSettings
+from tests.separation.drawings import written
+
+#: A coat of two near blues with a small badge; 300 mm wide on its sheet.
+GUARD = """<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 300 300">
+<rect x="20" y="20" width="260" height="130" fill="#1d3f86"/>
+<rect x="20" y="150" width="260" height="130" fill="#3a63b8"/>
+<circle cx="150" cy="150" r="12" fill="{badge}"/></svg>"""
+
+
+def _told(tmp_path, code, badge="#1f8a86", **settings):
+    path = written(tmp_path, "guard.svg", GUARD.format(badge=badge))
+    found = read_and_separate(path, SeparationSettings(sheet_width_mm=340, **settings)).findings
+    return [f for f in found if f.code == f"separation.{code}"]
+
+
+def test_a_small_badge_that_turns_blue_is_told_in_words_with_its_area_and_place(tmp_path):
+    (told,) = _told(tmp_path, "other-hue", cans=("#1d3f86", "#3a63b8"))
+    area = math.pi * 12**2 / 100
+    assert f"teal becomes blue ({area:.2g} cm2)" in told.message
+    assert "More cans" in told.message
+    assert math.dist(told.place, (150, 150)) < 12
+    # It is less than a hundredth of what is seen: what tells of much that is off passes over it.
+    assert not _told(tmp_path, "far-can", cans=("#1d3f86", "#3a63b8"))
+
+
+def test_with_a_can_for_it_nothing_is_told(tmp_path):
+    assert not _told(tmp_path, "other-hue", layers=3)
+    assert not _told(tmp_path, "other-hue", cans=("#1d3f86", "#3a63b8", "#209090"))
+
+
+def test_what_is_only_darker_is_no_other_hue(tmp_path):
+    assert not _told(tmp_path, "other-hue", badge="#16306a", cans=("#3a63b8",))
+
+
+def test_much_that_is_off_is_told_in_words_too(tmp_path):
+    (told,) = _told(tmp_path, "far-can", cans=("#f7d021", "#36963f"))
+    assert told.message.startswith("100 % of") or told.message.startswith("99 % of")
+    assert "most of all the dark blue #1d3f86, for which the green #36963f stands" in told.message
+
+
+@pytest.mark.parametrize("layers", [1, 2])
+def test_the_badge_stands_for_the_wall_where_that_is_nearest(tmp_path, layers):
+    told = _told(tmp_path, "other-hue", badge="#f3e3a0", cans=("#1d3f86", "#3a63b8")[:layers])
+    assert len(told) == 1
+    assert "light yellow becomes bare wall" in told[0].message
