@@ -40,7 +40,7 @@ def crumbs_left(
     keys : sequence of Key
     settings : TileSettings
     """
-    most = _crumb(settings)
+    most = crumb_area(settings)
     small = [part for share in exact for part in share.geoms if part.area < most]
     return [part for part, held in zip(small, _held(small, keys), strict=True) if not held]
 
@@ -53,7 +53,8 @@ def _held(parts: Sequence[Polygon], keys: Sequence[Key]) -> list[bool]:
     return held.tolist()
 
 
-def _crumb(settings: TileSettings) -> float:
+def crumb_area(settings: TileSettings) -> float:
+    """Return the area in mm2 under which a part has no room for keys and pins of its own."""
     return _CRUMB * settings.key_width_mm * settings.key_depth_mm
 
 
@@ -82,7 +83,7 @@ def without_crumbs(
     grown : set of int
         Cells that took over a part.
     """
-    crumb = _crumb(settings)
+    crumb = crumb_area(settings)
     cells = [cell for cell, share in enumerate(exact) for _ in share.geoms]
     parts = [part for share in exact for part in share.geoms]
     main: dict[int, int] = {}

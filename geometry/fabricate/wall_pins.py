@@ -21,6 +21,7 @@ from ..planar.polygons import as_multipolygon
 from ..planar.snapping import snapped_apart
 from ..progress import Progress
 from ..tolerance import TOLERANCES
+from .crumbs import crumb_area
 from .pieces import MadeSheet
 from .tiling import Tile
 
@@ -107,7 +108,8 @@ def with_wall_pins(
             progress(0.9, f"{sheet.sheet.name}: holes for pins {tile.name}")
             bored.append(_pierced(tile, discs) if discs else tile)
         tiles = tuple(bored)
-        told = _not_located(tiles, sheet.sheet.name) if sheet.is_split else []
+        crumb = crumb_area(settings)
+        told = _not_located(tiles, crumb, sheet.sheet.name) if sheet.is_split else []
         findings = (*sheet.findings, *told)
         made.append(replace(sheet, tiling=replace(sheet.tiling, tiles=tiles), findings=findings))
     return tuple(made), tuple(pins)
@@ -221,18 +223,28 @@ def _pierced(tile: Tile, discs: list[shapely.Polygon]) -> Tile:
     return replace(tile, lower=lower, upper=upper, pins=len(discs))
 
 
-def _not_located(tiles: Sequence[Tile], layer: str) -> list[Finding]:
+def _not_located(tiles: Sequence[Tile], crumb: float, layer: str) -> list[Finding]:
     found = []
     for tile in tiles:
         if tile.keys + tile.pins >= LOCATED:
             continue
         place = tile.shape.representative_point()
+        told = (
+            f"Tile {tile.name} is located by {tile.keys + tile.pins} of {LOCATED} features: "
+            "it has no room for another key or pin; tape it to its neighbours."
+        )
+        if tile.shape.area < crumb:
+            told = (
+                f"A seam cuts off a crumb of {tile.shape.area:.0f} mm2 here, tile {tile.name}: too "
+                "small for keys and pins, and with it its neighbour would not fit the bed. Glue it "
+                "to its neighbour, or leave it out and have its place painted; at another size of "
+                "sheet or tiles the seams run elsewhere."
+            )
         found.append(
             Finding(
                 "tiles.not-located",
                 Severity.WARNING,
-                f"Tile {tile.name} is located by {tile.keys + tile.pins} of {LOCATED} features: "
-                "it has no room for another key or pin; tape it to its neighbours.",
+                told,
                 layer,
                 (float(place.x), float(place.y)),
             )

@@ -9,15 +9,18 @@ from itertools import pairwise
 import numpy as np
 import pytest
 import shapely
-from shapely import Point, Polygon
+from shapely import Point, Polygon, box
 
 from sheetstack.geometry.build import build
 from sheetstack.geometry.fabricate.making import making_of_build
+from sheetstack.geometry.fabricate.pieces import MadeSheet, SheetToMake
 from sheetstack.geometry.fabricate.spray_schedule import schedule_of_build
-from sheetstack.geometry.fabricate.wall_pins import LOCATED
+from sheetstack.geometry.fabricate.tiling import Tile, Tiling
+from sheetstack.geometry.fabricate.wall_pins import LOCATED, with_wall_pins
 from sheetstack.geometry.fabricate.wall_plan import wall_plan
 from sheetstack.geometry.files.wall_plan_svg import wall_plan_csv, wall_plan_svg
 from sheetstack.geometry.job.load import parse_job
+from sheetstack.geometry.planar.polygons import as_multipolygon
 from sheetstack.geometry.report.schedule_text import schedule_csv, schedule_text
 
 JOB = """
@@ -184,3 +187,24 @@ def test_the_wall_plan_shows_every_opening_not_only_those_at_seams(built, making
     assert inner > 10
     text = wall_plan_svg(wall_plan(built.job, making.pins), "Wall", tiles)
     assert text.count("<polygon") == parts + inner
+
+
+def test_a_crumb_that_no_neighbour_took_is_told_as_one(built):
+    def tile(name, *corners):
+        shape = as_multipolygon(box(*corners))
+        return Tile(name, (shape, shape), shape, shape, 0)
+
+    tiles = (
+        tile("A1", 0, 0, 190, 140),
+        tile("A1b", 186, 141, 190, 144),
+        tile("A2", 191, 0, 380, 144),
+    )
+    whole = as_multipolygon(shapely.union_all([t.lower for t in tiles]))
+    sheet = SheetToMake("one", 1, "Base", "#335577", whole, 3.0)
+    made = MadeSheet(sheet, Tiling(tiles, (), (), ()), ())
+    (found,), pins = with_wall_pins([made], replace(built.job.tiles, pins="where needed"))
+    assert all(whole.contains(Point(pin.at)) for pin in pins)
+    (told,) = [f for f in found.findings if f.code == "tiles.not-located"]
+    assert "crumb of 12 mm2" in told.message
+    assert "A1b" in told.message
+    assert box(186, 141, 190, 144).contains(Point(told.place))
