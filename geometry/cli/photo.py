@@ -6,6 +6,7 @@ import argparse
 import re
 from collections.abc import Iterator
 from pathlib import Path
+from typing import Any
 
 from PIL import Image
 
@@ -63,7 +64,17 @@ def add_photo_arguments(parser: argparse.ArgumentParser) -> None:
 
 def render_on_photos(chosen: argparse.Namespace, meter: Meter) -> int:
     """Paint a job onto the photos that were named."""
-    walls = [_wall(chosen, path) for path in chosen.photo]
+    told = _told(chosen)
+    plain = [path for path in chosen.photo if path.suffix.lower() != ".toml"]
+    if told.get("corners_px") and len(plain) > 1:
+        raise JobError(
+            f"--corners: expected one photo that they are of, found {len(plain)}; give the others "
+            "as wall files ('sheetstack keys')."
+        )
+    # Beside a photo, wall files stand for themselves.
+    walls = [
+        load_wall(path, **({} if plain and path not in plain else told)) for path in chosen.photo
+    ]
     folder = out_folder(chosen, "render")
     progress = Progress(meter)
     job = sized_job(chosen, progress.part(0.0, 0.02))
@@ -82,7 +93,7 @@ def render_on_photos(chosen: argparse.Namespace, meter: Meter) -> int:
             batch.path(f"{name}.png").write_bytes(pictures[-1])
         said = "\n".join(_text(made)) + "\n"
         batch.path("wall.txt").write_text(said, encoding="utf-8")
-        page = client_html(built, pictures[0], None)
+        page = client_html(built, pictures)
         batch.path("client.html").write_text(page, encoding="utf-8")
         names = batch.names
     meter.clear()
@@ -104,8 +115,9 @@ def _name(wall: WallFile, taken: set[str]) -> str:
     return next(name for name in names if name not in taken)
 
 
-def _wall(chosen: argparse.Namespace, path: Path) -> WallFile:
-    told = {
+def _told(chosen: argparse.Namespace) -> dict[str, Any]:
+    """Return the keys of a wall file that stand on the command line."""
+    return {
         "corners_px": tuple(_pair(c, "--corners") for c in chosen.corners)
         if chosen.corners
         else None,
@@ -115,7 +127,6 @@ def _wall(chosen: argparse.Namespace, path: Path) -> WallFile:
         "before": str(Path(chosen.before).absolute()) if chosen.before else None,
         "ground": "bare" if chosen.bare else None,
     }
-    return load_wall(path, **told)
 
 
 def _pair(text: str, option: str) -> tuple[float, float]:

@@ -112,8 +112,10 @@ def painted_photo(
         part = progress.part(number / len(pictures), (number + 1) / len(pictures))
         window = _window(view, picture)
         left, top, right, bottom = window
-        light = linear_from_srgb(result[top:bottom, left:right] / np.float32(255))
-        linear = light.astype(np.float32)
+        linear, bare = (
+            linear_from_srgb(p[top:bottom, left:right] / np.float32(255)).astype(np.float32)
+            for p in (result, photo)
+        )
         scale = scale_at(view.to_pixels, picture.corners_mm.mean(axis=0)[None])[0]
         to_wall = np.linalg.inv(view.to_pixels)
         # Pixels of the raster, y down, from pixels of the photo.
@@ -132,8 +134,9 @@ def painted_photo(
         landed = warped(_landed(picture, fine, part.part(0.1, 0.6)), to_raster, window)
         on = landed[..., 0]
         part(0.6, "reading the wall's light")
+        # Of the wall as it was: a picture beside this one is no light.
         wall = wall_light(
-            linear,
+            bare,
             float(np.sqrt(np.prod(scale))),
             on,
             before=None if before is None else before[top:bottom, left:right],

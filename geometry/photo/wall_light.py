@@ -55,6 +55,8 @@ _WIDE = 0.4
 #: Pixels along the long side at which the mean of light is taken: it is smooth.
 _COARSE = 500
 _DARKEST = 1e-4
+#: How near, in log light, a place is to the median of those about it that counts in full.
+_USUAL = 0.05
 #: Relief, in log light, from which paint begins to miss a pore, and that which it hardly reaches.
 _PORE = (0.55, 1.6)
 #: Share of a deep pore's paint that is missing: by common practice, no source.
@@ -127,7 +129,7 @@ def wall_light(
         Where nothing is painted, reflectance times light is the photo again.
     """
     if before is not None:
-        photo = _filled(photo, 1 - before)
+        photo = _filled(photo, 1 - before, pixels_per_mm)
         on = on * (1 - before)
     luminance = photo @ _GREY
     bright = np.log(np.maximum(luminance, _DARKEST))
@@ -234,8 +236,8 @@ def _without_joints(bright: Plane, pixels_per_mm: float) -> Plane:
     return _grown(a * opened + b, bright.shape, step)
 
 
-def _filled(photo: Plane, weight: Plane) -> Plane:
-    """Return a photo with the mean of the wall round about where something stands before it."""
+def _filled(photo: Plane, weight: Plane, pixels_per_mm: float) -> Plane:
+    """Return a photo with what the wall round about mostly is where something stands before it."""
     step = max(1, max(weight.shape) // _COARSE)
     sure = _shrunk(np.asarray(weight >= 0.99, np.float32), step)
     sure = (sure >= 0.99).astype(np.float32)
@@ -244,10 +246,18 @@ def _filled(photo: Plane, weight: Plane) -> Plane:
     known: NDArray[np.bool_] = sure > 0
     if not known.any():
         return photo
-    radius = 2
+    # Bricks, not the mean of bricks and joints, which would pass for a lighter place in the sun.
+    bright = np.log(np.maximum(shown @ _GREY, _DARKEST))
+    brick = max(2, round(BRICK * pixels_per_mm / step / 2))
+    plain = sure
+    for _ in range(_ROUNDS):
+        usual = _boxed(plain * bright, brick) / np.maximum(_boxed(plain, brick), 1e-6)
+        plain = (sure / np.maximum(np.abs(bright - usual), _USUAL)).astype(np.float32)
+    sure = plain * np.float32(_USUAL)
+    radius = max(2, brick // 2)
     while not known.all():
         count = _boxed(sure, radius)
-        near = (count > 1e-3) & ~known
+        near = (count > 1e-4) & ~known
         for c in range(3):
             total = _boxed(shown[..., c] * sure, radius)
             mean[near, c] = total[near] / count[near]

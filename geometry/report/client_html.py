@@ -50,14 +50,16 @@ thead th { font-weight: 600; border-bottom: 1.5px solid #20272a; }
 _LEAST_SHARE = 1e-4
 
 
-def client_html(build: Build, mockup: bytes | None = None, exploded: bytes | None = None) -> str:
+def client_html(build: Build, mockups: Sequence[bytes] = (), exploded: bytes | None = None) -> str:
     """Return the client sheet as an HTML document that is well-formed XML too.
 
     Parameters
     ----------
     build : Build
-    mockup, exploded : bytes, optional
-        PNG or JPEG pictures; embedded as JPEG.
+    mockups : sequence of bytes
+        PNG or JPEG pictures, one for each wall; embedded as JPEG.
+    exploded : bytes, optional
+        A picture of the sheets.
 
     Returns
     -------
@@ -76,7 +78,7 @@ def client_html(build: Build, mockup: bytes | None = None, exploded: bytes | Non
         f"<h1>{title}</h1>",
         f"<p>{_size(job.sheet.width_mm, job.sheet.height_mm)}, {_count(build)}</p>",
     ]
-    if mockup is not None:
+    for mockup in mockups:
         parts.append(_figure(mockup, "first", "The painted picture at true size (visualisation)."))
     parts += ['<div class="columns">', *_colours(build, areas), *_sheets(build, made), "</div>"]
     if exploded is not None:
@@ -144,15 +146,14 @@ def _estimate(made: Estimate) -> Iterable[str]:
         ("Paint", total.paint_ml.text("ml")),
         ("Painted area", f"{1e4 * total.paint_m2:.0f} cm&#178;"),
     ]
-    if total.cost.high > 0:
-        rows.append(("Material, machine and paint", total.cost.text(text(made.currency))))
     yield "<section><h2>Estimate</h2>\n<table><tbody>"
     for name, value in rows:
         yield f'<tr><td>{name}</td><td class="number">{value}</td></tr>'
     yield "</tbody></table>"
     yield (
-        '<p class="small">Ranges, from the job\'s own values and common practice; what they rest '
-        "on stands in the report. No offer.</p></section>"
+        # What it costs the artist is none of the client's price.
+        '<p class="small">Ranges, from the job\'s own values and common practice. No offer: the '
+        "price stands there.</p></section>"
     )
 
 

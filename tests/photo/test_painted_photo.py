@@ -157,7 +157,7 @@ def test_what_stands_before_the_wall_tells_nothing_of_its_light():
     before = np.zeros(on.shape, np.float32)
     before[100:300, 200:] = 1
     alone = wall_light(photo, 1.0, on, before=before).light
-    photo[100:300, 200:] = (0.9, 0.02, 0.02)
+    photo[100:300, 200:] = (0.9, 0.4, 0.4)
     beside = wall_light(photo, 1.0, on, before=before).light
     assert np.abs(np.log(beside / alone))[before == 0].max() < 1e-5
     # Without the mask the red thing's own colour would be taken for the wall's.
@@ -188,6 +188,18 @@ def test_several_pictures_go_on_one_wall(square, view):
     assert changed[200, 80:170].all()
     assert changed[200, 240:330].all()
     assert not changed[200, 190:210].any()
+
+
+def test_a_picture_beside_another_looks_as_it_does_alone(square, view):
+    photo = brick_wall(1.0)[0]
+    photo = srgb_bytes(photo)
+    places = [PlacedPicture(square, at, ground=False) for at in ((-33, 0), (33, 0))]
+    both = painted_photo(photo, view, places)
+    for one in places:
+        alone = painted_photo(photo, view, [one])
+        changed = (alone != photo).any(axis=2)
+        assert changed.sum() > 3000
+        assert (both[changed] == alone[changed]).all()
 
 
 def test_a_picture_outside_the_photo_is_one_sentence(square, view):
@@ -268,6 +280,27 @@ def test_the_command_paints_several_walls_and_needs_no_blender(tmp_path, capsys)
     assert changed[155, 155]
     assert changed[345, 345]
     assert not changed[140, 140]
+
+
+def test_a_photo_with_corners_and_a_wall_file_are_two_walls(tmp_path, capsys):
+    (tmp_path / "square.svg").write_text(SVG)
+    (tmp_path / "job.toml").write_text(JOB)
+    Image.fromarray(bricks()[2]).save(tmp_path / "yard.png")
+    (tmp_path / "shop.toml").write_text(
+        'photo = "yard.png"\nlevel_px = [[[50,50],[350,50]],[[50,350],[350,350]]]\n'
+        "upright_px = [[[50,50],[50,350]],[[350,50],[350,350]]]\n"
+        "length_px = [[50,50],[350,50]]\nlength_mm = 300\nmiddle_px = [200, 200]\n"
+    )
+    corners = ["--corners", "100,100", "300,100", "300,300", "100,300"]
+    walls = ["--photo", str(tmp_path / "shop.toml"), "--photo", str(tmp_path / "yard.png")]
+    job, out = str(tmp_path / "job.toml"), ["--out", str(tmp_path / "out")]
+    assert main(["render", job, *walls, *corners, *out]) == 0
+    said = capsys.readouterr().out
+    assert "two families of parallel lines" in said
+    assert "four corners of 100 x 100 mm" in said
+    assert (tmp_path / "out" / "client.html").read_text().count("<img") == 2
+    assert main(["render", job, *walls, *walls[2:], *corners, *out]) == 2
+    assert "expected one photo that they are of, found 2" in capsys.readouterr().err
 
 
 def test_the_sheets_size_in_words_holds_on_a_photo_too(tmp_path, capsys):

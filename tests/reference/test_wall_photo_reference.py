@@ -13,8 +13,10 @@ import pytest
 from PIL import Image
 from shapely import Point
 
+from sheetstack.geometry.colour import linear_from_srgb
 from sheetstack.geometry.photo.homography import mapped
 from sheetstack.geometry.photo.wall_file import load_wall
+from sheetstack.geometry.photo.wall_light import wall_light
 from sheetstack.geometry.photo.wall_mockup import wall_mockup
 from sheetstack.geometry.photo.wall_view import click_error, view_from_lines
 
@@ -129,3 +131,19 @@ def test_the_lens_of_a_phone_s_photo_is_used(tmp_path):
     view = wall_mockup(load_wall(tmp_path / "bricks.jpg", **told), small).view
     assert view.focal_px == pytest.approx(48 / 43.2666 * np.hypot(512, 512), rel=1e-4)
     assert "as the photo's data or the job tell" in view.method
+
+
+@pytest.mark.parametrize(("left", "wide"), [(100, 30), (280, 40), (330, 60)])
+def test_a_post_before_real_bricks_leaves_the_light_beside_it_as_it_is(left, wide):
+    """Joints at its edge do not shine: a post hides the wall and changes none of its light."""
+    photo = linear_from_srgb(data.brick() / 255).astype(np.float32)[..., None] * np.ones(
+        3, np.float32
+    )
+    on = np.ones(photo.shape[:2], np.float32)
+    before = np.zeros_like(on)
+    before[:, left : left + wide] = 1
+    open_, behind = (
+        wall_light(photo, SCALE, on, before=mask).light[..., 1] for mask in (None, before)
+    )
+    off = np.log(behind / open_)[before == 0]
+    assert np.abs(off - np.median(off)).max() < 0.1

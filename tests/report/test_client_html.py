@@ -13,6 +13,7 @@ from PIL import Image
 
 from sheetstack.geometry.build import build
 from sheetstack.geometry.cautions import cautions_for
+from sheetstack.geometry.fabricate.estimate import estimate
 from sheetstack.geometry.job.load import parse_job
 from sheetstack.geometry.report.client_html import client_html
 
@@ -52,10 +53,10 @@ def picture() -> bytes:
 
 
 def test_it_is_well_formed_and_fetches_nothing(built):
-    page = client_html(built, picture(), picture())
+    page = client_html(built, [picture()] * 2, picture())
     root = ET.fromstring(page.removeprefix("<!DOCTYPE html>\n"))
     sources = [element.get("src") for element in root.iter("img")]
-    assert len(sources) == 2
+    assert len(sources) == 3  # two walls and the sheets
     assert all(source.startswith("data:image/jpeg;base64,") for source in sources)
     assert not re.search(r'(href|src)="(?!data:)', page)
     assert root.find(".//h1").text == "Tea & <Cake>"
@@ -75,3 +76,11 @@ def test_it_names_size_sheets_and_cautions(built):
     for caution in cautions_for("paint", "wall"):
         assert html.escape(caution.title) in page
     assert "<img" not in page
+
+
+def test_what_it_costs_the_artist_is_not_on_it(built):
+    assert estimate(built).total.cost.high > 0
+    page = client_html(built)
+    for currency in ("EUR", "GBP", "USD"):
+        assert currency not in page
+    assert "the price stands there" in page
