@@ -86,14 +86,23 @@ def crowd_to_let_go(
     if len(pieces) <= CROWD:
         return ()
     may_go = _free_to_go(pieces, plain, least, kept)
-    hands = np.array(by_hand, object)
-    _, met = shapely.STRtree(pieces).query(hands, predicate="intersects")
-    may_go[met] = False
+    may_go[_meeting(pieces, by_hand)[0]] = False
     going = pieces[may_go & _smaller_all_round(pieces, least)]
     if len(going) <= CROWD:
         return ()
     worth = damage.painted_over(going.tolist()).damage.tolist()
     return tuple(LetGo(piece, w, 0.0, True) for piece, w in zip(going, worth, strict=True))
+
+
+def _meeting(
+    pieces: Geometries, others: Sequence[shapely.Geometry] | Geometries
+) -> tuple[Indices, Indices]:
+    """Return the pieces and the others that meet, pair by pair, as indices.
+
+    Asked with the pieces, which are then prepared: the frame may have all the vertices.
+    """
+    piece, other = shapely.STRtree(np.asarray(others, object)).query(pieces, predicate="intersects")
+    return piece, other
 
 
 def _smaller_all_round(pieces: Geometries, least: float) -> Bools:
@@ -144,12 +153,11 @@ def let_go_again(
     pieces = shapely.get_parts(plain.shape)
     if not before or len(pieces) < 2:
         return ()
-    tree = shapely.STRtree(pieces)
     may_go = _free_to_go(pieces, plain, least, kept)
-    may_go[tree.query(np.array(by_hand, object), predicate="intersects")[1]] = False
-    which, piece = tree.query(
-        shapely.points([place for place, _ in before]), predicate="intersects"
-    )
+    may_go[_meeting(pieces, by_hand)[0]] = False
+    piece, which = _meeting(pieces, shapely.points([place for place, _ in before]))
+    order = np.argsort(which, kind="stable")
+    piece, which = piece[order], which[order]
     spared = dict(zip(piece.tolist(), (before[k][1] for k in which.tolist()), strict=True))
     going = [k for k in spared if may_go[k]]
     if not going:
@@ -204,13 +212,12 @@ def islands_to_let_go(
     if count < 2:
         return ()
     frame = largest_piece(pieces.tolist())
-    tree = shapely.STRtree(pieces)
     strips = [bridge.shape for bridge in held.bridges]
-    bridge, piece = tree.query(strips, predicate="intersects")
+    piece, bridge = _meeting(pieces, strips)
     may_go = _free_to_go(pieces, plain, least, kept)
     by_hand = np.array([b.state != "automatic" or b.kind == "mend" for b in held.bridges], bool)
     may_go[piece[by_hand[bridge]]] = False
-    may_go[tree.query(np.array(settled, object), predicate="intersects")[1]] = False
+    may_go[_meeting(pieces, settled)[0]] = False
     free = np.flatnonzero(may_go)
     if not len(free):
         return ()

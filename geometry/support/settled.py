@@ -193,14 +193,14 @@ def kept_bridges(
     fits &= width >= rules.width
     ways = np.array([shapely.linestrings(path[1:-1]) for path in whole], object)
     gaps = Gaps(home[:, [1, 2]], paths[:, 1], paths[:, 2], shapely.length(ways))
-    fits &= _in_the_open(ways, tree)
+    fits &= _in_the_open(ways, array)
     fits &= ~rules.directions.leaning(gaps)
     barred = rules.barred
     if not barred.is_empty:
         lies = shapely.area(shapely.intersection(straight_strips(ways, width), barred))
         fits &= lies <= BARRED_SHARE * width * width
     fits &= ~_meets_drawn(gaps, drawn.links, rules.clearance)
-    kept = Kept(gaps, width, whole, _on_pieces(settled.weak, tree, array))
+    kept = Kept(gaps, width, whole, _on_pieces(settled.weak, array))
     kept = kept.take(np.flatnonzero(fits))
     known = set(settled.drawn)
     new = np.array([_line(strip.path) not in known for strip in drawn.strips], bool)
@@ -231,12 +231,14 @@ def _without_needless(
     return kept.take(stays)
 
 
-def _in_the_open(ways: Geometries, tree: shapely.STRtree) -> Bools:
+def _in_the_open(ways: Geometries, pieces: Geometries) -> Bools:
     length = shapely.length(ways)
     inset = np.minimum(0.25 * length, MEETS)
     share = inset[:, None] + (length - 2 * inset)[:, None] * np.linspace(0, 1, 17)
     inner = shapely.get_coordinates(shapely.line_interpolate_point(ways[:, None], share))
-    which, _ = tree.query(shapely.linestrings(inner.reshape(-1, 17, 2)), predicate="intersects")
+    lines = shapely.linestrings(inner.reshape(-1, 17, 2))
+    # Asked with the pieces, which are then prepared: the frame may have all the vertices.
+    _, which = shapely.STRtree(lines).query(pieces, predicate="intersects")
     free: Bools = length > 2 * TOLERANCES.same_point
     free[which] = False
     return free
@@ -254,10 +256,8 @@ def _meets_drawn(gaps: Gaps, drawn: Gaps, least: float) -> Bools:
     return meets
 
 
-def _on_pieces(
-    places: Sequence[tuple[float, float]], tree: shapely.STRtree, pieces: object
-) -> tuple[int, ...]:
+def _on_pieces(places: Sequence[tuple[float, float]], pieces: Geometries) -> tuple[int, ...]:
     if not places:
         return ()
-    _, piece = tree.query(shapely.points(places), predicate="intersects")
+    piece, _ = shapely.STRtree(shapely.points(places)).query(pieces, predicate="intersects")
     return tuple(np.unique(piece).tolist())

@@ -31,7 +31,7 @@ def view():
 
 def point_at(x, y):
     window, _, _ = view()
-    xdotool("mousemove", "--sync", int(window.x + x), int(SCREEN - window.y - y))
+    xdotool("mousemove", int(window.x + x), int(SCREEN - window.y - y))
 
 
 def picture(name):
