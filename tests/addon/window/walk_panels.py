@@ -13,6 +13,7 @@ import sys
 from pathlib import Path
 
 import bpy
+import numpy as np
 
 sys.path.insert(0, str(Path(__file__).parent))
 from walking import wait, wait_for, walk, xdotool
@@ -467,10 +468,48 @@ def edit_bridges():
         assert len(rows()) == left
         click(*on_sheet(*([sum(c) / 2 for c in zip(*line(), strict=True)] if left else (90, 90))))
         yield from wait()
+    yield from pull_places()
     with in_view():
         assert bpy.ops.sheetstack.edit_bridges() == {"FINISHED"}
         assert not bridge_tool.tool_is_on(bpy.context)
     yield from click_header("Support")
+
+
+def pull_places():
+    """Pull the handles of a box that bridges keep out of, and of a hole; undo the last pull."""
+    from sheetstack.addon.core.list_rows import list_value, put_list
+
+    state = bpy.context.scene.sheetstack
+
+    def box():
+        return list_value(state.bridges, "keep_free_mm")[0]
+
+    def holes():
+        return list_value(state.registration, "holes_mm")
+
+    before = list_value(state.bridges, "keep_free_mm"), holes()
+    put_list(state.bridges, "keep_free_mm", [[20.0, 20.0, 30.0, 25.0]])
+    put_list(state.registration, "holes_mm", [[90.0, 30.0], [90.0, 120.0]])
+    bpy.ops.ed.undo_push(message="before the places are pulled")
+    yield from wait(4)
+    picture("places")
+    yield from drag(*on_sheet(50, 45), *on_sheet(60, 52))
+    assert np.allclose(box(), (20, 20, 40, 32), atol=2), box()
+    yield from drag(*on_sheet(20, 20), *on_sheet(26, 24))
+    assert np.allclose(box(), (26, 24, 34, 28), atol=2), box()
+    yield from drag(*on_sheet(43, 38), *on_sheet(53, 58))
+    assert np.allclose(box(), (36, 44, 34, 28), atol=2), box()
+    yield from drag(*on_sheet(90, 30), *on_sheet(80, 40))
+    assert np.allclose(holes(), [(80, 40), (90, 120)], atol=2), holes()
+    picture("places-pulled")
+    xdotool("key", "ctrl+z")
+    yield from wait()
+    state = bpy.context.scene.sheetstack
+    assert np.allclose(holes(), [(90, 30), (90, 120)], atol=0.01), holes()
+    assert len(state.bridges_by_hand) == 0, "no bridge was drawn by pulling a place"
+    put_list(state.bridges, "keep_free_mm", before[0])
+    put_list(state.registration, "holes_mm", before[1])
+    yield from wait()
 
 
 def on_sheet(x_mm, y_mm):
