@@ -440,7 +440,7 @@ def _write_stock(
         _write_cut(task, f"stock-{blank.name}", sheet)
     _write_text(task.batch.path("stock-plan.txt"), stock_text(task.job, layout))
     told = [
-        Finding("export.no-stock", Severity.WARNING, f"{name} fits no stock that is left.")
+        Finding("export.no-stock", Severity.WARNING, f"No stock is left for {name}.")
         for name in layout.left_over
     ]
     return layout, told

@@ -91,9 +91,9 @@ def _run_export(chosen: argparse.Namespace, meter: Meter) -> int:
     folder = out_folder(chosen, "export")
     progress = Progress(meter)
     job = sized_job(chosen, progress.part(0.0, 0.05))
-    built = build(job, progress.part(0.05, 0.5))
+    built = build(job, progress.part(0.05, 0.3))
     also = []
-    for path in chosen.nest_with:
+    for number, path in enumerate(chosen.nest_with):
         other = load_job(path)
         if (other.sheet.material, other.sheet.thickness_mm) != (
             job.sheet.material,
@@ -104,7 +104,10 @@ def _run_export(chosen: argparse.Namespace, meter: Meter) -> int:
                 f"{job.sheet.thickness_mm:g} mm {job.sheet.material}, as the job that it is nested "
                 "with."
             )
-        also += parts_of(making_of_build(build(other)))
+        begin, stop = (0.3 + 0.2 * (number + k) / len(chosen.nest_with) for k in (0, 1))
+        half = (begin + stop) / 2
+        made = build(other, progress.part(begin, half))
+        also += parts_of(making_of_build(made, progress.part(half, stop)), other.title)
     written = export_build(
         built,
         formats,

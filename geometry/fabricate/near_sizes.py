@@ -143,19 +143,32 @@ def near_sizes_text(title: str, sizes: Sequence[NearSize], currency: str) -> str
         )
     else:
         lines.append("No size within the share needs less than the one that was asked for.")
-    lines += ["", "  size   sheet mm       tiles            stock  cost     too narrow"]
+    rows = [("size", "sheet mm", "tiles", "stock", "cost", "too narrow")]
     for s in sizes:
         narrow = f"{len(s.narrow_openings)} openings" if s.narrow_openings else ""
         bridges = f"{s.narrow_bridges} bridges" if s.narrow_bridges else ""
-        mark = "  <- now" if s is now else ""
-        grid = f"{s.tiles} ({s.columns} x {s.rows} a layer)"
-        cost = f"{s.cost:g} {currency}" if s.cost else "-"
-        lines.append(
-            f"  {s.scale:>4.0%}  {s.width:.0f} x {s.height:.0f}".ljust(23)
-            + f"{grid:<17}{s.stock:>5}  {cost:<8} "
-            + (", ".join(t for t in (narrow, bridges) if t) + mark)
+        gone = ", ".join(t for t in (narrow, bridges) if t)
+        rows.append(
+            (
+                f"{s.scale:.0%}",
+                f"{s.width:.0f} x {s.height:.0f}",
+                f"{s.tiles} ({s.columns} x {s.rows} a layer)",
+                str(s.stock),
+                f"{s.cost:g} {currency}" if s.cost else "-",
+                gone + ("  <- now" if s is now else ""),
+            )
         )
-    lines += ["", "Openings that are too narrow everywhere, at places on the sheet as it is:"]
+    wide = [max(len(row[k]) for row in rows) for k in range(5)]
+    right = (0, 3)
+    lines.append("")
+    for row in rows:
+        cells = [
+            cell.rjust(w) if k in right else cell.ljust(w)
+            for k, (cell, w) in enumerate(zip(row[:5], wide, strict=True))
+        ]
+        lines.append("  " + "  ".join([*cells, row[5]]).rstrip())
+    if any(s.narrow_openings for s in sizes):
+        lines += ["", "Openings that are too narrow everywhere, at places on the sheet as it is:"]
     for s in sizes:
         for layer, (x, y) in s.narrow_openings[:_NAMED]:
             lines.append(f"  {s.scale:.0%}: {layer}, at ({x:.1f}, {y:.1f}) mm")

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import shapely
 from shapely import MultiPolygon, Polygon
@@ -72,7 +72,7 @@ class StockLayout:
     lying : tuple of tuple of str
         For each blank, the names of its pieces.
     left_over : tuple of str
-        Pieces that fit no stock.
+        Pieces that fit no stock, with what would help.
     counts : tuple of int
         Stock sheets used of each row.
     used_share : float
@@ -105,8 +105,8 @@ class StockLayout:
         return sum(n * row.price for n, row in zip(self.counts, self.rows, strict=True))
 
 
-def parts_of(making: Making) -> list[NestPart]:
-    """Return the pieces of a making with their areas."""
+def parts_of(making: Making, title: str = "") -> list[NestPart]:
+    """Return the pieces of a making with their areas, a job's title before their names if given."""
     found = []
     for made, pieces in zip(making.sheets, making.pieces, strict=True):
         for tile, piece in zip(made.tiling.tiles, pieces, strict=True):
@@ -114,7 +114,8 @@ def parts_of(making: Making) -> list[NestPart]:
             if made.is_split:
                 x0, y0, _, _ = shape.bounds
                 shape = shapely.affinity.translate(shape, -x0, -y0)
-            found.append(NestPart(piece, shape))
+            named = replace(piece, name=f"{title}: {piece.name}") if title else piece
+            found.append(NestPart(named, shape))
     return found
 
 
@@ -159,12 +160,25 @@ def lay_on_stock(
             tuple(parts[p.piece].piece.name for p in found.placings if p.blank == k)
             for k in found.blanks
         ),
-        tuple(parts[k].piece.name for k in found.left_over),
+        tuple(_unplaced(parts[k], blanks, rules) for k in found.left_over),
         counts,
         area / whole if whole else 0.0,
         _shelf(parts, rules),
         least_stock(placed, rules),
     )
+
+
+def _unplaced(part: NestPart, blanks: Sequence[Blank], rules: BlankRules) -> str:
+    """Return the name of a piece, its size, and whether it is the grain that keeps it off."""
+    x0, y0, x1, y1 = part.shape.bounds
+    size = (x1 - x0, y1 - y0)
+    told = f"{part.piece.name} ({size[0]:.0f} x {size[1]:.0f} mm)"
+    sides = [[s - 2 * rules.edge for s in b.shape.bounds[2:]] for b in blanks]
+    as_it_lies = any(size[0] <= w and size[1] <= h for w, h in sides)
+    lying = any(size[1] <= w and size[0] <= h for w, h in sides)
+    if lying and not as_it_lies and not rules.turned:
+        told += ', which the grain keeps from lying across ([tiles] grain = "free" lets it)'
+    return told
 
 
 def _area(row: StockSheet) -> float:
@@ -279,7 +293,9 @@ def stock_text(job: Job, layout: StockLayout) -> str:
     if layout.shelf_count:
         lines.append(f"Shelf packing of the pieces' boxes takes {layout.shelf_count}.")
     for blank, sheet, names in zip(layout.blanks, layout.sheets, layout.lying, strict=True):
-        size = f"{sheet.size[0]:g} x {sheet.size[1]:g} mm on the bed"
+        size = f"{sheet.size[0]:g} x {sheet.size[1]:g} mm"
+        if job.process.bed == "machine":
+            size += " on the bed"
         lines.append(f"  stock-{blank.name}, {size}: {', '.join(names)}")
     lines += [f"Fits no stock: {name}" for name in layout.left_over]
     return "\n".join([*lines, ""])

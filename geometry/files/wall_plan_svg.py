@@ -84,9 +84,14 @@ def wall_plan_svg(plan: WallPlan, title: str, seams: Sequence[MultiPolygon] = ()
         f"1  Snap the base line with a level; mark {w:g} on it from the datum.",
         f"2  Raise both sides to {h:g}. Both diagonals must measure {plan.diagonal:.1f}; move the "
         "upper corners until they do.",
-        "3  Snap the grid; measure each hole from the datum, not from the hole before it.",
-        "4  Drill only where the wall's owner agreed in writing; look for cables and pipes before.",
+        "3  Snap the grid; hang the tiles to it.",
     ]
+    if plan.holes:
+        told[2:] = [
+            "3  Snap the grid; measure each hole from the datum, not from the hole before it.",
+            "4  Drill only where the wall's owner agreed in writing; look for cables and pipes "
+            "before.",
+        ]
     for k, text in enumerate(told):
         lines.append(_words(0, below + 1.5 * unit * k, text, 1.1 * unit))
     start = below + 1.5 * unit * (len(told) + 0.7)

@@ -98,6 +98,9 @@ def test_pieces_of_several_jobs_lie_on_the_same_stock(tmp_path, capsys):
         assert [p.name for p in sorted(out.glob("stock-*.svg"))] == ["stock-1.svg"]
         text = (out / "stock-1.svg").read_text()
         told[len(more)] = text.count("<path") + text.count("<polyline") + text.count("<polygon")
+        plan = (out / "stock-plan.txt").read_text()
+        assert "Layer one" in plan
+        assert ("two: Layer two" in plan) == bool(more)
     # Both plates are cut there: openings and outlines of each.
     assert told[2] >= 2 * told[0] > 0
     (tmp_path / "two.toml").write_text(

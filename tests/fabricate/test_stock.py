@@ -149,3 +149,22 @@ def test_the_plan_names_each_piece_on_the_stock_that_holds_it(tmp_path):
         assert lines[f"stock-{blank.name}"] == set(names)
         areas = [a * b for k, (a, b) in enumerate(sizes) if f"Sign {k}" in names]
         assert sum(areas) <= blank.shape.area
+
+
+def test_what_only_the_grain_keeps_off_the_stock_is_said_to_be(tmp_path):
+    machine = '[process]\nkind = "laser"\nbed_width_mm = 200\nbed_height_mm = 150\n'
+    sheet = JOB.replace("height_mm = 300\n", 'height_mm = 300\nmaterial = "birch-ply"\n')
+    across, long = (140, 180), (150, 300)
+    parts = [
+        NestPart(CutSheet(name, size, CutPaths((), (), ()), ()), as_multipolygon(box(0, 0, *size)))
+        for name, size in (("Across", across), ("Long", long))
+    ]
+    kept = lay_on_stock(parse_job(sheet + machine, tmp_path / "job.toml"), parts)
+    told = {line.split()[0]: line for line in kept.left_over}
+    assert "grain" in told["Across"]
+    assert "140 x 180 mm" in told["Across"]
+    assert "grain" not in told["Long"]
+    free = machine + '[tiles]\ngrain = "free"\n'
+    laid = lay_on_stock(parse_job(sheet + free, tmp_path / "job.toml"), parts)
+    assert [line.split()[0] for line in laid.left_over] == ["Long"]
+    assert [name for names in laid.lying for name in names] == ["Across"]
