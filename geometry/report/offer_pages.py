@@ -81,14 +81,18 @@ def _surface(option: Option) -> str:
     }[option.build.job.mockup.surface]
 
 
-def _named(option: Option, number: int, count: int) -> str:
-    size = f"{size_text(option.size_mm)} {_surface(option)}"
-    return f"Option {number}: {size}" if count > 1 else size
+def _named(offer: Offer, number: int) -> str:
+    """Return what an option is called: by its picture, too, where they are of several."""
+    option = offer.options[number - 1]
+    name = f"{size_text(option.size_mm)} {_surface(option)}"
+    if len({o.build.job.title for o in offer.options}) > 1:
+        name = f"{option.build.job.title}, {name}"
+    return f"Option {number}: {name}" if len(offer.options) > 1 else name
 
 
 def _price_table(offer: Offer) -> _Table:
     unit, count = offer.currency, len(offer.options)
-    heads = [_named(option, k, count) for k, option in enumerate(offer.options, 1)]
+    heads = [_named(offer, k) for k in range(1, count + 1)]
     prices = [option.price for option in offer.options]
     tax = f"Tax {offer.studio.offer.tax_percent:g} %"
     rows = (
@@ -100,6 +104,16 @@ def _price_table(offer: Offer) -> _Table:
         ("Price", *(money(p.total, unit) for p in prices)),
     )
     return _Table(rows, tuple(range(1, count + 1)), total=True)
+
+
+def _colour_tables(offer: Offer) -> Iterator[tuple[str, _Table]]:
+    """Yield the colours, once for all options that have the same, each with its heading."""
+    tables: dict[_Table, list[int]] = {}
+    for number, option in enumerate(offer.options, 1):
+        tables.setdefault(_colour_table(option), []).append(number)
+    for table, numbers in tables.items():
+        told = f"option{'s' * (len(numbers) > 1)} {', '.join(map(str, numbers))}"
+        yield ("Colours" if len(tables) == 1 else f"Colours, {told}"), table
 
 
 def _colour_table(option: Option) -> _Table:
@@ -141,7 +155,7 @@ def offer_html(offer: Offer, mockups: Sequence[bytes] = (), logo: bytes | None =
     str
         Whole in itself, without own cost.
     """
-    artist, first = offer.studio.artist, offer.options[0]
+    artist = offer.studio.artist
     parts = [
         '<!DOCTYPE html>\n<html lang="en-GB">\n<head>\n<meta charset="utf-8"/>',
         '<meta name="viewport" content="width=device-width, initial-scale=1"/>',
@@ -158,13 +172,13 @@ def offer_html(offer: Offer, mockups: Sequence[bytes] = (), logo: bytes | None =
         parts.append(_figure(_opened(mockup), "The picture on the wall (visualisation)."))
     parts.append('<div class="options">')
     for number, option in enumerate(offer.options, 1):
-        name = _named(option, number, len(offer.options))
-        caption = f"{name}: true size beside a person of 1.70 m."
+        caption = f"{_named(offer, number)}: true size beside a person of 1.70 m."
         drawn = size_picture(option.build, room_for=_largest(offer))
         parts.append(_figure(drawn, caption, small=True))
     parts.append("</div>")
     parts.append("<h2>Price</h2>" + _html_table(_price_table(offer)))
-    parts.append("<h2>Colours</h2>" + _html_table(_colour_table(first)))
+    for heading, colours in _colour_tables(offer):
+        parts.append(f"<h2>{heading}</h2>" + _html_table(colours))
     for head, lines in _lists(offer):
         items = "".join(f"<li>{text(line)}</li>" for line in lines)
         parts.append(f"<h2>{head}</h2><ul>{items}</ul>")
@@ -217,9 +231,9 @@ def offer_pdf(offer: Offer, mockups: Sequence[bytes] = (), logo: bytes | None = 
     columns = (first, *[(1 - first) / count] * count)
     pages.table(prices.rows, columns, numbers=prices.numbers, total=True)
     _sizes(pages, offer)
-    pages.heading("Colours")
-    colours = _colour_table(offer.options[0])
-    pages.table(colours.rows, (0.4, 0.4, 0.2), chips=colours.chips)
+    for heading, colours in _colour_tables(offer):
+        pages.heading(heading)
+        pages.table(colours.rows, (0.4, 0.4, 0.2), chips=colours.chips)
     for head, lines in _lists(offer):
         pages.heading(head)
         for line in lines:
@@ -243,10 +257,10 @@ def _sizes(pages: Pages, offer: Offer) -> None:
     high = min(50.0, *((across - 4) * drawn.height / drawn.width for drawn in drawings))
     pages.need(high + 12)
     left, top, below = pages.left, pages.y, pages.y
-    for number, (option, drawn) in enumerate(zip(offer.options, drawings, strict=True), 1):
+    for number, drawn in enumerate(drawings, 1):
         pages.y = top
         pages.picture(drawn, across - 4, high, left=left)
-        words = f"{_named(option, number, count)}: true size beside a person of 1.70 m."
+        words = f"{_named(offer, number)}: true size beside a person of 1.70 m."
         pages.words(words, 8.5, faint=True, left=left, width=across - 4)
         below = max(below, pages.y)
         left += across

@@ -107,6 +107,22 @@ def test_page_and_paper_tell_the_same_prices_and_dates(offer):
     assert not re.search(r'(href|src)="(?!data:)', page)
 
 
+def test_each_picture_offered_has_its_colours_and_name(offer, studio):
+    page, paper = offer_html(offer), words(offer_pdf(offer).pdf)
+    for name in ("sign", "portrait"):
+        built = demo(name)
+        for layer in built.layers:
+            assert layer.settings.colour in page
+            assert layer.settings.colour in paper
+        assert built.job.title.split(",")[0] in page.split("<h2>Price", 1)[1]
+    assert "Colours, option 1" in paper
+    assert "Colours, option 2" in paper
+    # Two sizes of one picture have the same.
+    alike = offer_html(offer_of([demo("sign"), demo("sign")], studio, date(2031, 5, 17)))
+    assert alike.count("<h2>Colours</h2>") == 1
+    assert "Colours, option" not in alike
+
+
 def test_sums_read_back_from_the_paper_are_the_estimate_s(offer):
     text = words(offer_pdf(offer, [picture()]).pdf)
 
