@@ -34,8 +34,11 @@ _NOTHING = 0
 #: Pictures are worked on with about so many pixels along the longer side, and enlarged to this at
 #: most so many times.
 _PIXELS, _MOST_ENLARGED = 1600, 4
-#: A picture with at most so many colours, and no larger than this, is pixel art.
-_ART_COLOURS, _ART_SIDE = 64, 256
+#: A picture with at most so many colours, and no larger than this, is pixel art; unless more than a
+#: share of the pixels between two others are mixed from these, as those of a soft edge are.
+_ART_COLOURS, _ART_SIDE, _MIXED = 64, 512, 0.5
+#: Pictures this small are pixels in any case.
+_SMALL_ART = 48
 #: Neighbours that differ by less than this (CIEDE2000) are calm.
 _CALM = 3.0
 # A picture of so many flat colours at most, mostly calm, hardly any of which is far from them, has
@@ -48,13 +51,24 @@ _APART = 6.0
 #: A flat colour covers at least this share of the calm pixels.
 _LEAST_SHARE = 0.0005
 _MOST_COLOURS = 48
+#: Lines too thin to be calm anywhere have colours of their own when so much (share) of the picture
+#: is farther than this (CIELAB) from all that two flat colours mix to; so many such colours are
+#: looked for, among mixtures of so many of the flat ones.
+_THIN_SHARE, _UNMIXED, _MOST_THIN, _MOST_MIXED = 0.002, 16.0, 8, 12
+#: Pixels that are looked at for them.
+_SAMPLE = 60_000
 #: How far (pixels) an edge pixel may lie from calm ones.
 _EDGE = 6
 #: Two colours that change into each other over more than so many pixels of the file, at so many
 #: places, are one in uneven light: within that way less than a share of their difference shows.
 _STEP, _LEAST_PLACES, _GRADUAL = 4, 40, 0.5
-#: In a photograph a colour so near another (CIEDE2000), nowhere wider than twice so many pixels, is
-#: the halo of an edge.
+#: ... and no farther off each other than this (CIELAB): light falls off by steps between.
+_FAR_LIT = 30.0
+#: ... where both go on for so many pixels, and for so many to the sides: specks of noise tell
+#: nothing, nor does a border that is met at a slant.
+_ON, _BESIDE = 6, 4
+#: In a photograph, or where a file was packed with losses, a colour so near another (CIEDE2000),
+#: nowhere wider than twice so many pixels, is the halo of an edge.
 _HALO, _HALO_WIDTH = 8.0, 5
 #: A pixel farther off its flat colour than this is a shade; more of them than a share, outside
 #: edges, and the picture is not flat.
@@ -113,8 +127,12 @@ def read_flat(path: Path) -> Flat:
     colours = _flat_colours(plain)
     if not len(colours):
         raise ArtworkError(f"{path}: no flat colours were found; the picture is all shades.")
-    label, shaded = _labelled(picture, colours)
-    label, colours, joined = _evenly_lit(label, plain, colours)
+    if _is_lossy(path):
+        colours = _joined_noise(colours)
+    calm = len(colours)
+    colours = _with_thin_colours(plain, colours)
+    label, shaded = _labelled(picture, colours, calm)
+    label, colours, joined = _evenly_lit(label, plain, colours, _is_lossy(path))
     return Flat(label, colours, plain.full, shaded + joined, hard=False)
 
 
@@ -238,9 +256,35 @@ def _is_art(picture: Picture) -> bool:
     """Return whether a picture is pixel art: small, of few colours, with no soft edge."""
     if max(picture.full) > _ART_SIDE:
         return False
-    codes = np.rint(picture.srgb * 255).astype(np.int64) @ [1, 256, 65536]
+    codes = np.rint(picture.srgb * 255).astype(np.int64) @ np.array([1, 256, 65536])
     hard = ((picture.opacity < _CLEAR) | (picture.opacity > 1 - _CLEAR)).all()
-    return bool(hard) and len(np.unique(codes)) <= _ART_COLOURS
+    if not hard or len(np.unique(codes)) > _ART_COLOURS:
+        return False
+    return max(picture.full) <= _SMALL_ART or _mixed_share(picture, codes) < _MIXED
+
+
+def _mixed_share(picture: Picture, codes: Indices) -> float:
+    """Return how many of the pixels that differ from both neighbours are mixed from these."""
+    lab = lab_from_srgb(picture.srgb)
+    mixed, between = 0, 0
+    for turned in (False, True):
+        code = codes.T if turned else codes
+        own = np.swapaxes(lab, 0, 1) if turned else lab
+        lone = (code[:, 1:-1] != code[:, :-2]) & (code[:, 1:-1] != code[:, 2:])
+        lone &= code[:, :-2] != code[:, 2:]
+        off = _from_mixture(own[:, 1:-1][lone], own[:, :-2][lone], own[:, 2:][lone])
+        mixed += int((off < _CALM).sum())
+        between += int(lone.sum())
+    return mixed / max(between, 1)
+
+
+def _from_mixture(lab: NDArray[Any], one: NDArray[Any], other: NDArray[Any]) -> NDArray[Any]:
+    """Return how far colours (n, 3) are from all that two others mix to, in CIELAB."""
+    way = other - one
+    square = np.maximum((way**2).sum(axis=-1), 1e-12)
+    share = np.clip(((lab - one) * way).sum(axis=-1) / square, 0, 1)
+    off: NDArray[Any] = np.sqrt(((lab - one - share[..., None] * way) ** 2).sum(axis=-1))
+    return off
 
 
 def _rgb(flat: Flat, number: int) -> tuple[float, float, float]:
@@ -291,8 +335,53 @@ def _flat_colours(picture: Picture) -> Floats:
     return np.array(chosen).reshape(-1, 3)
 
 
-def _labelled(picture: Picture, colours: Floats) -> tuple[Indices, float]:
-    """Return each pixel's label, and the share of what is painted that are shades."""
+def _joined_noise(colours: Floats) -> Floats:
+    """Return colours, the most seen first, without those that are so near another as its noise."""
+    lab = lab_from_srgb(colours)
+    kept: list[int] = []
+    for k in range(len(colours)):
+        if not kept or ciede2000(lab[k][None], lab[kept]).min() >= _HALO:
+            kept.append(k)
+    return colours[kept]
+
+
+def _with_thin_colours(picture: Picture, colours: Floats) -> Floats:
+    """Return the flat colours with those of lines that are too thin to be calm anywhere.
+
+    Soft edges are mixed from the colours on both sides; an outline is not.
+    """
+    srgb = picture.srgb[picture.opacity >= 0.98].astype(np.float64)
+    if not len(srgb):
+        return colours
+    srgb = srgb[:: -(-len(srgb) // _SAMPLE)]
+    lab = lab_from_srgb(srgb)
+    for _ in range(_MOST_THIN):
+        known = lab_from_srgb(colours[:_MOST_MIXED])
+        off = np.sqrt(((lab[:, None] - lab_from_srgb(colours)[None]) ** 2).sum(axis=2)).min(axis=1)
+        for k, one in enumerate(known):
+            for other in known[k + 1 :]:
+                off = np.minimum(off, _from_mixture(lab, one, other))
+        left = off > _UNMIXED
+        if left.mean() < _THIN_SHARE:
+            break
+        # The most seen of what is left; mixtures with it are explained by it.
+        boxes = np.rint(srgb[left] * 15).astype(np.int64) @ np.array([1, 16, 256])
+        most = np.bincount(boxes).argmax()
+        colours = np.concatenate([colours, srgb[left][boxes == most].mean(axis=0)[None]])
+    return colours
+
+
+def _is_lossy(path: Path) -> bool:
+    """Return whether a picture was packed as JPEG, which leaves halos along edges."""
+    with Image.open(path) as image:
+        return image.format == "JPEG"
+
+
+def _labelled(picture: Picture, colours: Floats, calm_ones: int) -> tuple[Indices, float]:
+    """Return each pixel's label, and the share of what is painted that are shades.
+
+    So many of the colours, the first ones, are calm somewhere; the others are those of thin lines.
+    """
     lab = lab_from_srgb(picture.srgb).astype(np.float32)
     flat_lab = lab_from_srgb(colours).astype(np.float32)
     opaque = picture.opacity >= 0.5
@@ -301,7 +390,7 @@ def _labelled(picture: Picture, colours: Floats) -> tuple[Indices, float]:
     distance = np.stack([np.sqrt(((lab - own) ** 2).sum(axis=2)) for own in flat_lab])
     nearest = distance.argmin(axis=0)
     off = distance.min(axis=0)
-    settled = calm & (off < _SHADE)
+    settled = (calm | (nearest >= calm_ones)) & opaque & (off < _SHADE)
     shaded = float((calm & (off >= _SHADE)).sum() / max(int(opaque.sum()), 1))
     # An edge pixel takes the nearest in colour of those that are settled round it.
     label = np.where(settled, nearest, -1)
@@ -324,7 +413,9 @@ def _nearest(small: Size, large: Size) -> tuple[Indices, Indices]:
     return rows[:, None], columns[None, :]
 
 
-def _evenly_lit(label: Indices, plain: Picture, colours: Floats) -> tuple[Indices, Floats, float]:
+def _evenly_lit(
+    label: Indices, plain: Picture, colours: Floats, lossy: bool
+) -> tuple[Indices, Floats, float]:
     """Join colours that are one in uneven light, as on a photograph of a poster.
 
     Where two flat colours meet, nearly all of their difference shows within a few pixels. The mean
@@ -338,11 +429,20 @@ def _evenly_lit(label: Indices, plain: Picture, colours: Floats) -> tuple[Indice
     count = len(colours) + 1
     places = np.zeros(count * count)
     change = np.zeros((count * count, 3))
-    for a, b, low, high in (
-        (own[:, :-_STEP], own[:, _STEP:], lab[:, :-_STEP], lab[:, _STEP:]),
-        (own[:-_STEP], own[_STEP:], lab[:-_STEP], lab[_STEP:]),
-    ):
-        differ = (a != b) & (a != _NOTHING) & (b != _NOTHING)
+    for across in (False, True):
+        labels, seen = (own.T, np.swapaxes(lab, 0, 1)) if across else (own, lab)
+        last = labels.shape[1] - _STEP - 2 * _ON
+        if last <= 0 or len(labels) <= 2 * _BESIDE:
+            continue
+        before, a = labels[:, :last], labels[:, _ON : _ON + last]
+        b, after = (labels[:, k : k + last] for k in (_ON + _STEP, 2 * _ON + _STEP))
+        low, high = (seen[:, k : k + last] for k in (_ON, _ON + _STEP))
+        differ = (a != b) & (a != _NOTHING) & (b != _NOTHING) & (a == before) & (b == after)
+        # Straight across the border only: along one that is nearly level, all changes slowly.
+        differ[:_BESIDE] = differ[-_BESIDE:] = False
+        for own_side, far in ((a, before), (b, after)):
+            differ[_BESIDE:-_BESIDE] &= far[2 * _BESIDE :] == own_side[_BESIDE:-_BESIDE]
+            differ[_BESIDE:-_BESIDE] &= far[: -2 * _BESIDE] == own_side[_BESIDE:-_BESIDE]
         first, second = a[differ], b[differ]
         step = (high - low)[differ] * np.where(first < second, 1, -1)[:, None]
         pair = np.minimum(first, second) * count + np.maximum(first, second)
@@ -352,10 +452,12 @@ def _evenly_lit(label: Indices, plain: Picture, colours: Floats) -> tuple[Indice
     for pair in np.flatnonzero(places >= _LEAST_PLACES).tolist():
         more, less = divmod(pair, count)
         whole = np.linalg.norm(flat_lab[less - 1] - flat_lab[more - 1])
+        if whole > _FAR_LIT:
+            continue
         # The colours come most seen first: the one seen less joins the other.
         if np.linalg.norm(change[pair] / places[pair]) < _GRADUAL * whole:
             home[home == home[less]] = home[more]
-    if _is_noisy(plain):
+    if lossy or _is_noisy(plain):
         apart = ciede2000(flat_lab[:, None], flat_lab[None])
         for k in range(count - 1, 0, -1):
             wide = ~_near(own != k, _HALO_WIDTH)

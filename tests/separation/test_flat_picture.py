@@ -11,6 +11,7 @@ import shapely
 from PIL import Image, ImageDraw, ImageFilter
 
 from sheetstack.geometry.cli.main import main
+from sheetstack.geometry.colour import ciede2000, lab_from_srgb, srgb_from_hex
 from sheetstack.geometry.separation.flat_picture import looks_flat, read_flat, read_flat_colours
 from sheetstack.geometry.separation.separate import read_and_separate
 from sheetstack.geometry.separation.settings import SeparationSettings
@@ -135,3 +136,79 @@ def test_two_near_colours_that_meet_at_an_edge_stay_two(tmp_path):
     pen.rectangle((150, 40, 260, 160), fill="#96b656")
     poster.save(tmp_path / "poster.png")
     assert len(read_flat(tmp_path / "poster.png").colours) == 3
+
+
+#: A bus with outlines too thin to be calm anywhere, near blacks, and a grey that is seen seldom.
+BUS = """<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 240 240">
+<rect width="240" height="240" fill="#ebe5d5"/>
+<g stroke="#101010" stroke-width="2.5"><path d="M40 30 200 24 208 190 32 196Z" fill="#fcbc26"/>
+<path d="M52 60 190 56 194 128 48 132Z" fill="#47476c"/></g>
+<path d="M50 196 76 195 76 226 50 228Z" fill="#5d6164"/>
+<path d="M166 192 190 191 188 224 166 224Z" fill="#5d6164"/>
+<path d="M48 140 194 136 197 150 47 156Z" fill="#232337"/></svg>"""
+
+
+@pytest.mark.parametrize("quality", [None, 75, 45])
+def test_outlines_keep_their_colour_in_small_and_packed_pictures(tmp_path, quality):
+    png = bytes(resvg_py.svg_to_bytes(svg_string=BUS, width=240))
+    image = Image.open(io.BytesIO(png)).convert("RGB")
+    path = tmp_path / ("bus.png" if quality is None else "bus.jpg")
+    image.save(path, **({} if quality is None else {"quality": quality}))
+    flat = read_flat(path)
+    true = {"#ebe5d5", "#101010", "#fcbc26", "#47476c", "#5d6164", "#232337"}
+    wanted = lab_from_srgb(np.array([srgb_from_hex(c) for c in sorted(true)]))
+    apart = ciede2000(wanted[:, None], lab_from_srgb(flat.colours)[None])
+    # Each colour of the drawing is there once, and no halo beside them.
+    assert len(flat.colours) == len(true)
+    # Of a line two pixels wide the darkest is a mixture, too.
+    assert (apart.min(axis=1)[1:] < 3).all()
+    assert apart.min(axis=1)[0] < 12
+    # What resvg draws is what the labels say, but for the edges.
+    pixels = np.asarray(image) / 255.0
+    rows = np.arange(240) * flat.label.shape[0] // 240
+    shown = flat.colours[flat.label[rows][:, rows] - 1]
+    off = ciede2000(lab_from_srgb(shown), lab_from_srgb(pixels)) > 10
+    # Packed so much, the colour of the outlines themselves, a twentieth of the picture, is off.
+    assert off.mean() < (0.09 if quality == 45 else 0.05)
+    assert flat.shaded < 0.05  # from there on it is told
+
+
+def test_a_sheet_of_hard_pixels_keeps_each_colour_and_a_soft_one_of_few_colours_does_not(tmp_path):
+    rng = np.random.default_rng(3)
+    colours = rng.integers(0, 255, (20, 3))
+    # Sprites of a few pixels each: hardly any pixel is like all its neighbours.
+    pixels = colours[rng.integers(0, 20, (60, 320))].astype(np.uint8)
+    Image.fromarray(pixels).save(tmp_path / "sprites.png")
+    flat = read_flat(tmp_path / "sprites.png")
+    assert flat.hard
+    assert len(flat.colours) == len(np.unique(pixels.reshape(-1, 3), axis=0))
+    # The moon in eight greys: its soft edges are mixtures.
+    png = bytes(resvg_py.svg_to_bytes(svg_string=MOON, width=WIDTH))
+    grey = Image.open(io.BytesIO(png)).convert("RGB").quantize(8).convert("RGB")
+    grey.save(tmp_path / "soft.png")
+    soft = read_flat(tmp_path / "soft.png")
+    assert not soft.hard
+    assert len(soft.colours) == 3
+
+
+def test_a_shaded_sprite_keeps_what_is_seen_of_its_colours(tmp_path):
+    # Balls of a few pixels, each shaded from dark to light.
+    y, x = np.mgrid[0:64, 0:96]
+    picture = np.full((64, 96, 3), 255.0)
+    balls = {(16, 20): (200, 30, 40), (44, 20): (30, 140, 60), (16, 70): (230, 190, 40)}
+    for (cy, cx), colour in balls.items():
+        away = np.hypot(y - cy, x - cx)
+        light = np.clip(1.15 - np.hypot(y - cy + 4, x - cx + 4) / 22, 0.35, 1.1)
+        inside = away < 12
+        picture[inside] = np.clip(light[inside, None] * np.array(colour), 0, 255)
+    path = tmp_path / "balls.png"
+    Image.fromarray(picture.astype(np.uint8)).save(path)
+    flat = read_flat(path)
+    lab = lab_from_srgb(flat.colours)
+    for colour in balls.values():
+        own = lab_from_srgb(np.array(colour) / 255.0)
+        hue = np.abs(
+            np.angle(np.exp(1j * (np.arctan2(*lab[:, :0:-1].T) - np.arctan2(*own[:0:-1]))))
+        )
+        chroma = np.hypot(*lab[:, 1:].T)
+        assert ((hue < 0.5) & (chroma > 20)).any(), colour
