@@ -421,8 +421,10 @@ def _delaunay(sites: _Sites, among: Indices) -> tuple[Indices, Indices, Indices]
     not Delaunay; edges are flipped until all are (Lawson, 1977).
     """
     triangles = among[_triangles(sites.points[among], sites.group[among])]
+    looked_at = np.arange(len(triangles))
     for _ in range(MOST_FLIPS):
-        pair, ends, apex = _shared_edges(triangles, len(sites.points))
+        pair, ends, apex = _shared_edges(triangles[looked_at], len(sites.points))
+        ends = looked_at[ends]
         (a, c), (b, d) = (sites.points[v].transpose(1, 0, 2) for v in (pair, apex))
         # Sine of the sum of the angles at b and d: below 0 where d lies in the circle through abc.
         at_b, at_d = (np.abs(_cross(a - v, c - v)) for v in (b, d))
@@ -433,6 +435,8 @@ def _delaunay(sites: _Sites, among: Indices) -> tuple[Indices, Indices, Indices]
         bad = np.flatnonzero((sine < -COCIRCULAR) & convex)
         if not len(bad):
             break
+        touched = np.zeros(len(sites.points), bool)
+        touched[triangles[ends[bad]]] = True
         # Of edges that share a triangle the worst first.
         bad = bad[np.argsort(sine[bad], kind="stable")]
         first = np.full(len(triangles), len(bad))
@@ -440,6 +444,10 @@ def _delaunay(sites: _Sites, among: Indices) -> tuple[Indices, Indices, Indices]
         bad = bad[(first[ends[bad]] == np.arange(len(bad))[:, None]).all(axis=1)]
         for k in range(2):
             triangles[ends[bad, k]] = np.concatenate([apex[bad], pair[bad, k : k + 1]], axis=1)
+        # Edges elsewhere are what they were.
+        looked_at = np.flatnonzero(touched[triangles].sum(axis=1) > 1)
+    if len(looked_at) < len(triangles):
+        pair, ends, _ = _shared_edges(triangles, len(sites.points))
     return triangles, pair, ends
 
 
