@@ -50,6 +50,8 @@ QUICK = Effort(56, (0.0, -28.0, 28.0, -54.0, 54.0), 8)
 MANY = 200
 #: Ways do not meet sheet within this distance of their start, in mm.
 START = 1e-3
+#: The first edge on a way is looked for in this share of it first.
+NEAR_BY = 0.3
 
 
 def crossings(
@@ -213,8 +215,19 @@ class Edges:
         """
         end = far.copy()
         other = np.full(len(start), -1)
+        # Most ways end soon, and a short one has few edges in its box.
+        left = np.arange(len(start))
+        for share in (NEAR_BY, 1.0):
+            hit = self._hits(start[left], far[left], share)
+            end[left[hit[0]]], other[left[hit[0]]] = hit[1:]
+            left = np.delete(left, hit[0])
+        return end, other
+
+    def _hits(self, start: Floats, far: Floats, part: float) -> tuple[Indices, Floats, Indices]:
+        """Return which ways meet a ring in their first part, where first, and whose."""
+        reach = start + part * (far - start)
         ray, segment = self._tree.query(
-            shapely.linestrings(np.stack([start, far], axis=1)), predicate="intersects"
+            shapely.linestrings(np.stack([start, reach], axis=1)), predicate="intersects"
         )
         way, side = (far - start)[ray], self._side[segment]
         offset = self._start[segment] - start[ray]
@@ -228,9 +241,7 @@ class Edges:
         ray, segment, share = ray[order], segment[order], share[order]
         first = np.append(True, ray[1:] != ray[:-1])[: len(ray)]
         ray, segment, share = ray[first], segment[first], share[first]
-        end[ray] = start[ray] + share[:, None] * (far - start)[ray]
-        other[ray] = self._owner[segment]
-        return end, other
+        return ray, start[ray] + share[:, None] * (far - start)[ray], self._owner[segment]
 
 
 def _tightened(gaps: Gaps, rings: Geometries, owner: Indices, width: float) -> Gaps:

@@ -25,7 +25,7 @@ import numpy as np
 import shapely
 from shapely import Polygon
 
-from ..arrays import Floats, Indices, ramp
+from ..arrays import Floats, Geometries, Indices, ramp
 from ..planar.graph import connected_labels
 from ..tolerance import NOT_ZERO
 from .beam import POISSON, bending_stress, second_moment, torsion_constant, torsion_stress
@@ -162,29 +162,41 @@ def rim_points(islands: Sequence[Polygon]) -> Floats:
     >>> rim_points([shapely.box(0, 0, 4, 1)])[0].tolist()
     [[0.0, 0.0], [0.0, 1.0], [4.0, 1.0], [4.0, 0.0]]
     """
-    kept = [_hull_corners(island) for island in islands]
-    rim = np.empty((len(kept), max(map(len, kept), default=1), 2))
-    for row, corners in zip(rim, kept, strict=True):
-        row[: len(corners)] = corners
-        row[len(corners) :] = corners[0]
+    corners, island = _hull_corners(np.asarray(islands, object))
+    size = np.bincount(island, minlength=len(islands))
+    first = np.cumsum(size) - size
+    rim = np.repeat(corners[first][:, None], int(size.max(initial=1)), axis=1)
+    rim[island, ramp(size)] = corners
     return rim
 
 
-def _hull_corners(island: Polygon) -> Floats:
-    corners: Floats = shapely.get_coordinates(shapely.convex_hull(island))[:-1]
-    if len(corners) <= _FEW_CORNERS:
-        return corners
-    middle = corners - corners.mean(axis=0)
-    _, axes = np.linalg.eigh(middle.T @ middle)
-    turned = middle @ axes
-    even = turned / np.maximum(np.ptp(turned, axis=0), NOT_ZERO)
-    # A ring keeps its first corner whatever it is: begin at the farthest.
-    first = int(np.argmax((even**2).sum(axis=1)))
-    order = np.append(np.arange(first, first + len(even)) % len(even), first)
-    ring = shapely.simplify(shapely.linestrings(even[order]), RIM_SAG)
-    place = {tuple(point): number for number, point in enumerate(even.tolist())}
-    which = [place[tuple(point)] for point in shapely.get_coordinates(ring)[:-1].tolist()]
-    return corners[which]
+def _hull_corners(islands: Geometries) -> tuple[Floats, Indices]:
+    """Return the corners of islands' hulls, thinned out where they are many, and whose they are."""
+    corners, island = shapely.get_coordinates(shapely.convex_hull(islands), return_index=True)
+    closing = np.append(island[1:] != island[:-1], True)[: len(island)]
+    corners, island = corners[~closing], island[~closing]
+    size = np.bincount(island, minlength=len(islands))
+    begin = np.cumsum(size) - size
+    many = np.flatnonzero(size > _FEW_CORNERS)
+    even = np.empty_like(corners)
+    for start, stop in zip(begin[many].tolist(), (begin + size)[many].tolist(), strict=True):
+        middle = corners[start:stop] - corners[start:stop].mean(axis=0)
+        _, axes = np.linalg.eigh(middle.T @ middle)
+        turned = middle @ axes
+        turned /= np.maximum(np.ptp(turned, axis=0), NOT_ZERO)
+        # A ring keeps its first corner whatever it is: begin at the farthest.
+        first = int(np.argmax((turned**2).sum(axis=1)))
+        even[start:stop] = np.roll(turned, -first, axis=0)
+        corners[start:stop] = np.roll(corners[start:stop], -first, axis=0)
+    closed = size[many] + 1
+    rows = np.repeat(begin[many], closed) + ramp(closed) % np.repeat(size[many], closed)
+    rings = shapely.linestrings(even[rows], indices=np.repeat(np.arange(len(many)), closed))
+    kept, ring = shapely.get_coordinates(shapely.simplify(rings, RIM_SAG), return_index=True)
+    stays = size[island] <= _FEW_CORNERS
+    left = {(one, *point) for one, point in zip(many[ring].tolist(), kept.tolist(), strict=True)}
+    for row in np.flatnonzero(~stays).tolist():
+        stays[row] = (int(island[row]), *even[row].tolist()) in left
+    return corners[stays], island[stays]
 
 
 class Grillage:
