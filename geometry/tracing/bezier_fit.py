@@ -31,6 +31,8 @@ _ALONG = 0.01
 # Fits worse than this many tolerances are split at once: new parameters seldom save them.
 _HOPELESS = 12.0
 _CORNER = np.radians(50)
+# Shares of the tolerance for pieces that cross others.
+_CLOSER = (0.3, 0.08)
 # Rounds of joining; halvings of the room for a new joint; pieces that a ring keeps.
 _ROUNDS, _HALVINGS, _LEAST_PIECES = 8, 4, 2
 #: Points a cubic is drawn with when shapes are compared.
@@ -141,16 +143,20 @@ def fit_shapes(
         curves = fit_rings(wanted, within)
         return curves if page is None else [_drawn_in(ring, page) for ring in curves]
 
-    fitted = fit(rings, tolerance)
     owner = np.repeat(np.arange(len(polygons)), [1 + len(p.interiors) for p in polygons])
     home = np.repeat(np.arange(len(shapes)), [len(shape.geoms) for shape in shapes])
+    fitted = _fitted_apart(rings, tolerance, home[owner], page) if rings else []
     for closer in (0.4, 0.1, 0.0):
         bad = np.flatnonzero(_crossing(fitted, home[owner]))
         if not len(bad):
             break
-        wanted = [rings[i] for i in bad]
-        again = fit(wanted, closer * tolerance) if closer else [_polyline(r) for r in wanted]
-        for i, ring in zip(bad.tolist(), again, strict=True):
+        # Outlines that meet at a point go on meeting there, however closely they are fitted.
+        meet = _crossing([_polyline(rings[i]) for i in bad], home[owner][bad])
+        apart = bad[~meet] if closer else bad[:0]
+        for i in np.setdiff1d(bad, apart).tolist():
+            fitted[i] = _polyline(rings[i])
+        again = fit([rings[i] for i in apart], closer * tolerance)
+        for i, ring in zip(apart.tolist(), again, strict=True):
             fitted[i] = ring
     groups: list[list[CurvedRing]] = [[] for _ in polygons]
     for ring, which in zip(fitted, owner.tolist(), strict=True):
@@ -159,6 +165,65 @@ def fit_shapes(
     for group, which in zip(groups, home.tolist(), strict=True):
         curved[which].append(tuple(group))
     return [CurvedShape(tuple(g)) for g in curved]
+
+
+def _fitted_apart(
+    rings: Sequence[Floats], tolerance: float, home: Indices, page: tuple[float, float] | None
+) -> list[CurvedRing]:
+    """Return rings as curves, those pieces fitted closer that came to cross others.
+
+    What crosses is a slit or a spike as a rule: a few pieces of a ring that is long otherwise.
+    """
+    track = _Track(rings, tolerance)
+    pieces = _rejoined(track, _split_until_fitted(track, _FITTED * tolerance), _FITTED * tolerance)
+    fitted = _curves(track, pieces, rings, page)
+    for closer in _CLOSER:
+        bad = _crossing(fitted, home)
+        ring = np.searchsorted(track.offset, pieces.first, side="right") - 1
+        crosses = np.flatnonzero(bad[ring])
+        crosses = crosses[_cross(pieces.taken(crosses), ring[crosses], home)]
+        if not len(crosses):
+            break
+        first, last = pieces.first[crosses], pieces.last[crosses]
+        again = _split_until_fitted(track, closer * tolerance, (first, last))
+        kept = np.ones(len(pieces.first), bool)
+        kept[crosses] = False
+        pieces = _together([pieces.taken(kept), again])
+        fitted = _curves(track, pieces, rings, page)
+    return fitted
+
+
+def _cross(pieces: _Pieces, ring: Indices, home: Indices) -> Bools:
+    """Return which pieces cross themselves or others of their shape, or meet them out of turn."""
+    steps = np.linspace(0, 1, SAMPLES + 1)
+    drawn = shapely.linestrings(_evaluate(pieces.cubics[:, None], steps[None, :, None]))
+    bad: Bools = ~shapely.is_simple(drawn)
+    a, b = shapely.STRtree(drawn).query(drawn, predicate="intersects")
+    a, b = (v[(a < b) & (home[ring[a]] == home[ring[b]])] for v in (a, b))
+    # Where one ends and the other begins they share that point, and both ends where no third is.
+    begins, ends = pieces.cubics[:, 0], pieces.cubics[:, 3]
+    shared = (ends[a] == begins[b]).all(axis=1).astype(np.int64) + (ends[b] == begins[a]).all(
+        axis=1
+    )
+    met = shapely.intersection(drawn[a], drawn[b])
+    points = np.isin(shapely.get_type_id(met), (0, 4))  # Point and MultiPoint
+    out = (shapely.get_num_coordinates(met) > shared) | ~points | (ring[a] != ring[b])
+    bad[a[out]] = bad[b[out]] = True
+    return bad
+
+
+def _curves(
+    track: _Track, pieces: _Pieces, rings: Sequence[Floats], page: tuple[float, float] | None
+) -> list[CurvedRing]:
+    """Return each ring's pieces as a curve, drawn in from a page's edge."""
+    cut = np.searchsorted(pieces.first, track.offset[1:])[:-1]
+    parts = zip(np.split(pieces.cubics, cut), np.split(pieces.straight, cut), strict=True)
+    # Two straight lines enclose nothing: a ring hardly larger than the tolerance keeps its points.
+    curves = [
+        _polyline(ring) if len(curve.points(2)) < 3 else curve
+        for ring, curve in zip(rings, (CurvedRing(*part) for part in parts), strict=True)
+    ]
+    return curves if page is None else [_drawn_in(curve, page) for curve in curves]
 
 
 def _crossing(rings: Sequence[CurvedRing], home: Indices) -> Bools:
@@ -215,21 +280,10 @@ def fit_rings(rings: Sequence[ArrayLike], tolerance: float) -> list[CurvedRing]:
     """
     if not len(rings):
         return []
-    track = _Track([np.asarray(r, np.float64) for r in rings], tolerance)
+    outlines = [np.asarray(r, np.float64) for r in rings]
+    track = _Track(outlines, tolerance)
     pieces = _split_until_fitted(track, _FITTED * tolerance)
-    pieces = _rejoined(track, pieces, _FITTED * tolerance)
-    cut = np.searchsorted(pieces.first, track.offset[1:])
-    fitted = [
-        CurvedRing(cubics, straight)
-        for cubics, straight in zip(
-            np.split(pieces.cubics, cut[:-1]), np.split(pieces.straight, cut[:-1]), strict=True
-        )
-    ]
-    # Two straight lines enclose nothing: a ring hardly larger than the tolerance keeps its points.
-    return [
-        _polyline(np.asarray(ring, np.float64)) if len(curve.points(2)) < 3 else curve
-        for ring, curve in zip(rings, fitted, strict=True)
-    ]
+    return _curves(track, _rejoined(track, pieces, _FITTED * tolerance), outlines, None)
 
 
 class _Track:
@@ -344,8 +398,11 @@ def _together(parts: Sequence[_Pieces]) -> _Pieces:
     )
 
 
-def _split_until_fitted(track: _Track, tolerance: float) -> _Pieces:
-    first, last = track.first_pieces()
+def _split_until_fitted(
+    track: _Track, tolerance: float, spans: tuple[Indices, Indices] | None = None
+) -> _Pieces:
+    """Fit spans of points, whole rings when None, and split them until all are within."""
+    first, last = track.first_pieces() if spans is None else spans
     done: list[_Pieces] = []
     while len(first):
         pieces, worst = _fit(track, first, last, tolerance)

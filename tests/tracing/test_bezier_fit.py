@@ -136,3 +136,18 @@ def test_curves_that_leave_the_page_are_drawn_in():
 def test_nothing_gives_nothing():
     assert fit_shape(MultiPolygon(), 0.1).nodes == 0
     assert fit_rings([], 0.1) == []
+
+
+@pytest.mark.parametrize(("half", "wave"), [(0.02, 3), (0.02, 5), (0.05, 3)])
+def test_a_slit_narrower_than_the_tolerance_costs_nodes_along_it_only(half, wave):
+    ring = Polygon(wavy([(19, 4, 0), (31, 3, 0)], radius=60, count=800))
+    x = np.linspace(20, 90, 120)
+    slit = shapely.LineString(np.column_stack([x, 2 * np.sin(x / wave)]))
+    cut = ring - slit.buffer(half, quad_segs=4, cap_style="square")
+    shape = MultiPolygon(shapely.get_parts(cut).tolist())
+    curves = fit_shape(shape, 0.4)
+    assert curves.flattened(24).is_valid
+    assert off(curves, shape) <= 0.4
+    # Fitted whole, as if it could cross itself, it has about fifty.
+    whole = fit_rings([np.asarray(shape.geoms[0].exterior.coords)[:-1]], 0.4)[0]
+    assert curves.nodes <= len(whole.cubics) + 45
