@@ -10,7 +10,7 @@ from typing import Any
 
 import bpy
 import numpy as np
-from bpy.props import FloatProperty, StringProperty
+from bpy.props import FloatProperty
 from bpy_extras.object_utils import world_to_camera_view
 from mathutils import Matrix
 
@@ -21,8 +21,9 @@ from ...geometry.photo.focal_length import exif_focal
 from ...geometry.photo.wall_view import WallView, rectangle_corners, view_from_rectangle
 from ...geometry.progress import Progress
 from ...geometry.tracing.picture import read_picture
-from ..core.blender_versions import CAN_DENOISE
+from ..core.blender_versions import CAN_DENOISE, HAS_FILE_HANDLERS
 from ..core.conversion import metres
+from ..core.dropped_file import file_given
 from ..core.long_work import LongWork, Work
 from ..core.ownership import key_of, scene_of
 from ..job.scene_job import job_of
@@ -85,6 +86,7 @@ def photo_scene(
     catcher.is_shadow_catcher = True
     catcher.display_type = "WIRE"  # the photo is to be seen through it
     shown = _plane(scene, "Painted picture", middle, np.array(size_mm), 1.0)
+    shown.visible_shadow = False  # paint is no plate
     nodes = Nodes("Painted picture")
     texture = nodes.add("ShaderNodeTexImage", image=image_of("Painted picture", picture))
     nodes.surface(texture.outputs["Color"], 0.9)
@@ -164,7 +166,7 @@ class SHEETSTACK_OT_wall_photo(LongWork, bpy.types.Operator):
     bl_label = "Scene on a Photo"
     bl_options = {"REGISTER", "UNDO"}
 
-    filepath: StringProperty(name="Photo", description="Photo of the wall", subtype="FILE_PATH")
+    filepath: file_given("Photo", "Photo of the wall")
     filter_image: bpy.props.BoolProperty(default=True, options={"HIDDEN"})
     width_mm: FloatProperty(
         name="Width", description="Of the rectangle in mm; 0 for the picture's", min=0, default=0
@@ -178,6 +180,8 @@ class SHEETSTACK_OT_wall_photo(LongWork, bpy.types.Operator):
         return bool(bpy.ops.sheetstack.build.poll())
 
     def invoke(self, context: Any, event: Any) -> set[str]:
+        if self.filepath:
+            return self.execute(context)
         context.window_manager.fileselect_add(self)
         return {"RUNNING_MODAL"}
 
@@ -248,4 +252,21 @@ class SHEETSTACK_OT_fit_wall_photo(bpy.types.Operator):
         return {"FINISHED"}
 
 
-CLASSES = (SHEETSTACK_OT_wall_photo, SHEETSTACK_OT_fit_wall_photo)
+CLASSES = [SHEETSTACK_OT_wall_photo, SHEETSTACK_OT_fit_wall_photo]
+
+if HAS_FILE_HANDLERS:
+
+    class SHEETSTACK_FH_wall_photo(bpy.types.FileHandler):
+        """Builds a scene on a photo of the wall that is dropped on a 3D view"""
+
+        bl_idname = "SHEETSTACK_FH_wall_photo"
+        bl_label = "Photo of the wall"
+        bl_import_operator = "sheetstack.wall_photo"
+        bl_file_extensions = ".jpg;.jpeg;.png;.tif;.tiff"
+
+        @classmethod
+        def poll_drop(cls, context: Any) -> bool:
+            in_view = context.area is not None and context.area.type == "VIEW_3D"
+            return in_view and bool(bpy.ops.sheetstack.wall_photo.poll())
+
+    CLASSES.append(SHEETSTACK_FH_wall_photo)

@@ -1,11 +1,24 @@
 """Files dropped on a view: Blender calls a FileHandler's import operator with the path."""
 
+import io
+
 import pytest
+from PIL import Image
 
 bpy = pytest.importorskip("bpy", reason="Blender's Python module is not installed")
 
 if not hasattr(bpy.types, "FileHandler"):
     pytest.skip("files are dropped in Blender 4.1 and newer", allow_module_level=True)
+
+
+#: A picture may be a mask or a photo of the wall: Blender asks which.
+PHOTO = "SHEETSTACK_FH_wall_photo"
+
+
+def jpeg() -> bytes:
+    file = io.BytesIO()
+    Image.new("RGB", (64, 48), "#808080").save(file, "JPEG")
+    return file.getvalue()
 
 
 def handlers():
@@ -31,7 +44,7 @@ def drop(handler, path):
 def handler_for(ending):
     return next(
         cls for cls in {c.bl_idname: c for c in handlers()}.values()
-        if ending in cls.bl_file_extensions.split(";")
+        if ending in cls.bl_file_extensions.split(";") and cls.bl_idname != PHOTO
     )  # fmt: skip
 
 
@@ -60,6 +73,17 @@ def test_a_dropped_drawing_becomes_a_layer_for_each_of_its_groups(blender, tmp_p
     assert handler_for(".dxf") is handler_for(".svg")
 
 
+def test_a_dropped_photo_becomes_a_scene_on_it(opened, tmp_path):
+    path = tmp_path / "wall.jpg"
+    path.write_bytes(jpeg())
+    handler = next(c for c in handlers() if c.bl_idname == PHOTO)
+    assert drop(handler, path) == {"FINISHED"}
+    scene = next(s for s in bpy.data.scenes if s.name.startswith("Photo of the wall"))
+    assert scene.sheetstack.home is opened
+    assert (scene.render.resolution_x, scene.render.resolution_y) == (64, 48)
+    assert len(opened.sheetstack.layers) == 2  # none was added
+
+
 def test_a_path_is_not_kept_for_the_next_call(opened, job_path, tmp_path):
     drop(handler_for(".png"), tmp_path / "leaf.png")
     bpy.ops.sheetstack.add_layer()
@@ -73,7 +97,7 @@ def test_a_dropped_file_that_is_no_job_is_one_sentence(blender, tmp_path):
         drop(handler_for(".toml"), path)
 
 
-def test_handlers_take_files_on_3d_views_only(blender):
+def test_handlers_take_files_on_3d_views_only(opened):
     for handler in handlers():
         area = type("Area", (), {"type": "CONSOLE"})
         assert not handler.poll_drop(type("Context", (), {"area": area}))
