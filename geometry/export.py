@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
+from typing import TypeVar
 
 import numpy as np
 
@@ -49,6 +51,9 @@ from .mesh.solid import Mesh
 from .progress import Progress
 from .report.estimate_text import estimate_text
 from .report.schedule_text import schedule_csv, schedule_text
+from .threads import watched
+
+_Result = TypeVar("_Result")
 
 FORMATS = ("svg", "dxf", "pdf", "stl", "3mf")
 #: Width in mm of the scrap that patches are laid out on: cut by a machine, and on an A4 page.
@@ -191,13 +196,16 @@ def export_sheets(
             share = layout.used_share
         told = None
         if build is not None:
-            told = estimate(build, making, None if also else layout)
+            laid = None if also else layout
+            told = _heard(
+                progress.part(0.9, 0.9), "the estimate", lambda: estimate(build, making, laid)
+            )
         progress(0.9, "templates and texts")
         _write_template(task)
         if any(one.is_split for one in making.sheets):
             progress(0.92, "the plan of the wall and the spray schedule")
             with geos_told("Planning the tiles on the wall"):
-                _write_wall(task, making, build)
+                _write_wall(task, making, build, progress.part(0.92, 0.95))
         if chosen and (task.cutting or task.on_paper):
             _write_patches(task, sheets, chosen)
         if told is not None:
@@ -260,17 +268,17 @@ def _write_sheet(
             _write_cut(task, cut_stem(sheet.stem, tile.name), piece)
             findings += piece.cuts.findings
     if one.is_split and (task.cutting or task.solid):
-        _write_assembly(task, one, pins)
+        _write_assembly(task, one, pins, progress)
     if task.on_paper:
-        progress(1 / 3, f"{sheet.name}: pages")
         path = task.batch.path(f"{sheet.stem}.pdf")
-        paper = paper_sheet(job, sheet)
+        stretch = progress.part(1 / 3, 1 / 2)
+        paper = _heard(stretch, f"{sheet.name}: pages", lambda: paper_sheet(job, sheet))
         write_paper_pdf(path, paper, job.paper, title=job.title)
         told = hand_cutting_text(sheet.name, paper.cuts, job.made_by.blade_life_m)
         _write_text(task.batch.path(f"{sheet.stem}-by-hand.txt"), told)
     if task.solid:
-        progress(1 / 2, f"{sheet.name}: solids")
-        found = printed_pieces(job, one)
+        stretch = progress.part(1 / 2, 1.0)
+        found = _heard(stretch, f"{sheet.name}: solids", lambda: printed_pieces(job, one))
         parts = found.pieces
         findings += found.findings
         if "stl" in task.formats:
@@ -328,6 +336,16 @@ def chosen_patches(sheets: Sequence[SheetToMake], which: str) -> dict[int, list[
     return chosen
 
 
+def _heard(progress: Progress, what: str, work: Callable[[], _Result]) -> _Result:
+    """Do work that tells no progress, and writes nothing, so that it can be left meanwhile."""
+
+    def run(own: Progress) -> _Result:
+        own(0.0, what)
+        return work()
+
+    return watched(progress, run)
+
+
 def _write_text(path: Path, text: str) -> None:
     """Write a file of a batch, which forces it to the disk and puts it in place with the others."""
     path.write_text(text, encoding="utf-8", newline="\n")
@@ -343,13 +361,19 @@ def _write_cut(task: _Task, stem: str, piece: CutSheet) -> None:
         _write_text(batch.path(f"{stem}.dxf"), cut_dxf(piece, title=job.title))
 
 
-def _write_assembly(task: _Task, one: MadeSheet, pins: Sequence[WallPin]) -> None:
+def _write_assembly(
+    task: _Task, one: MadeSheet, pins: Sequence[WallPin], progress: Progress
+) -> None:
     sheet = one.sheet
     x0, y0, x1, y1 = sheet.shape.bounds
     tiles = [(tile.name, tile.shape) for tile in one.tiling.tiles]
     title = f"{sheet.number} {sheet.name}: {len(tiles)} tiles, seen from the spray side"
     here = [(f"P{p.number}", p.at, p.diameter) for p in pins if sheet.name not in p.pulled_for]
-    text = assembly_svg(tiles, (x0, y0, x1, y1), title, here)
+    text = _heard(
+        progress.part(1.0, 1.0),
+        f"{sheet.name}: map of tiles",
+        lambda: assembly_svg(tiles, (x0, y0, x1, y1), title, here),
+    )
     _write_text(task.batch.path(f"{sheet.stem}-assembly.svg"), text)
 
 
@@ -435,7 +459,7 @@ def _write_stock(
     task: _Task, parts: Sequence[NestPart], progress: Progress
 ) -> tuple[StockLayout, list[Finding]]:
     """Write all pieces together on as few stock sheets as nesting finds, and what they are."""
-    layout = lay_on_stock(task.job, parts, progress)
+    layout = watched(progress, partial(lay_on_stock, task.job, parts))
     for blank, sheet in zip(layout.blanks, layout.sheets, strict=True):
         _write_cut(task, f"stock-{blank.name}", sheet)
     _write_text(task.batch.path("stock-plan.txt"), stock_text(task.job, layout))
@@ -457,17 +481,20 @@ def _write_template(task: _Task) -> None:
         write_paper_pdf(path, template, task.job.paper, title=task.job.title)
 
 
-def _write_wall(task: _Task, making: Making, build: Build | None) -> None:
+def _write_wall(task: _Task, making: Making, build: Build | None, progress: Progress) -> None:
     """Write what a wall of tiles needs: the plan of lines and holes, and when to spray what."""
     job, batch = task.job, task.batch
     plan = wall_plan(job, making.pins)
     first = next(one for one in making.sheets if one.is_split)
     tiles = [tile.shape for tile in first.tiling.tiles]
     title = f"{job.title}: wall plan"
-    _write_text(batch.path("wall-plan.svg"), wall_plan_svg(plan, title, tiles))
+    _write_text(
+        batch.path("wall-plan.svg"),
+        _heard(progress, "plan of the wall", lambda: wall_plan_svg(plan, title, tiles)),
+    )
     _write_text(batch.path("wall-plan.csv"), wall_plan_csv(plan))
     if build is not None:
-        steps = schedule_of_build(build, making)
+        steps = _heard(progress, "spray schedule", lambda: schedule_of_build(build, making))
         _write_text(batch.path("spray-schedule.txt"), schedule_text(job, steps))
         _write_text(batch.path("spray-schedule.csv"), schedule_csv(steps))
 

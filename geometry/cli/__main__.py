@@ -1,7 +1,5 @@
 """``python -m sheetstack.geometry.cli``: the command line."""
 
-import sys
+from .main import run
 
-from .main import main
-
-sys.exit(main())
+run()

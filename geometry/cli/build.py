@@ -7,11 +7,11 @@ from typing import Any
 
 import shapely
 
-from ..build import Build, build
+from ..build import Build
 from ..errors import one_line
 from ..progress import Progress
 from ..report.build_files import write_outputs
-from .command import add_command, add_job, add_out, add_quiet, out_folder, sized_job
+from .command import add_command, add_job, add_out, add_quiet, build_heard, out_folder, sized_job
 from .findings import print_findings, verdict
 from .meter import Meter
 
@@ -54,7 +54,7 @@ def _run_build(chosen: argparse.Namespace, meter: Meter) -> int:
     folder = out_folder(chosen, "out")
     progress = Progress(meter)
     job = sized_job(chosen, progress.part(0.0, _SIZING))
-    built = build(job, progress.part(_SIZING, _BUILDING))
+    built = build_heard(job, progress.part(_SIZING, _BUILDING))
     written = write_outputs(built, folder, progress.part(_BUILDING, 1.0))
     built = written.build
     meter.clear()
@@ -66,7 +66,7 @@ def _run_build(chosen: argparse.Namespace, meter: Meter) -> int:
 
 def _run_check(chosen: argparse.Namespace, meter: Meter) -> int:
     progress = Progress(meter)
-    built = build(sized_job(chosen, progress.part(0.0, _SIZING)), progress.part(_SIZING, 1.0))
+    built = build_heard(sized_job(chosen, progress.part(0.0, _SIZING)), progress.part(_SIZING, 1.0))
     meter.clear()
     if not chosen.quiet:
         _print_table(built)

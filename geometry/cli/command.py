@@ -5,16 +5,19 @@ from __future__ import annotations
 import argparse
 import textwrap
 from collections.abc import Callable
+from functools import partial
 from pathlib import Path
 from typing import Any
 
 from ..artwork.read import size_of
+from ..build import Build, build
 from ..errors import JobError
 from ..job.job import Job
 from ..job.load import load_job
 from ..job.resize import job_on_sheets
 from ..job.sections import LEAST_SIDE, MOST_SIDE
 from ..progress import Progress
+from ..threads import watched
 from .meter import Meter
 
 #: Exit codes of a command that has run.
@@ -81,6 +84,17 @@ def sized_job(chosen: argparse.Namespace, progress: Progress) -> Job:
         if value is not None and not LEAST_SIDE <= value <= MOST_SIDE:
             raise JobError(f"{option} {value:g}: expected {LEAST_SIDE} to {MOST_SIDE} mm.")
     return job_on_sheets(job, size_of(job, progress), width, height)
+
+
+def build_heard(job: Job, progress: Progress) -> Build:
+    """Build a job so that Ctrl-C is heard at any moment, not at the next step only.
+
+    Raises
+    ------
+    ArtworkError, GeometryError
+    Cancelled
+    """
+    return watched(progress, partial(build, job))
 
 
 def add_out(parser: argparse.ArgumentParser, beside: str) -> None:

@@ -6,7 +6,6 @@ import argparse
 from pathlib import Path
 from typing import Any
 
-from ..build import build
 from ..cautions import cautions_text
 from ..errors import JobError, one_line
 from ..export import FORMATS, check_formats, export_build
@@ -20,7 +19,7 @@ from ..files.cut_svg import cut_svg
 from ..job.load import load_job
 from ..progress import Progress
 from ..report.estimate_text import estimate_text
-from .command import add_command, add_job, add_out, add_quiet, out_folder, sized_job
+from .command import add_command, add_job, add_out, add_quiet, build_heard, out_folder, sized_job
 from .findings import print_findings, verdict
 from .meter import Meter
 
@@ -91,7 +90,7 @@ def _run_export(chosen: argparse.Namespace, meter: Meter) -> int:
     folder = out_folder(chosen, "export")
     progress = Progress(meter)
     job = sized_job(chosen, progress.part(0.0, 0.05))
-    built = build(job, progress.part(0.05, 0.3))
+    built = build_heard(job, progress.part(0.05, 0.3))
     also = []
     for number, path in enumerate(chosen.nest_with):
         other = load_job(path)
@@ -106,7 +105,7 @@ def _run_export(chosen: argparse.Namespace, meter: Meter) -> int:
             )
         begin, stop = (0.3 + 0.2 * (number + k) / len(chosen.nest_with) for k in (0, 1))
         half = (begin + stop) / 2
-        made = build(other, progress.part(begin, half))
+        made = build_heard(other, progress.part(begin, half))
         also += parts_of(making_of_build(made, progress.part(half, stop)), other.title)
     written = export_build(
         built,

@@ -5,7 +5,6 @@ from __future__ import annotations
 import argparse
 from typing import Any
 
-from ..build import build
 from ..errors import JobError
 from ..fabricate.near_sizes import near_sizes, near_sizes_text
 from ..files.atomic import atomic
@@ -13,7 +12,7 @@ from ..files.batch import output_batch
 from ..files.near_sizes_svg import near_sizes_svg
 from ..job.load import load_job
 from ..progress import Progress
-from .command import CLEAN, add_command, add_job, add_out, add_quiet, out_folder
+from .command import CLEAN, add_command, add_job, add_out, add_quiet, build_heard, out_folder
 from .meter import Meter
 
 
@@ -47,7 +46,7 @@ def _run(chosen: argparse.Namespace, meter: Meter) -> int:
         raise JobError(f"--within {chosen.within:g}: expected 1 to 50 per cent.")
     job = load_job(chosen.job)
     progress = Progress(meter)
-    built = build(job, progress.part(0.0, 0.8))
+    built = build_heard(job, progress.part(0.0, 0.8))
     sizes = near_sizes(built, chosen.within / 100, progress.part(0.8, 1.0))
     text = near_sizes_text(job.title, sizes, job.estimate.currency)
     folder = out_folder(chosen, "fit")

@@ -58,6 +58,20 @@ def main(arguments: Sequence[str] | None = None) -> int:
         return code if _deliver(said.getvalue()) else UNUSABLE
 
 
+def run() -> NoReturn:
+    """Run the command line and end the program: its entry.
+
+    Stopped, it ends at once: Python would wait for threads whose work has been left.
+    """
+    code = main()
+    if code > STOPPED:
+        for stream in (sys.stdout, sys.stderr):
+            with contextlib.suppress(OSError, ValueError):
+                stream.flush()
+        os._exit(code)
+    sys.exit(code)
+
+
 def work_on_one_thread() -> None:
     """Let NumPy's linear algebra do without threads of its own, where it is not loaded yet.
 

@@ -10,7 +10,6 @@ from typing import Any
 
 from PIL import Image, UnidentifiedImageError
 
-from ..build import build
 from ..errors import JobError, one_line
 from ..files.a4_pdf import Paper, checked_font
 from ..files.batch import output_batch
@@ -19,7 +18,7 @@ from ..progress import Progress
 from ..report.offer import offer_of, own_text
 from ..report.offer_pages import offer_html, offer_pdf
 from ..report.studio import load_studio
-from .command import add_command, add_job, add_out, add_quiet, out_folder, sized_job
+from .command import add_command, add_job, add_out, add_quiet, build_heard, out_folder, sized_job
 from .meter import Meter
 
 
@@ -95,7 +94,9 @@ def _run(chosen: argparse.Namespace, meter: Meter) -> int:
     builds = []
     for number, job in enumerate(jobs):
         share = 0.8 / len(jobs)
-        builds.append(build(job, progress.part(0.02 + number * share, 0.02 + (number + 1) * share)))
+        builds.append(
+            build_heard(job, progress.part(0.02 + number * share, 0.02 + (number + 1) * share))
+        )
     progress(0.85, "reckoning")
     offer = offer_of(builds, studio, day)
     with output_batch(folder, kind="offer", job=jobs[0].title) as batch:

@@ -10,7 +10,6 @@ from typing import Any
 
 from PIL import Image
 
-from ..build import build
 from ..errors import JobError, one_line
 from ..files.batch import output_batch
 from ..files.png import png_bytes
@@ -20,7 +19,7 @@ from ..photo.wall_file import WallFile, load_wall
 from ..photo.wall_mockup import WallMockup, wall_mockup
 from ..progress import Progress
 from ..report.client_html import client_html
-from .command import out_folder, sized_job
+from .command import build_heard, out_folder, sized_job
 from .meter import Meter
 
 _NUMBER = r"-?[0-9]+(?:\.[0-9]+)?"
@@ -78,12 +77,14 @@ def render_on_photos(chosen: argparse.Namespace, meter: Meter) -> int:
     folder = out_folder(chosen, "render")
     progress = Progress(meter)
     job = sized_job(chosen, progress.part(0.0, 0.02))
-    built = build(job, progress.part(0.02, 0.3))
+    built = build_heard(job, progress.part(0.02, 0.3))
     share = 0.65 / len(walls)
     made: list[tuple[str, WallMockup]] = []
     for number, wall in enumerate(walls):
         part = progress.part(0.3 + number * share, 0.3 + (number + 1) * share)
-        others = [build(load_job(wall.path.parent / m.job), part.part(0, 0.3)) for m in wall.more]
+        others = [
+            build_heard(load_job(wall.path.parent / m.job), part.part(0, 0.3)) for m in wall.more
+        ]
         mockup = wall_mockup(wall, built, others, part.part(0.3, 1.0))
         made.append((_name(wall, {name for name, _ in made}), mockup))
     with output_batch(folder, kind="render", job=job.title) as batch:

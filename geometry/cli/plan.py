@@ -5,7 +5,6 @@ from __future__ import annotations
 import argparse
 from typing import Any
 
-from ..build import build
 from ..errors import one_line
 from ..files.a4_pdf import checked_font
 from ..files.batch import output_batch
@@ -14,7 +13,7 @@ from ..progress import Progress
 from ..report.plan_pdf import plan_pdf
 from ..report.spray_plan import spray_plan
 from ..report.studio import load_studio
-from .command import add_command, add_job, add_out, add_quiet, out_folder, sized_job
+from .command import add_command, add_job, add_out, add_quiet, build_heard, out_folder, sized_job
 from .meter import Meter
 from .offer import add_studio, tell_not_shown
 
@@ -48,7 +47,7 @@ def _run(chosen: argparse.Namespace, meter: Meter) -> int:
     folder = out_folder(chosen, "plan")
     progress = Progress(meter)
     job = sized_job(chosen, progress.part(0.0, 0.05))
-    built = build(job, progress.part(0.05, 0.4))
+    built = build_heard(job, progress.part(0.05, 0.4))
     log = records(read_log(log_beside(chosen.job)), [layer.sheet.layer for layer in built.layers])
     plan = spray_plan(built, studio, progress.part(0.4, 0.9), log)
     with output_batch(folder, kind="plan", job=built.job.title) as batch:

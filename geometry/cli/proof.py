@@ -8,7 +8,7 @@ from typing import Any
 
 from PIL import Image
 
-from ..build import Build, build
+from ..build import Build
 from ..errors import one_line
 from ..files.batch import Batch, output_batch
 from ..files.png import write_png
@@ -20,7 +20,7 @@ from ..paint.wall import colour_areas, painted_pixels
 from ..progress import Progress
 from ..report.drift_picture import worst_place_picture, write_drift_picture
 from ..report.order_picture import write_order_picture
-from .command import add_command, add_job, add_out, add_quiet, out_folder, sized_job
+from .command import add_command, add_job, add_out, add_quiet, build_heard, out_folder, sized_job
 from .meter import Meter
 
 #: Pixels of the pictures along the long side.
@@ -52,7 +52,7 @@ def _run(chosen: argparse.Namespace, meter: Meter) -> int:
     folder = out_folder(chosen, "proof")
     progress = Progress(meter)
     job = sized_job(chosen, progress.part(0.0, 0.05))
-    built = build(job, progress.part(0.05, 0.3))
+    built = build_heard(job, progress.part(0.05, 0.3))
     with output_batch(folder, kind="proof", job=built.job.title) as batch:
         text = write_proof(built, batch, progress.part(0.3, 1.0))
         count = len(batch.names)

@@ -22,13 +22,12 @@ from importlib.util import find_spec
 from pathlib import Path
 from typing import Any
 
-from ..build import build
 from ..errors import JobError, SheetstackError, WriteError, one_line
 from ..files.batch import output_batch
 from ..job.sections import LIGHTS, SCALES, SURFACES
 from ..progress import Progress
 from ..report.client_html import client_html
-from .command import add_command, add_job, add_out, add_quiet, out_folder, sized_job
+from .command import add_command, add_job, add_out, add_quiet, build_heard, out_folder, sized_job
 from .meter import Meter
 from .photo import add_photo_arguments, render_on_photos
 
@@ -97,7 +96,7 @@ def _run(chosen: argparse.Namespace, meter: Meter) -> int:
     folder = out_folder(chosen, "render")
     progress = Progress(meter)
     job = sized_job(chosen, progress.part(0.0, 0.02))
-    built = build(job, progress.part(0.02, 0.1))
+    built = build_heard(job, progress.part(0.02, 0.1))
     order = {
         "job": str(chosen.job.absolute()),
         "pixels": pixels,

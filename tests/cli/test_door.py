@@ -224,3 +224,34 @@ def test_linear_algebra_has_no_threads_of_its_own_unless_asked_for():
             [sys.executable, "-c", program], env=environment, capture_output=True, text=True
         )
         assert run.stdout.splitlines()[-1] == f"False {threads}", run.stderr
+
+
+#: A build that is silent for ten minutes, also in threads that Python would wait for at its end.
+SILENT = """
+import os, sys, time
+from concurrent.futures import ThreadPoolExecutor
+from sheetstack.geometry.cli import command, main
+
+def build(job, progress):
+    pool = ThreadPoolExecutor(2)
+    slow = [pool.submit(time.sleep, 600) for _ in range(9)]
+    os.write(1, b"up")
+    return slow[0].result()
+
+command.build = build
+main.run()
+"""
+
+
+@pytest.mark.parametrize("name", ["SIGINT", "SIGTERM"])
+def test_a_silent_build_is_left_at_the_first_signal_with_all_its_threads(job, tmp_path, name):
+    out = tmp_path / "out"
+    words = [sys.executable, "-c", SILENT, "export", str(job), "--out", str(out)]
+    program = subprocess.Popen(words, stdout=subprocess.PIPE, stderr=subprocess.PIPE)
+    assert program.stdout.read(2) == b"up"
+    program.send_signal(getattr(signal, name))
+    # A hang ends the test; how long it takes is measured by hand.
+    _, told = program.communicate(timeout=120)
+    assert program.returncode == 128 + getattr(signal, name)
+    assert told == b"sheetstack: stopped; nothing was written.\n"
+    assert not out.exists()
