@@ -227,7 +227,7 @@ class _Ways:
         usual = OFF_MIDDLE * np.abs(off)
 
         def cost_of(block: Floats) -> Floats:
-            t, s = np.broadcast_arrays(block[:, None, None], self._s[None, :, :])
+            t, s = block[:, None, None], self._s[None, :, :]
             return (cost_at(s, t) if upright else cost_at(t, s)) * (self._t[1] - self._t[0]) + usual
 
         aside = SIDEWAYS * self.step
@@ -248,8 +248,8 @@ class _Ways:
             for way, side in ((-1, padded[:, :-2]), (1, padded[:, 2:])):
                 moved = side + aside
                 better = moved < least
-                least[better] = moved[better]
-                self._came[row][better] = way
+                np.copyto(least, moved, where=better)
+                np.copyto(self._came[row], way, where=better)
             total[:] = least + cost
         self._end = np.argmin(total, axis=1)
         self.cost: Floats = total[np.arange(len(middles)), self._end]
