@@ -17,6 +17,9 @@ def near_sizes_svg(title: str, sizes: Sequence[NearSize]) -> str:
     width = _LEFT + _WIDE * len(order) + 30
     height = _TOP + _HIGH + 90
     best = sizes[0]
+    key = "green: the cheapest; dark: as asked for"
+    if abs(best.scale - 1) < STEP / 2:
+        key = "green: the size asked for, no other is cheaper"
     lines = [
         '<?xml version="1.0" encoding="UTF-8"?>',
         f'<svg xmlns="http://www.w3.org/2000/svg" width="{width:g}" height="{height:g}" '
@@ -25,7 +28,7 @@ def near_sizes_svg(title: str, sizes: Sequence[NearSize]) -> str:
         f'<text x="20" y="26" font-size="16">{escape(title)}: tiles at sizes near the one asked '
         "for</text>",
         '<text x="20" y="44" fill="#555555">below: size, stock sheets, openings too narrow; '
-        "green: the cheapest; dark: as asked for</text>",
+        f"{key}</text>",
     ]
     for k, s in enumerate(order):
         tall = _HIGH * s.tiles / most

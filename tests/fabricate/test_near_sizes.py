@@ -6,6 +6,7 @@ from sheetstack.geometry.build import build
 from sheetstack.geometry.cli.main import main
 from sheetstack.geometry.fabricate.making import making_of_build
 from sheetstack.geometry.fabricate.near_sizes import near_sizes
+from sheetstack.geometry.files.near_sizes_svg import near_sizes_svg
 from sheetstack.geometry.job.load import parse_job
 
 JOB = """
@@ -70,3 +71,13 @@ def test_the_command_writes_table_and_picture(job, tmp_path, capsys):
     assert "<- now" in said
     assert (tmp_path / "o/fit.svg").read_text().count("<rect") == 22
     assert main(["fit", str(tmp_path / "near.toml"), "--within", "90"]) == 2
+
+
+def test_the_picture_says_so_where_the_size_asked_for_is_the_cheapest(job):
+    sizes = near_sizes(build(job()), 0.1)
+    now = next(s for s in sizes if s.scale == pytest.approx(1))
+    assert "dark: as asked for" in near_sizes_svg("Near", sizes)
+    assert sizes[0] is not now
+    alone = near_sizes_svg("Near", [now, *(s for s in sizes if s is not now)])
+    assert "green: the size asked for" in alone
+    assert "dark" not in alone
