@@ -291,9 +291,14 @@ def _clipped(shape: MultiPolygon, windows: Geometries) -> Geometries:
     if not len(parts):
         return result
     window, part = shapely.STRtree(parts).query(windows, predicate="intersects")
-    pieces, of = shapely.get_parts(
-        map_geometries(shapely.intersection, parts[part], windows[window]), return_index=True
+    cut = parts[part]
+    # Most parts lie in a window whole.
+    over = shapely.bounds(cut) - shapely.bounds(windows[window])
+    sticks_out = np.flatnonzero((over[:, :2] < 0).any(axis=1) | (over[:, 2:] > 0).any(axis=1))
+    cut[sticks_out] = map_geometries(
+        shapely.intersection, cut[sticks_out], windows[window[sticks_out]]
     )
+    pieces, of = shapely.get_parts(cut, return_index=True)
     is_area = shapely.get_dimensions(pieces) == 2
     pieces, of = pieces[is_area], window[of[is_area]]
     order = np.argsort(of, kind="stable")

@@ -453,7 +453,8 @@ def _delaunay(sites: _Sites, among: Indices) -> tuple[Indices, Indices, Indices]
 
 def _shared_edges(triangles: Indices, count: int) -> tuple[Indices, Indices, Indices]:
     """Return edges of two triangles: their sites, the triangles, and the sites opposite."""
-    sides = np.sort(triangles[:, [0, 1, 1, 2, 2, 0]].reshape(-1, 2), axis=1)
+    one, other = triangles.ravel(), triangles[:, [1, 2, 0]].ravel()
+    sides = np.stack([np.minimum(one, other), np.maximum(one, other)], axis=1)
     apex = triangles[:, [2, 0, 1]].ravel()
     owner = np.repeat(np.arange(len(triangles)), 3)
     key = sides[:, 0] * count + sides[:, 1]
