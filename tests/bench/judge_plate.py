@@ -42,7 +42,7 @@ def read_cut_file(path: Path) -> tuple[MultiPolygon, tuple[float, float]]:
 
 def within_odd(rings: list[np.ndarray]) -> MultiPolygon:
     """Return what lies within an odd number of rings; the rings may touch and cross."""
-    loops = shapely.polygons([shapely.linearrings(ring) for ring in rings])
+    loops = np.array([shapely.polygons(ring) for ring in rings], object)
     lines = shapely.union_all(shapely.boundary(loops))
     faces = shapely.get_parts(shapely.polygonize([*shapely.get_parts(lines)]))
     inside = shapely.get_coordinates(shapely.point_on_surface(faces))
