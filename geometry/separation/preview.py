@@ -18,12 +18,11 @@ from ..planar.raster import (
     pixel_shape,
     srgb_bytes,
 )
+from ..tracing.bezier_fit import FINE_SAMPLES
 from .separate import SeparatedLayer, Separation
 
 _PAPER, _INK, _SHEET = "#ffffff", "#222222", "#dedbd4"
 _GAP, _FONT = 12, 18
-#: Chords of a curve: a third of a large circle is one, and is not to look like a polygon.
-_CHORDS = 40
 
 
 def seen_picture(separation: Separation, pixels: int) -> Image.Image:
@@ -66,7 +65,7 @@ def painted_picture(
         linear_from_srgb(srgb_from_hex(ground)), *pixel_shape(page, scale)
     )
     for layer in layers:
-        share = coverage(layer.curves.flattened(_CHORDS), page, scale)
+        share = coverage(layer.curves.flattened(FINE_SAMPLES), page, scale)
         picture = sprayed(picture, layer.colour, 1.0, share)
     return Image.fromarray(srgb_bytes(picture))
 

@@ -35,8 +35,8 @@ _CORNER = np.radians(50)
 _CLOSER = (0.3, 0.08)
 # Rounds of joining; halvings of the room for a new joint; pieces that a ring keeps.
 _ROUNDS, _HALVINGS, _LEAST_PIECES = 8, 4, 2
-#: Points a cubic is drawn with when shapes are compared.
-SAMPLES = 16
+#: Points a cubic is drawn with when shapes are compared, and in pictures.
+SAMPLES, FINE_SAMPLES = 16, 40
 
 
 @dataclass(frozen=True, eq=False)
@@ -195,7 +195,7 @@ def _fitted_apart(
 
 def _cross(pieces: _Pieces, ring: Indices, home: Indices) -> Bools:
     """Return which pieces cross themselves or others of their shape, or meet them out of turn."""
-    steps = np.linspace(0, 1, SAMPLES + 1)
+    steps = np.linspace(0, 1, FINE_SAMPLES + 1)
     drawn = shapely.linestrings(_evaluate(pieces.cubics[:, None], steps[None, :, None]))
     bad: Bools = ~shapely.is_simple(drawn)
     a, b = shapely.STRtree(drawn).query(drawn, predicate="intersects")
@@ -228,10 +228,13 @@ def _curves(
 
 def _crossing(rings: Sequence[CurvedRing], home: Indices) -> Bools:
     """Return which rings cross or touch themselves or another one of the same shape."""
-    flat = np.array([shapely.LinearRing(r.points()) for r in rings], object)
-    bad: Bools = ~shapely.is_simple(flat)
-    first, second = shapely.STRtree(flat).query(flat, predicate="intersects")
-    bad[first[(first != second) & (home[first] == home[second])]] = True
+    bad = np.zeros(len(rings), bool)
+    # A loop may lie between few chords, and few chords may cross where the curve does not.
+    for samples in (SAMPLES, FINE_SAMPLES):
+        flat = np.array([shapely.LinearRing(r.points(samples)) for r in rings], object)
+        bad |= ~shapely.is_simple(flat)
+        first, second = shapely.STRtree(flat).query(flat, predicate="intersects")
+        bad[first[(first != second) & (home[first] == home[second])]] = True
     return bad
 
 
