@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from functools import partial
+from typing import Any
 
 import numpy as np
 import shapely
@@ -15,6 +17,7 @@ from ..finding import Finding, Severity
 from ..planar.arrangement import Partition, partition
 from ..progress import Progress
 from ..sheet.registration import turning_centre
+from ..threads import side_by_side, watched
 from .drift_samples import SAMPLES, Detail, lost_details
 from .drift_words import PairStatement, pair_statements
 from .register_margins import Allowance, Margin, Trouble, register_margins
@@ -129,9 +132,14 @@ def drift_between(
         whole = shapely.box(*shapely.total_bounds(np.array(shapes, object)))
         found = partition(shapes, shapely.buffer(whole, 1.0, join_style="mitre"))
         cells = found, found.inside
-    margins = register_margins(shapes, cans, ground, *cells, allowance, progress.part(0.0, 0.7))
-    progress(0.7, "letting sheets drift")
-    details = lost_details(shapes, cans, allowance.centre, allowance.drift_mm, allowance.turn_deg)
+    drift = (allowance.centre, allowance.drift_mm, allowance.turn_deg)
+    # Side by side, for they take long on big artwork and neither needs the other.
+    works: tuple[Callable[[Progress], Any], ...] = (
+        partial(register_margins, shapes, cans, ground, *cells, allowance),
+        partial(lost_details, shapes, cans, *drift),
+    )
+    both = partial(side_by_side, lambda work, told: work(told), works)
+    margins, details = watched(progress, both)
     progress(1.0, "drift measured")
     return Drift(names, margins, details, allowance)
 

@@ -17,6 +17,7 @@ from shapely import MultiPolygon
 from ..arrays import Bools, Floats, Geometries, Indices
 from ..colour import hides
 from ..planar.polygons import as_multipolygon
+from ..progress import Progress
 from ..threads import map_geometries
 from .wall import Can
 
@@ -31,6 +32,8 @@ LEAST_DETAIL = 2.0
 SPARE = 0.5
 #: Rounding of a distance that must not make it more than it is.
 NEARLY = 1 - 1e-9
+# What is told meanwhile.
+_SAYS = "letting sheets drift"
 #: Edges are looked at in runs of this share of the farthest.
 RUN = 0.5
 
@@ -86,6 +89,7 @@ def lost_details(
     centre: tuple[float, float],
     allowed_mm: float,
     allowed_deg: float,
+    progress: Progress | None = None,
 ) -> tuple[Detail, ...]:
     """Let all sheets drift and tell which small patches of colour get lost.
 
@@ -97,6 +101,8 @@ def lost_details(
     centre : tuple of float
         That sheets turn about.
     allowed_mm, allowed_deg : float
+    progress : Progress, optional
+        May raise ``Cancelled``.
 
     Returns
     -------
@@ -105,6 +111,7 @@ def lost_details(
     """
     if allowed_mm == 0 and allowed_deg == 0:
         return ()
+    progress = progress or Progress()
     hiding = [k for k, can in enumerate(paints) if hides(can.opacity)]
     cells, owner = _patches(shapes, hiding, allowed_mm)
     if not len(cells):
@@ -115,7 +122,8 @@ def lost_details(
     drifts = sample_drifts(SAMPLES, len(shapes), allowed_mm, allowed_deg)
     # Two sheets, and an edge may lie that much farther off the centre than the patch that it meets.
     apart = 2 * reach * (1 + 4 * np.radians(allowed_deg))
-    most = _most_covered(cells, owner, shapes, hiding, drifts, centre, apart)
+    bounding = progress.part(0.2, 0.6)
+    most = _most_covered(cells, owner, shapes, hiding, drifts, centre, apart, bounding)
     open_ = most >= (1 - LEFT) * areas[:, None]
     looked_at = np.flatnonzero(open_.any(axis=1))
     if not len(looked_at):
@@ -126,7 +134,8 @@ def lost_details(
         areas[looked_at],
         open_[looked_at],
     )
-    left = _left(cells, owner, shapes, hiding, drifts, centre, reach, open_)
+    drifting = progress.part(0.6, 1.0)
+    left = _left(cells, owner, shapes, hiding, drifts, centre, reach, open_, drifting)
     lost = (left < LEFT * areas[:, None]).sum(axis=1)
     gone = np.flatnonzero(lost)
     gone = gone[np.lexsort((-areas[gone], -lost[gone]))]
@@ -170,6 +179,7 @@ def _most_covered(
     drifts: tuple[Floats, Floats],
     centre: tuple[float, float],
     farthest: float,
+    progress: Progress,
 ) -> Floats:
     """Return a bound (cells, samples) of the area that later layers cover of each patch, in mm2.
 
@@ -195,6 +205,7 @@ def _most_covered(
             own = under[owner[under] == below]
             cell, near, apart = _near_pairs(tree, cells[own], farthest)
             for sample, (shift, turn) in enumerate(zip(shifts, turns, strict=True)):
+                progress(sample / len(shifts), _SAYS)
                 frame = (shift[below], turn[below]) if below >= 0 else (np.zeros(2), 0.0)
                 matrix, step, bend = _against(frame, (shift[layer], turn[layer]), centre)
                 way = middle @ matrix.T + step
@@ -261,6 +272,7 @@ def _left(
     centre: tuple[float, float],
     reach: float,
     open_: Bools,
+    progress: Progress,
 ) -> Floats:
     """Return what is left of each patch in each sample, infinite where that is not asked for."""
     bounds = shapely.bounds(cells)
@@ -269,6 +281,7 @@ def _left(
     around = map_geometries(shapely.buffer, cells, distance=reach)
     areas = np.full(open_.shape, np.inf)
     for sample, (shift, turn) in enumerate(zip(*drifts, strict=True)):
+        progress(sample / len(drifts[0]), _SAYS)
         asked = np.flatnonzero(open_[:, sample])
         left, of = around[asked], owner[asked]
         for layer in range(len(shapes) - 1, -1, -1):

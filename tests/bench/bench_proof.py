@@ -16,6 +16,7 @@ import numpy as np
 import shapely
 from shapely import MultiPolygon
 
+from sheetstack.geometry.paint.drift import drift_between
 from sheetstack.geometry.paint.drift_samples import lost_details
 from sheetstack.geometry.paint.register_margins import Allowance, register_margins
 from sheetstack.geometry.paint.spray_order import compare_orders
@@ -59,6 +60,9 @@ def main() -> None:
     _, orders = timed(lambda: compare_orders(wall))
     centre = (frame.centroid.x, frame.centroid.y)
     allowance = Allowance(1.0, 0.1, centre)
+    clock = time.perf_counter()
+    drift_between(shapes, CANS, "#808080", ("A", "B"), allowance, (cells, wall.wanted))
+    beside = time.perf_counter() - clock
     _, margins = timed(
         lambda: register_margins(shapes, CANS, "#808080", cells, wall.wanted, allowance)
     )
@@ -67,6 +71,7 @@ def main() -> None:
     parts = {"cells": cut, "orders": orders, "margins": margins, "lost details": details}
     for name, seconds in {**parts, "together": sum(parts.values())}.items():
         print(f"{name:<14} {seconds:8.1f} s  {seconds / max(peer, 1e-9):8.0f} x")
+    print(f"margins and lost details side by side: {beside:.1f} s on the clock")
 
 
 if __name__ == "__main__":
