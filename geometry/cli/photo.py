@@ -62,7 +62,14 @@ def add_photo_arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def render_on_photos(chosen: argparse.Namespace, meter: Meter) -> int:
-    """Paint a job onto the photos that were named."""
+    """Paint a job onto the photos that were named.
+
+    Raises
+    ------
+    JobError
+        Corners are given and several photos that they could be of, or a wall file is wrong.
+    ArtworkError, WriteError, Cancelled
+    """
     told = _told(chosen)
     plain = [path for path in chosen.photo if path.suffix.lower() != ".toml"]
     if told.get("corners_px") and len(plain) > 1:
