@@ -58,12 +58,12 @@ def main(arguments: Sequence[str] | None = None) -> int:
         return code if _deliver(said.getvalue()) else UNUSABLE
 
 
-def run() -> NoReturn:
+def run(arguments: Sequence[str] | None = None) -> NoReturn:
     """Run the command line and end the program: its entry.
 
     Stopped, it ends at once: Python would wait for threads whose work has been left.
     """
-    code = main()
+    code = main(arguments)
     if code > STOPPED:
         for stream in (sys.stdout, sys.stderr):
             with contextlib.suppress(OSError, ValueError):

@@ -96,8 +96,8 @@ class Signalling:
         if name == {module!r}:
             os.kill(os.getpid(), {int(number)})
 sys.meta_path.insert(0, Signalling())
-from sheetstack.geometry.cli.main import main
-sys.exit(main(["check", {str(job)!r}]))
+from sheetstack.geometry.cli.main import run
+run(["check", {str(job)!r}])
 """
     ended = subprocess.run(
         [sys.executable, "-c", program], capture_output=True, text=True, check=False
@@ -116,8 +116,8 @@ def load(*given):
     os.kill(os.getpid(), signal.SIGTERM)
     return real(*given)
 build.sized_job = load
-from sheetstack.geometry.cli.main import main
-sys.exit(main(["build", {str(job)!r}]))
+from sheetstack.geometry.cli.main import run
+run(["build", {str(job)!r}])
 """
     ended = subprocess.run(
         [sys.executable, "-c", program], capture_output=True, text=True, check=False

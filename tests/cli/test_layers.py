@@ -132,8 +132,8 @@ def test_ctrl_c_stops_and_leaves_nothing(tmp_path):
     Image.fromarray(random.integers(0, 255, (900, 1200, 3), np.uint8)).save(tmp_path / "a.png")
     words = ["layers", str(tmp_path / "a.png"), "--out", str(tmp_path / "out"), "--detail", "1"]
     program = (
-        "import sys; from sheetstack.geometry.cli.main import main; print('up', flush=True);"
-        "sys.exit(main(sys.argv[1:]))"
+        "import sys; from sheetstack.geometry.cli.main import run; print('up', flush=True);"
+        "run(sys.argv[1:])"
     )
     process = subprocess.Popen(
         [sys.executable, "-c", program, *words, "--sweep"],

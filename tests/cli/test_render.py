@@ -43,8 +43,8 @@ def test_without_blender_the_command_says_what_to_install(tmp_path):
         "find = importlib.util.find_spec\n"
         "import sheetstack.geometry.cli.render as command\n"
         "command.find_spec = lambda name: None if name == 'bpy' else find(name)\n"
-        "from sheetstack.geometry.cli.main import main\n"
-        f"sys.exit(main(['render', {SIGN!r}, '--out', {str(tmp_path / 'out')!r}]))\n"
+        "from sheetstack.geometry.cli.main import run\n"
+        f"run(['render', {SIGN!r}, '--out', {str(tmp_path / 'out')!r}])\n"
     )
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=False)
     assert done.returncode == 2
@@ -67,8 +67,8 @@ def test_the_first_signal_is_heard_while_blender_is_silent_and_ends_it(name, tmp
         "import sheetstack.geometry.cli.render as command\n"
         "command.RENDERER = 'silent_renderer'\n"
         "command.find_spec = lambda name: True\n"
-        "from sheetstack.geometry.cli.main import main\n"
-        f"sys.exit(main(['render', {SIGN!r}, '--out', {str(tmp_path / 'out')!r}]))\n"
+        "from sheetstack.geometry.cli.main import run\n"
+        f"run(['render', {SIGN!r}, '--out', {str(tmp_path / 'out')!r}])\n"
     )
     path = os.pathsep.join([str(tmp_path), os.environ.get("PYTHONPATH", "")])
     running = subprocess.Popen(
