@@ -13,7 +13,7 @@ for the sites' distance (chord residual, Ogniewicz and Kuebler 1995). Both from 
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -418,14 +418,25 @@ def _delaunay(sites: _Sites, among: Indices) -> tuple[Indices, Indices, Indices]
     """Return the Delaunay triangles of some sites, the edges between two, and their two triangles.
 
     GEOS leaves flat triangles on points that lie on a line but for rounding, with what they hide
-    not Delaunay; edges are flipped until all are (Lawson, 1977).
+    not Delaunay; edges are flipped until all are (Lawson, 1977). Where flat ones lie over each
+    other that never comes, and turned points are triangulated instead.
     """
-    triangles = among[_triangles(sites.points[among], sites.group[among])]
-    looked_at = np.arange(len(triangles))
+    for number in range(len(TURNS)):
+        found = _triangles(sites.points[among], sites.group[among], TURNS[number:])
+        triangles, pair, ends, done = _flipped(sites.points, among[found])
+        if done:
+            break
+    return triangles, pair, ends
+
+
+def _flipped(points: Floats, triangles: Indices) -> tuple[Indices, Indices, Indices, bool]:
+    """Return triangles with their edges flipped until all are Delaunay, edges between two, their
+    two triangles, and whether that came."""
+    looked_at, done = np.arange(len(triangles)), False
     for _ in range(MOST_FLIPS):
-        pair, ends, apex = _shared_edges(triangles[looked_at], len(sites.points))
+        pair, ends, apex = _shared_edges(triangles[looked_at], len(points))
         ends = looked_at[ends]
-        (a, c), (b, d) = (sites.points[v].transpose(1, 0, 2) for v in (pair, apex))
+        (a, c), (b, d) = (points[v].transpose(1, 0, 2) for v in (pair, apex))
         # Sine of the sum of the angles at b and d: below 0 where d lies in the circle through abc.
         at_b, at_d = (np.abs(_cross(a - v, c - v)) for v in (b, d))
         dot_b, dot_d = (_dot(a - v, c - v) for v in (b, d))
@@ -433,9 +444,10 @@ def _delaunay(sites: _Sites, among: Indices) -> tuple[Indices, Indices, Indices]
         sine = (at_b * dot_d + dot_b * at_d) / np.maximum(size_b * size_d, 1e-300)
         convex = _cross(d - b, a - b) * _cross(d - b, c - b) < 0
         bad = np.flatnonzero((sine < -COCIRCULAR) & convex)
-        if not len(bad):
+        done = not len(bad)
+        if done:
             break
-        touched = np.zeros(len(sites.points), bool)
+        touched = np.zeros(len(points), bool)
         touched[triangles[ends[bad]]] = True
         # Of edges that share a triangle the worst first.
         bad = bad[np.argsort(sine[bad], kind="stable")]
@@ -446,9 +458,9 @@ def _delaunay(sites: _Sites, among: Indices) -> tuple[Indices, Indices, Indices]
             triangles[ends[bad, k]] = np.concatenate([apex[bad], pair[bad, k : k + 1]], axis=1)
         # Edges elsewhere are what they were.
         looked_at = np.flatnonzero(touched[triangles].sum(axis=1) > 1)
-    if len(looked_at) < len(triangles):
-        pair, ends, _ = _shared_edges(triangles, len(sites.points))
-    return triangles, pair, ends
+    if len(looked_at) < len(triangles) or not done:
+        pair, ends, _ = _shared_edges(triangles, len(points))
+    return triangles, pair, ends, done
 
 
 def _shared_edges(triangles: Indices, count: int) -> tuple[Indices, Indices, Indices]:
@@ -464,18 +476,18 @@ def _shared_edges(triangles: Indices, count: int) -> tuple[Indices, Indices, Ind
     return sides[two[:, 0]], owner[two], apex[two]
 
 
-def _triangles(points: Floats, group: Indices) -> Indices:
+def _triangles(points: Floats, group: Indices, turns: Sequence[float] = TURNS) -> Indices:
     """Return the Delaunay triangles of each group's points, as numbers of points, (t, 3).
 
     GEOS loses its way among some points that lie on lines but for rounding; turned, they are other
     numbers with the same triangles.
     """
-    for turn in TURNS[:-1]:
+    for turn in turns[:-1]:
         try:
             return _triangles_between(_turned(points, turn), group)
         except shapely.errors.GEOSException:
             continue
-    return _triangles_between(_turned(points, TURNS[-1]), group)
+    return _triangles_between(_turned(points, turns[-1]), group)
 
 
 def _turned(points: Floats, turn: float) -> Floats:

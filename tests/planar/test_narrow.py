@@ -202,6 +202,7 @@ def test_corners_are_no_tongues(angle):
 @given(st.floats(0.2, 1.8), st.floats(6, 30), st.floats(0, 180))
 @example(0.8, 17.532675525350683, 1.0)  # GEOS lost its way here
 @example(1.2, 10.693836053203343, 15.89516416766332)  # a side clipped to a corner had no length
+@example(0.25, 20.0, 90.5)  # flat triangles lay over each other, and no flip ended it
 def test_slots_in_openings_are_measured(width, length, turn):
     ends = [box(-8, -4, 0, 4), box(length, -4, length + 8, 4)]
     slot = shapely.union_all([*ends, box(-0.1, -width / 2, length + 0.1, width / 2)])
