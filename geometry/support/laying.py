@@ -11,6 +11,7 @@ import shapely
 from shapely import MultiPolygon, Polygon
 
 from ..arrays import Floats, Geometries, Indices
+from ..planar.meeting import pairs_that_meet
 from ..planar.morphology import ErodedSheet
 from ..planar.polygons import as_multipolygon, piece_of
 from ..planar.strips import fillets, straight_strips, tapered_strip
@@ -128,8 +129,7 @@ class Laying:
             [s.tapered(shape) for s, shape in zip(strips, shapes, strict=True)], object
         )
         parts = shapely.get_parts(self._openings)
-        # Asked with the openings, which are then prepared: one may have all the vertices.
-        touched, by = shapely.STRtree(shapes).query(parts, predicate="intersects")
+        touched, by = pairs_that_meet(parts, shapes)
         if self._fillet:
             shapes = self._filleted(shapes, parts, by, touched)
         which, tile = self._tree.query(shapes, predicate="intersects")
@@ -176,7 +176,7 @@ class Laying:
 def _without(parts: Geometries, shapes: Geometries) -> Geometries:
     """Return each part less the shapes, of which a part meets few."""
     joined = shapely.get_parts(unite(shapes))
-    part, shape = shapely.STRtree(joined).query(parts, predicate="intersects")
+    part, shape = pairs_that_meet(parts, joined)
     meeting = shapely.multipolygons(joined[shape], indices=part, out=np.full(len(parts), None))
     cut: Geometries = shapely.difference(parts, meeting)
     return cut

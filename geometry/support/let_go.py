@@ -17,6 +17,7 @@ from shapely import LineString, Polygon
 from ..arrays import Bools, Floats, Geometries, Indices
 from ..finding import Finding, Severity, area_words
 from ..planar.graph import connected_labels, members_of
+from ..planar.meeting import pairs_that_meet
 from ..planar.polygons import largest_piece
 from ..sheet.sheet import Sheet
 from .bridges import Supported
@@ -86,23 +87,12 @@ def crowd_to_let_go(
     if len(pieces) <= CROWD:
         return ()
     may_go = _free_to_go(pieces, plain, least, kept)
-    may_go[_meeting(pieces, by_hand)[0]] = False
+    may_go[pairs_that_meet(pieces, by_hand)[0]] = False
     going = pieces[may_go & _smaller_all_round(pieces, least)]
     if len(going) <= CROWD:
         return ()
     worth = damage.painted_over(going.tolist()).damage.tolist()
     return tuple(LetGo(piece, w, 0.0, True) for piece, w in zip(going, worth, strict=True))
-
-
-def _meeting(
-    pieces: Geometries, others: Sequence[shapely.Geometry] | Geometries
-) -> tuple[Indices, Indices]:
-    """Return the pieces and the others that meet, pair by pair, as indices.
-
-    Asked with the pieces, which are then prepared: the frame may have all the vertices.
-    """
-    piece, other = shapely.STRtree(np.asarray(others, object)).query(pieces, predicate="intersects")
-    return piece, other
 
 
 def _smaller_all_round(pieces: Geometries, least: float) -> Bools:
@@ -154,8 +144,8 @@ def let_go_again(
     if not before or len(pieces) < 2:
         return ()
     may_go = _free_to_go(pieces, plain, least, kept)
-    may_go[_meeting(pieces, by_hand)[0]] = False
-    piece, which = _meeting(pieces, shapely.points([place for place, _ in before]))
+    may_go[pairs_that_meet(pieces, by_hand)[0]] = False
+    piece, which = pairs_that_meet(pieces, shapely.points([place for place, _ in before]))
     order = np.argsort(which, kind="stable")
     piece, which = piece[order], which[order]
     spared = dict(zip(piece.tolist(), (before[k][1] for k in which.tolist()), strict=True))
@@ -213,11 +203,11 @@ def islands_to_let_go(
         return ()
     frame = largest_piece(pieces.tolist())
     strips = [bridge.shape for bridge in held.bridges]
-    piece, bridge = _meeting(pieces, strips)
+    piece, bridge = pairs_that_meet(pieces, strips)
     may_go = _free_to_go(pieces, plain, least, kept)
     by_hand = np.array([b.state != "automatic" or b.kind == "mend" for b in held.bridges], bool)
     may_go[piece[by_hand[bridge]]] = False
-    may_go[_meeting(pieces, settled)[0]] = False
+    may_go[pairs_that_meet(pieces, settled)[0]] = False
     free = np.flatnonzero(may_go)
     if not len(free):
         return ()

@@ -24,6 +24,7 @@ from ..content import content_key
 from ..job.job import Job
 from ..job.sections import LayerSettings, SettledSheet
 from ..planar.graph import connected_labels
+from ..planar.meeting import pairs_that_meet
 from ..planar.polygons import largest_piece
 from ..planar.strips import straight_strips
 from ..tolerance import TOLERANCES
@@ -237,8 +238,7 @@ def _in_the_open(ways: Geometries, pieces: Geometries) -> Bools:
     share = inset[:, None] + (length - 2 * inset)[:, None] * np.linspace(0, 1, 17)
     inner = shapely.get_coordinates(shapely.line_interpolate_point(ways[:, None], share))
     lines = shapely.linestrings(inner.reshape(-1, 17, 2))
-    # Asked with the pieces, which are then prepared: the frame may have all the vertices.
-    _, which = shapely.STRtree(lines).query(pieces, predicate="intersects")
+    _, which = pairs_that_meet(pieces, lines)
     free: Bools = length > 2 * TOLERANCES.same_point
     free[which] = False
     return free
@@ -259,5 +259,5 @@ def _meets_drawn(gaps: Gaps, drawn: Gaps, least: float) -> Bools:
 def _on_pieces(places: Sequence[tuple[float, float]], pieces: Geometries) -> tuple[int, ...]:
     if not places:
         return ()
-    piece, _ = shapely.STRtree(shapely.points(places)).query(pieces, predicate="intersects")
+    piece, _ = pairs_that_meet(pieces, shapely.points(places))
     return tuple(np.unique(piece).tolist())
