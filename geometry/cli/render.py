@@ -123,7 +123,7 @@ def _run(chosen: argparse.Namespace, meter: Meter) -> int:
             for file in files:
                 shutil.copyfile(file, batch.path(file.relative_to(rendered).as_posix()))
             images = {f.name: f.read_bytes() for f in files if f.parent == rendered}
-            mockups = [images[name] for name in ("mockup.png",) if name in images]
+            mockups = [images["mockup.png"]] if "mockup.png" in images else []
             page = client_html(built, mockups, images.get("exploded.png"))
             batch.path("client.html").write_text(page, encoding="utf-8")
             names = batch.names

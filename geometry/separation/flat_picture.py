@@ -350,7 +350,7 @@ def _with_thin_colours(picture: Picture, colours: Floats) -> Floats:
 
     Soft edges are mixed from the colours on both sides; an outline is not.
     """
-    srgb = picture.srgb[picture.opacity >= 0.98].astype(np.float64)
+    srgb = picture.srgb[picture.opacity >= 1 - _CLEAR].astype(np.float64)
     if not len(srgb):
         return colours
     srgb = srgb[:: -(-len(srgb) // _SAMPLE)]
