@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from typing import Protocol
 from xml.etree.ElementTree import Element
 
 from shapely import MultiPolygon
@@ -17,32 +16,7 @@ from .references import DEEPEST_REFERENCE, follow_use, target_of
 from .shapes import SHAPES
 from .state import Purpose, State
 from .transforms import IDENTITY, Matrix, at, times
-
-
-class Walker(Protocol):
-    """What walks through the elements of a clip path."""
-
-    def enter(self, element: Element, state: State, purpose: Purpose) -> State | None:
-        """Return the state inside an element.
-
-        Parameters
-        ----------
-        element : Element
-        state : State
-            Outside of the element.
-        purpose : Purpose
-        """
-
-    def collect(self, element: Element, state: State, purpose: Purpose) -> list[Item]:
-        """Return the items of an element.
-
-        Parameters
-        ----------
-        element : Element
-        state : State
-            Outside of the element.
-        purpose : Purpose
-        """
+from .walker import Walker
 
 
 class Clips:

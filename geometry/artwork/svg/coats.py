@@ -6,7 +6,6 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from itertools import count, groupby
 from typing import Protocol
-from xml.etree.ElementTree import Element
 
 import shapely
 import shapely.affinity
@@ -22,37 +21,16 @@ from .flattening import Flattening
 from .gradients import Gradient, flat_steps, gradient_of
 from .patterns import Pattern, pattern_of, tiled
 from .state import Group, Purpose, State
+from .walker import Walker
 
 #: What is covered less than this (share) is not seen.
 UNSEEN = 0.02
 
 
-class Walker(Protocol):
+class PatternWalker(Walker, Protocol):
     """What walks through the elements of a pattern."""
 
     flattening: Flattening | None
-
-    def enter(self, element: Element, state: State, purpose: Purpose) -> State | None:
-        """Return the state inside an element.
-
-        Parameters
-        ----------
-        element : Element
-        state : State
-            Outside of the element.
-        purpose : Purpose
-        """
-
-    def collect(self, element: Element, state: State, purpose: Purpose) -> list[Item]:
-        """Return the items of an element.
-
-        Parameters
-        ----------
-        element : Element
-        state : State
-            Outside of the element.
-        purpose : Purpose
-        """
 
     def group_number(self) -> int:
         """Return a number that no group has yet."""
@@ -85,13 +63,15 @@ class Coats:
     mixed: bool
 
 
-def coats(drawing: Drawing, walk: Walker, items: Sequence[Item], flattening: Flattening) -> Coats:
+def coats(
+    drawing: Drawing, walk: PatternWalker, items: Sequence[Item], flattening: Flattening
+) -> Coats:
     """Return items as flat coloured shapes.
 
     Parameters
     ----------
     drawing : Drawing
-    walk : Walker
+    walk : PatternWalker
     items : sequence of Item
     flattening : Flattening
 
@@ -169,7 +149,7 @@ def _placed(
 
 def _pattern_coats(
     drawing: Drawing,
-    walk: Walker,
+    walk: PatternWalker,
     pattern: Pattern,
     groups: tuple[Group, ...],
     flattening: Flattening,

@@ -24,7 +24,7 @@ from ..coloured import ColouredShape
 from ..laid_over import laid_over
 from .areas import Item, areas
 from .clips import Clips
-from .coats import UNSEEN, Walker, coats
+from .coats import UNSEEN, PatternWalker, coats
 from .document import local_name
 from .drawing import Drawing
 from .flattening import Flattening
@@ -47,12 +47,12 @@ class Masks:
     Parameters
     ----------
     drawing : Drawing
-    walk : Walker
+    walk : PatternWalker
     clips : Clips
         Knows the boxes of elements.
     """
 
-    def __init__(self, drawing: Drawing, walk: Walker, clips: Clips) -> None:
+    def __init__(self, drawing: Drawing, walk: PatternWalker, clips: Clips) -> None:
         self._drawing = drawing
         self._walk = walk
         self._clips = clips
