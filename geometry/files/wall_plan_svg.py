@@ -14,6 +14,10 @@ from ..fabricate.wall_plan import WallPlan
 
 #: Holes told in the picture's table; all are in the file of comma-separated values.
 _MOST_ROWS = 120
+# Height of a hole's name, in units; width of a letter, in heights; sides of the hole and levels, in
+# units, at which it is tried.
+_NAME, _LETTER = 0.9, 0.62
+_BESIDE = tuple((side, level) for level in (-0.3, 1.1, -1.4, 2.2, -2.5) for side in (1, -1))
 
 
 def wall_plan_svg(plan: WallPlan, title: str, seams: Sequence[MultiPolygon] = ()) -> str:
@@ -71,6 +75,11 @@ def wall_plan_svg(plan: WallPlan, title: str, seams: Sequence[MultiPolygon] = ()
     lines.append(_words(0, h + 2.6 * unit, "datum 0, 0", unit, "#111111", "middle"))
     lines.append(_words(w, h + 1.6 * unit, f"{w:g}", unit, "#111111", "middle"))
     lines.append(_words(-0.6 * unit, 0.4 * unit, f"{h:g}", unit, "#111111", "end"))
+    # Names lie over no circle and no other name; one that finds no room stands in the table.
+    taken = [
+        (x - unit / 2, h - y - unit / 2, x + unit / 2, h - y + unit / 2)
+        for _, (x, y), *_ in plan.holes
+    ]
     for name, (x, y), diameter, note in plan.holes:
         colour = "#8a5a00" if note else "#111111"
         lines.append(
@@ -78,7 +87,9 @@ def wall_plan_svg(plan: WallPlan, title: str, seams: Sequence[MultiPolygon] = ()
             f'<circle cx="{x:.2f}" cy="{h - y:.2f}" r="{0.5 * unit:g}" stroke="{colour}" '
             f'stroke-width="{unit / 10:g}"/>'
         )
-        lines.append(_words(x + 0.6 * unit, h - y - 0.3 * unit, name, 0.9 * unit, colour))
+        at = _free_place(taken, (x, h - y), name, unit)
+        if at is not None:
+            lines.append(_words(*at, name, _NAME * unit, colour))
     below = h + 5 * unit
     told = [
         f"1  Snap the base line with a level; mark {w:g} on it from the datum.",
@@ -103,6 +114,23 @@ def wall_plan_svg(plan: WallPlan, title: str, seams: Sequence[MultiPolygon] = ()
         text = f"and {len(plan.holes) - _MOST_ROWS} more, in wall-plan.csv"
         lines.append(_words(0, start + 1.4 * unit * rows, text, unit))
     return "\n".join([*lines, "</svg>", ""])
+
+
+def _free_place(
+    taken: list[tuple[float, float, float, float]], at: tuple[float, float], name: str, unit: float
+) -> tuple[float, float] | None:
+    """Return where a hole's name stands beside it, and take its box; None where no room is."""
+    wide, tall = _LETTER * _NAME * unit * len(name), _NAME * unit
+    for side, level in _BESIDE:
+        left = at[0] + (0.6 * unit if side > 0 else -0.6 * unit - wide)
+        foot = at[1] + level * unit
+        box = (left, foot - tall, left + wide, foot)
+        if not any(
+            box[0] < b[2] and b[0] < box[2] and box[1] < b[3] and b[1] < box[3] for b in taken
+        ):
+            taken.append(box)
+            return left, foot
+    return None
 
 
 def wall_plan_csv(plan: WallPlan) -> str:

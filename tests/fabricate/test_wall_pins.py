@@ -5,10 +5,12 @@ import io
 import math
 from dataclasses import replace
 from itertools import pairwise
+from xml.etree import ElementTree
 
 import numpy as np
 import pytest
 import shapely
+from PIL import ImageFont
 from shapely import Point, Polygon, box
 
 from sheetstack.geometry.build import build
@@ -187,6 +189,28 @@ def test_the_wall_plan_shows_every_opening_not_only_those_at_seams(built, making
     assert inner > 10
     text = wall_plan_svg(wall_plan(built.job, making.pins), "Wall", tiles)
     assert text.count("<polygon") == parts + inner
+
+
+def test_names_of_holes_in_a_row_lie_over_no_other_name_nor_hole(built, making):
+    row = [(f"P{k}", (50.0 + 4.0 * k, 150.0 + k % 3), 4.0, "") for k in range(1, 61)]
+    plan = replace(wall_plan(built.job, making.pins), holes=tuple(row))
+    root = ElementTree.fromstring(wall_plan_svg(plan, "Wall"))
+    size = max(plan.size) / 100 * 0.9
+    names = {name for name, *_ in row}
+    texts = [e for e in root.iter() if e.tag.endswith("text") and e.text in names]
+    assert len(texts) > 20
+    # As wide as Pillow sets them; pixels large enough for hinting not to count.
+    font = ImageFont.load_default(100)
+    boxes = []
+    for text in texts:
+        x, y = float(text.get("x")), float(text.get("y"))
+        left, top, right, bottom = font.getbbox(text.text, anchor="ls")
+        left, top, right, bottom = (v * size / 100 for v in (left, top, right, bottom))
+        boxes.append(box(x + left, y + top, x + right, y + bottom))
+    a, b = shapely.STRtree(boxes).query(boxes, predicate="intersects")
+    assert (a == b).all()
+    holes = [Point(x, plan.size[1] - y).buffer(2.0) for _, (x, y), *_ in row]
+    assert not len(shapely.STRtree(boxes).query(holes, predicate="intersects")[0])
 
 
 def test_a_crumb_that_no_neighbour_took_is_told_as_one(built):
