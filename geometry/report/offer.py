@@ -189,8 +189,10 @@ def own_text(offer: Offer) -> str:
             f"  tax             {money(price.tax, unit)} ({asked.tax_percent:g} %)",
             f"  asked           {money(price.total, unit)}",
             f"  left after cost {money(price.net - price.own_cost, unit)}",
-            "  cans",
         ]
+        if price.labour == 0:
+            lines.append("  NO LABOUR in this price: give rate_h and hours in [offer]")
+        lines.append("  cans")
         for row in option.cans:
             can = row.match.can
             named = can is not None and not row.match.missing

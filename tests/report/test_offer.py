@@ -193,6 +193,13 @@ def test_own_cost_hours_and_rate_are_in_the_own_copy_only(offer):
     for secret in ("55.00", "83.21", "15 %", "mark-up", "own cost"):
         assert all(secret not in text for text in client)
     assert "55.00" in own
+    assert "NO LABOUR" not in own
+
+
+def test_a_price_without_labour_is_told_to_the_artist(offer):
+    unpaid = replace(offer.studio, offer=replace(offer.studio.offer, rate_h=0.0))
+    told = own_text(offer_of([o.build for o in offer.options], unpaid, offer.day))
+    assert told.count("NO LABOUR in this price") == len(offer.options)
 
 
 def test_the_plan_s_cautions_stay_together(studio):
