@@ -16,10 +16,20 @@ import numpy as np
 from bpy_extras.view3d_utils import location_3d_to_region_2d
 
 sys.path.insert(0, str(Path(__file__).parent))
-from walking import wait, wait_for, walk, xdotool
+from walking import (
+    click,
+    enable,
+    follow,
+    point_at,
+    screenshot,
+    view,
+    wait,
+    wait_for,
+    window,
+    xdotool,
+)
 
 ZIP, JOB, FOLDER = (Path(a).resolve() for a in sys.argv[sys.argv.index("--") + 1 :][:3])
-SCREEN = 1000
 PIXELS = (800, 600)
 #: The door in the photo, from its upper left corner round; 900 x 2000 mm.
 DOOR = np.array([(330.0, 90.0), (505.0, 120.0), (500.0, 508.0), (322.0, 548.0)])
@@ -29,30 +39,8 @@ TAB, FIT = 165, 98
 NEAR = 3.0
 
 
-def window():
-    return bpy.context.window_manager.windows[0]
-
-
-def view():
-    """Return the 3D view, its sidebar and its own region."""
-    area = next(a for a in window().screen.areas if a.type == "VIEW_3D")
-    by_type = {r.type: r for r in area.regions}
-    return area, by_type["UI"], by_type["WINDOW"]
-
-
-def point_at(x, y):
-    xdotool("mousemove", "--sync", round(float(x)), round(float(SCREEN - y)))
-
-
-def click(x, y):
-    point_at(x, y)
-    yield from wait(2)
-    xdotool("click", 1)
-    yield from wait(3)
-
-
 def picture(name):
-    bpy.ops.screen.screenshot(filepath=str(FOLDER / f"wall-{name}.png"))
+    screenshot(FOLDER / f"wall-{name}.png")
 
 
 def photo():
@@ -71,8 +59,7 @@ def photo():
 
 
 def install():
-    assert bpy.ops.preferences.addon_install(filepath=str(ZIP), overwrite=True) == {"FINISHED"}
-    assert bpy.ops.preferences.addon_enable(module="sheetstack") == {"FINISHED"}
+    enable(ZIP)
     assert bpy.ops.sheetstack.open_job(filepath=str(JOB)) == {"FINISHED"}
     yield from wait()
 
@@ -144,15 +131,4 @@ def at_pixel(place):
     )
 
 
-def steps():
-    for part in (install, drop_photo, drag_corners, fit):
-        print("STEP", part.__name__, flush=True)
-        yield from part()
-
-
-def main():
-    bpy.context.preferences.view.show_splash = False
-    walk(steps)
-
-
-main()
+follow(install, drop_photo, drag_corners, fit)

@@ -16,42 +16,35 @@ from pathlib import Path
 import bpy
 
 sys.path.insert(0, str(Path(__file__).parent))
-from walking import wait, wait_for, walk, xdotool
+from walking import (
+    ACCEPT,
+    FIRST_FILE,
+    click,
+    enable,
+    follow,
+    point_at,
+    screenshot,
+    view,
+    wait,
+    wait_for,
+    window,
+    xdotool,
+)
 
 ZIP, DRAWING, FOLDER = (Path(a).resolve() for a in sys.argv[sys.argv.index("--") + 1 :][:3])
 MOST_ACTIONS = 25
-SCREEN = 1000
 #: Pixels from the sidebar's top: the fourth tab, the first button, the third layer in the list.
 TAB, IMPORT, THIRD_LAYER = 165, 52, 172
-#: From the upper left corner of a file dialogue: its first file, its button at the lower right.
-FIRST_FILE, ACCEPT = (350, 78), (-75, -22)
 #: From the upper left corner of the 3D view: the icon of the bridge tool.
 BRIDGE_TOOL = (26, 424)
 
 actions = []
 
 
-def window(number=0):
-    return bpy.context.window_manager.windows[number]
-
-
-def view():
-    """Return the main window's 3D view and its sidebar."""
-    area = next(a for a in window().screen.areas if a.type == "VIEW_3D")
-    return area, next(r for r in area.regions if r.type == "UI")
-
-
-def point_at(x, y, of=0):
-    """Move the mouse to a place of a window, from its lower left corner."""
-    xdotool("mousemove", "--sync", int(window(of).x + x), int(SCREEN - window(of).y - y))
-
-
-def click(what, x, y, of=0):
-    point_at(x, y, of)
-    yield from wait(2)
-    xdotool("click", 1)
+def do(what, x, y, of=0):
+    """Click a place, and count it."""
     actions.append(what)
-    yield from wait(3)
+    yield from click(x, y, of)
 
 
 def drag(what, x0, y0, x1, y1, watched):
@@ -74,7 +67,7 @@ def drag(what, x0, y0, x1, y1, watched):
 
 
 def press(what, key):
-    area, _ = view()
+    area, _, _ = view()
     point_at(area.x + 0.4 * area.width, area.y + 0.8 * area.height)
     yield from wait(2)
     xdotool("key", key)
@@ -83,8 +76,7 @@ def press(what, key):
 
 
 def picture(name, of=0):
-    with bpy.context.temp_override(window=window(of)):
-        bpy.ops.screen.screenshot(filepath=str(FOLDER / f"first-{len(actions):02}-{name}.png"))
+    screenshot(FOLDER / f"first-{len(actions):02}-{name}.png", of)
 
 
 def state():
@@ -98,20 +90,20 @@ def is_built():
 def accept(what):
     """Click the button of the file dialogue, which is a window of its own."""
     dialogue = window(-1)
-    return click(what, dialogue.width + ACCEPT[0], -ACCEPT[1], -1)
+    return do(what, dialogue.width + ACCEPT[0], -ACCEPT[1], -1)
 
 
 def open_drawing():
-    _, sidebar = view()
+    _, sidebar, _ = view()
     yield from press("N: sidebar", "n")
-    _, sidebar = view()
+    _, sidebar, _ = view()
     top = sidebar.y + sidebar.height
-    yield from click("tab Stencil", sidebar.x + sidebar.width - 13, top - TAB)
+    yield from do("tab Stencil", sidebar.x + sidebar.width - 13, top - TAB)
     picture("tab")
-    yield from click("Import Drawing", sidebar.x + 120, top - IMPORT)
+    yield from do("Import Drawing", sidebar.x + 120, top - IMPORT)
     yield from wait(8)
     dialogue = window(-1)
-    yield from click("the drawing", FIRST_FILE[0], dialogue.height - FIRST_FILE[1], -1)
+    yield from do("the drawing", FIRST_FILE[0], dialogue.height - FIRST_FILE[1], -1)
     picture("dialogue", -1)
     yield from accept("Import")
     yield from wait_for(is_built)
@@ -123,11 +115,11 @@ def open_drawing():
 def move_a_bridge():
     from sheetstack.addon.bridges import place_on_sheet
 
-    area, sidebar = view()
-    yield from click("the layer", sidebar.x + 60, sidebar.y + sidebar.height - THIRD_LAYER)
+    area, sidebar, _ = view()
+    yield from do("the layer", sidebar.x + 60, sidebar.y + sidebar.height - THIRD_LAYER)
     assert state().active_layer == 2
     yield from press("Numpad 7: from above", "KP_7")
-    yield from click("bridge tool", area.x + BRIDGE_TOOL[0], area.y + area.height - BRIDGE_TOOL[1])
+    yield from do("bridge tool", area.x + BRIDGE_TOOL[0], area.y + area.height - BRIDGE_TOOL[1])
     picture("tool")
     region = next(r for r in area.regions if r.type == "WINDOW")
     with bpy.context.temp_override(window=window(), area=area, region=region):
@@ -135,7 +127,7 @@ def move_a_bridge():
     seen = [(on_view((b.line_mm[0], b.line_mm[-1])), b) for b in found]
     free = (area.x + 80, sidebar.x - 100)
     (x, y), bridge = next(s for s in seen if free[0] < s[0][0] < free[1])
-    yield from click("a bridge", x, y)
+    yield from do("a bridge", x, y)
     assert state().picked_bridge == bridge.id
     picture("picked")
     yield from drag("the bridge", x, y, x + 12, y + 6, follows)
@@ -165,7 +157,7 @@ def on_view(line):
 
     from sheetstack.addon.bridges.place_on_sheet import edited_sheet, scene_place
 
-    area, _ = view()
+    area, _, _ = view()
     region = next(r for r in area.regions if r.type == "WINDOW")
     with bpy.context.temp_override(window=window(), area=area, region=region):
         middle = [(a + b) / 2 for a, b in zip(*line, strict=True)]
@@ -208,30 +200,23 @@ def render_a_mock_up():
 
 
 def install():
-    assert bpy.ops.preferences.addon_install(filepath=str(ZIP), overwrite=True) == {"FINISHED"}
-    assert bpy.ops.preferences.addon_enable(module="sheetstack") == {"FINISHED"}
+    enable(ZIP)
     shutil.copy(DRAWING, Path.home())
     yield from wait()
 
 
-def steps():
-    for part in (
-        install,
-        open_drawing,
-        move_a_bridge,
-        see_the_paint,
-        write_files,
-        render_a_mock_up,
-    ):
-        print("STEP", part.__name__, flush=True)
-        yield from part()
+def count():
     print(len(actions), "actions:", "; ".join(actions), flush=True)
     assert len(actions) <= MOST_ACTIONS
+    yield from wait()
 
 
-def main():
-    bpy.context.preferences.view.show_splash = False
-    walk(steps)
-
-
-main()
+follow(
+    install,
+    open_drawing,
+    move_a_bridge,
+    see_the_paint,
+    write_files,
+    render_a_mock_up,
+    count,
+)

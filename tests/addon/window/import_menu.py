@@ -14,30 +14,21 @@ from pathlib import Path
 import bpy
 
 sys.path.insert(0, str(Path(__file__).parent))
-from walking import wait, wait_for, walk, xdotool
+from walking import (
+    choose_first_file,
+    click,
+    enable,
+    follow,
+    screenshot,
+    wait,
+    wait_for,
+    window,
+    xdotool,
+)
 
 ZIP, DRAWING, FOLDER = (Path(a).resolve() for a in sys.argv[sys.argv.index("--") + 1 :][:3])
-SCREEN = 1000
 #: The word File in the top bar, from the screen's upper left corner.
 FILE = (43, 12)
-#: From the upper left corner of a file dialogue: its first file, its button at the lower right.
-FIRST_FILE, ACCEPT = (350, 78), (-75, -22)
-
-
-def window(number=0):
-    return bpy.context.window_manager.windows[number]
-
-
-def point_at(x, y, of=0):
-    """Move the mouse to a place of a window, from its lower left corner."""
-    xdotool("mousemove", "--sync", int(window(of).x + x), int(SCREEN - window(of).y - y))
-
-
-def click(x, y, of=0):
-    point_at(x, y, of)
-    yield from wait(2)
-    xdotool("click", 1)
-    yield from wait(4)
 
 
 def press(*keys):
@@ -47,8 +38,7 @@ def press(*keys):
 
 
 def picture(name, of=0):
-    with bpy.context.temp_override(window=window(of)):
-        bpy.ops.screen.screenshot(filepath=str(FOLDER / f"import-{name}.png"))
+    screenshot(FOLDER / f"import-{name}.png", of)
 
 
 def state():
@@ -56,8 +46,7 @@ def state():
 
 
 def install():
-    assert bpy.ops.preferences.addon_install(filepath=str(ZIP), overwrite=True) == {"FINISHED"}
-    assert bpy.ops.preferences.addon_enable(module="sheetstack") == {"FINISHED"}
+    enable(ZIP)
     shutil.copy(DRAWING, Path.home())
     yield from wait()
 
@@ -75,10 +64,7 @@ def choose_in_the_menu():
 
 
 def choose_the_file():
-    dialogue = window(-1)
-    yield from click(FIRST_FILE[0], dialogue.height - FIRST_FILE[1], -1)
-    picture("dialogue", -1)
-    yield from click(dialogue.width + ACCEPT[0], -ACCEPT[1], -1)
+    yield from choose_first_file(lambda: picture("dialogue", -1))
     yield from wait_for(lambda: state().collection is not None and not state().is_stale)
     yield from wait(6)
     picture("built")
@@ -88,15 +74,4 @@ def choose_the_file():
     assert len({tuple(row.colour) for row in state().layers}) >= 3
 
 
-def steps():
-    for part in (install, choose_in_the_menu, choose_the_file):
-        print("STEP", part.__name__, flush=True)
-        yield from part()
-
-
-def main():
-    bpy.context.preferences.view.show_splash = False
-    walk(steps)
-
-
-main()
+follow(install, choose_in_the_menu, choose_the_file)

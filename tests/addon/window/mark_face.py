@@ -17,37 +17,26 @@ import bpy
 import numpy as np
 
 sys.path.insert(0, str(Path(__file__).parent))
-from walking import wait, wait_for, walk, watch, xdotool
+from walking import (
+    click,
+    enable,
+    follow,
+    point_at,
+    screenshot,
+    view,
+    wait,
+    wait_for,
+    watch,
+    window,
+    xdotool,
+)
 
 ZIP, PICTURE, FOLDER = (Path(a).resolve() for a in sys.argv[sys.argv.index("--") + 1 :][:3])
-SCREEN = 1000
 #: Pixels from the sidebar's top: the fourth tab, the headers of the panels.
 TAB, PATH, SHOW, DETAIL, PREVIEW, TRACE, FACES = 165, 70, 97, 146, 523, 552, 590
 #: In the picture's pixels: its pupils, and a way round the person.
 PUPILS = np.array([(134.0, 190.0), (226.0, 190.0)])
 ROUND = ((60, 80), (180, 20), (300, 80), (300, 280), (310, 380), (356, 436), (4, 436), (50, 380))
-
-
-def window():
-    return bpy.context.window_manager.windows[0]
-
-
-def view():
-    """Return the 3D view, its sidebar and its own region."""
-    area = next(a for a in window().screen.areas if a.type == "VIEW_3D")
-    by_type = {r.type: r for r in area.regions}
-    return area, by_type["UI"], by_type["WINDOW"]
-
-
-def point_at(x, y):
-    xdotool("mousemove", "--sync", int(x), int(SCREEN - y))
-
-
-def click(x, y):
-    point_at(x, y)
-    yield from wait(2)
-    xdotool("click", 1)
-    yield from wait(3)
 
 
 def from_top(x, down):
@@ -57,12 +46,11 @@ def from_top(x, down):
 
 
 def picture(name):
-    bpy.ops.screen.screenshot(filepath=str(FOLDER / f"face-{name}.png"))
+    screenshot(FOLDER / f"face-{name}.png")
 
 
 def install():
-    assert bpy.ops.preferences.addon_install(filepath=str(ZIP), overwrite=True) == {"FINISHED"}
-    assert bpy.ops.preferences.addon_enable(module="sheetstack") == {"FINISHED"}
+    enable(ZIP)
     shutil.copy(PICTURE, Path.home())
     yield from wait()
 
@@ -223,25 +211,14 @@ def drag(start, end, name=""):
     yield from wait(3)
 
 
-def steps():
-    for part in (
-        install,
-        open_panel,
-        type_picture,
-        show_picture,
-        add_face,
-        drag_marks,
-        draw_outline,
-        follow_a_slider,
-        trace,
-    ):
-        print("STEP", part.__name__, flush=True)
-        yield from part()
-
-
-def main():
-    bpy.context.preferences.view.show_splash = False
-    walk(steps)
-
-
-main()
+follow(
+    install,
+    open_panel,
+    type_picture,
+    show_picture,
+    add_face,
+    drag_marks,
+    draw_outline,
+    follow_a_slider,
+    trace,
+)

@@ -16,26 +16,25 @@ import bpy
 import numpy as np
 
 sys.path.insert(0, str(Path(__file__).parent))
-from walking import wait, wait_for, walk, watch, xdotool
+from walking import (
+    enable,
+    follow,
+    point_at,
+    screenshot,
+    view,
+    wait,
+    wait_for,
+    watch,
+    window,
+    xdotool,
+)
 
 ZIP, JOB, FOLDER = (Path(a).resolve() for a in sys.argv[sys.argv.index("--") + 1 :][:3])
-SCREEN = 1000
 BRIDGE_TOOL = "sheetstack.bridges"
 
 
-def view():
-    (window,) = bpy.context.window_manager.windows
-    area = next(a for a in window.screen.areas if a.type == "VIEW_3D")
-    return window, area, next(r for r in area.regions if r.type == "WINDOW")
-
-
-def point_at(x, y):
-    window, _, _ = view()
-    xdotool("mousemove", int(window.x + x), int(SCREEN - window.y - y))
-
-
 def picture(name):
-    bpy.ops.screen.screenshot(filepath=str(FOLDER / f"silences-{name}.png"))
+    screenshot(FOLDER / f"silences-{name}.png")
 
 
 def state():
@@ -53,21 +52,20 @@ def running():
 
 
 def press(key):
-    _, area, _ = view()
+    area, _, _ = view()
     point_at(area.x + 0.4 * area.width, area.y + 0.8 * area.height)
     yield from wait(2)
     xdotool("key", key)
 
 
 def install():
-    assert bpy.ops.preferences.addon_install(filepath=str(ZIP), overwrite=True) == {"FINISHED"}
-    assert bpy.ops.preferences.addon_enable(module="sheetstack") == {"FINISHED"}
+    enable(ZIP)
     yield from wait()
 
 
 def open_the_job():
-    window, area, region = view()
-    with bpy.context.temp_override(window=window, area=area, region=region):
+    area, _, region = view()
+    with bpy.context.temp_override(window=window(), area=area, region=region):
         done = bpy.ops.sheetstack.open_job("EXEC_DEFAULT", filepath=str(JOB), build=False)
     assert done == {"FINISHED"}
     yield from wait(3)
@@ -83,7 +81,7 @@ def first_build():
 
 
 def only_drawn():
-    _, area, _ = view()
+    area, _, _ = view()
     silences = watch()
     for _ in range(20):
         area.tag_redraw()
@@ -131,10 +129,10 @@ def drag_a_bridge():
 
     from sheetstack.addon.bridges import place_on_sheet
 
-    window, area, region = view()
+    area, _, region = view()
     yield from press("KP_7")
     yield from wait(4)
-    with bpy.context.temp_override(window=window, area=area, region=region):
+    with bpy.context.temp_override(window=window(), area=area, region=region):
         bpy.ops.wm.tool_set_by_id(name=BRIDGE_TOOL)
         found = place_on_sheet.editable_bridges(bpy.context)
         bridge = found[len(found) // 2]
@@ -169,23 +167,12 @@ def painted_picture():
     picture("painted")
 
 
-def steps():
-    for part in (
-        install,
-        open_the_job,
-        first_build,
-        only_drawn,
-        esc,
-        drag_a_bridge,
-        painted_picture,
-    ):
-        print("STEP", part.__name__, flush=True)
-        yield from part()
-
-
-def main():
-    bpy.context.preferences.view.show_splash = False
-    walk(steps)
-
-
-main()
+follow(
+    install,
+    open_the_job,
+    first_build,
+    only_drawn,
+    esc,
+    drag_a_bridge,
+    painted_picture,
+)

@@ -13,6 +13,10 @@ import numpy as np
 
 #: Seconds between two steps, and steps to wait for long work.
 PAUSE, PATIENCE = 0.3, 1500
+#: Height of the screen in pixels.
+SCREEN = 1000
+#: From the upper left corner of a file dialogue: its first file; from its lower right: its button.
+FIRST_FILE, ACCEPT = (350, 78), (-75, -22)
 
 
 def xdotool(*words):
@@ -30,6 +34,60 @@ def wait_for(condition):
         if condition():
             return
     raise AssertionError("waited in vain")
+
+
+def window(number=0):
+    return bpy.context.window_manager.windows[number]
+
+
+def view():
+    """Return the main window's 3D view, its sidebar and its own region."""
+    area = next(a for a in window().screen.areas if a.type == "VIEW_3D")
+    by_type = {r.type: r for r in area.regions}
+    return area, by_type["UI"], by_type["WINDOW"]
+
+
+def point_at(x, y, of=0):
+    """Move the mouse to a place of a window, from its lower left corner."""
+    xdotool("mousemove", round(window(of).x + x), round(SCREEN - window(of).y - y))
+
+
+def click(x, y, of=0):
+    point_at(x, y, of)
+    yield from wait(2)
+    xdotool("click", 1)
+    yield from wait(3)
+
+
+def choose_first_file(seen=lambda: None):
+    """Click the first file of the dialogue, a window of its own, and its button; look between."""
+    dialogue = window(-1)
+    yield from click(FIRST_FILE[0], dialogue.height - FIRST_FILE[1], -1)
+    seen()
+    yield from click(dialogue.width + ACCEPT[0], -ACCEPT[1], -1)
+
+
+def screenshot(path, of=0):
+    with bpy.context.temp_override(window=window(of)):
+        bpy.ops.screen.screenshot(filepath=str(path))
+
+
+def enable(archive):
+    """Install the add-on from its zip and switch it on."""
+    assert bpy.ops.preferences.addon_install(filepath=str(archive), overwrite=True) == {"FINISHED"}
+    assert bpy.ops.preferences.addon_enable(module="sheetstack") == {"FINISHED"}
+
+
+def follow(*parts):
+    """Walk through parts, one after the other, from Blender's first scene."""
+
+    def steps():
+        for part in parts:
+            print("STEP", part.__name__, flush=True)
+            yield from part()
+
+    bpy.context.preferences.view.show_splash = False
+    walk(steps)
 
 
 def watch():
