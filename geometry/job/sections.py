@@ -270,6 +270,13 @@ class BridgeSettings:
     alike_percent: float = field(
         25.0, about="what that may cost more, in percent", least=0, most=500
     )
+    symmetry_percent: float = field(
+        110.0,
+        about="what an opening's bridges in a stated direction may cost more, in percent, so that "
+        "they are symmetric: from 100 on one beside the axis gets a second one that faces it",
+        least=0,
+        most=500,
+    )
     rows_percent: float = field(
         25.0,
         about="what an opening's bridges in a stated direction may cost more, in percent, so that "

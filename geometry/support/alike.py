@@ -314,10 +314,16 @@ class Work:
         lots = [*ranked, patterns[:most]]
         rank = [number for number, lot in enumerate(lots) for _ in lot]
         tries: list[tuple[bool, int, float, _Fitted]] = []
-        allowed = self.cost[replaced].sum() * (1 + self.ground.rules.alike_share) * _FREE
+        rules = self.ground.rules
+        alike = symmetric = rules.alike_share
+        if rules.directions.stated(self.laid.gaps.take(replaced)).any():
+            # A way in a stated direction may face none: then symmetry takes twice as many.
+            symmetric = max(alike, rules.symmetry_share)
+        now = self.cost[replaced].sum()
         wanted = [pattern for lot in lots for pattern in lot]
         for number, fitted in enumerate(self._fitted(wanted, family, own)):
-            if fitted is not None and fitted.price <= allowed:
+            share = symmetric if rank[number] < len(ranked) else alike
+            if fitted is not None and fitted.price <= now * (1 + share) * _FREE:
                 forked = bool(self._forks(wanted[number].paths))
                 tries.append((forked, rank[number], fitted.price, fitted))
         tries.sort(key=lambda one: one[:3])

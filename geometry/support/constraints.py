@@ -133,6 +133,8 @@ class Rules:
         Which openings get the same bridges: ``"off"``, ``"shifted"``, ``"turned"``, ``"scaled"``.
     alike_share : float
         What it may cost more, as a share, that openings are alike or symmetric.
+    symmetry_share : float
+        The same that those in a stated direction are symmetric.
     rows_share : float
         What it may cost more, as a share, that bridges of neighbours line up.
     settled : Settled, optional
@@ -153,6 +155,7 @@ class Rules:
     most_per_island: int = 6
     alike: str = "off"
     alike_share: float = 0.25
+    symmetry_share: float = 1.1
     rows_share: float = 0.25
     settled: Settled | None = None
 
@@ -181,6 +184,7 @@ class Rules:
             most_per_island=0,
             alike="off",
             alike_share=0.0,
+            symmetry_share=0.0,
             settled=None,
         )
 
@@ -258,6 +262,7 @@ def rules_for(job: Job, layer: LayerSettings, more_drawn: tuple[DrawnBridge, ...
         most_per_island=settings.most_per_island,
         alike=settings.alike,
         alike_share=settings.alike_percent / 100,
+        symmetry_share=settings.symmetry_percent / 100,
         rows_share=settings.rows_percent / 100,
     )
 

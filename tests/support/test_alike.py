@@ -75,7 +75,8 @@ def test_symmetric_letters_are_bridged_symmetrically():
     line = "AOA80Ao"
     text = Text((line,), 45.0, tracking_mm=3.0, at_mm=(20.0, 30.0))
     shape = read_artwork(ArtworkSource(FONT, text=text)).shape
-    for keys in ('direction = "vertical"', "alike_percent = 100"):
+    level = 'direction = "horizontal"\nhandling_load_n = 0'  # one bridge would do
+    for keys in ('direction = "vertical"', level, "alike_percent = 100"):
         layer = layer_of(shape, (500, 110), keys)
         for opening in layer.plain_sheet.openings.geoms:
             mine = bridges_in(layer, opening)

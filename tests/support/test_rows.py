@@ -23,8 +23,8 @@ from ..small_builds import ink_built
 FONT = Path(matplotlib.get_data_path()) / "fonts" / "ttf" / "DejaVuSans-Bold.ttf"
 
 
-#: One bridge holds a letter, however it is moved.
-FIRM = "deflection_mm = 900\nsafety = 1\nhandling_load_n = 0.001\n"
+#: One bridge holds a letter, however it is moved, and none faces it.
+FIRM = "deflection_mm = 900\nsafety = 1\nhandling_load_n = 0.001\nsymmetry_percent = 0\n"
 
 
 def letter(x, height, top, bottom):
@@ -53,6 +53,10 @@ def test_level_bridges_of_neighbours_are_brought_to_one_height_within_the_price(
     assert len(apart) == len(together) == 3
     assert np.ptp(apart[:, 1]) > 1
     assert np.ptp(together[:, 1]) < 1e-6
+    keys = FIRM.replace("symmetry_percent = 0", "symmetry_percent = 110")
+    facing = heights(row, f'{keys}direction = "horizontal"')
+    assert len(facing) == 6
+    assert np.ptp(facing[:, 1]) < 1e-6
 
 
 def test_upright_bridges_of_neighbours_are_at_the_same_end():
