@@ -1,13 +1,14 @@
 """Modal operators: long work in a thread of its own, with progress in the window and Esc to stop.
 
 The work is a plain function of geometry that touches no Blender data. The scene is changed only
-at the end, in the main thread, so that stopped work leaves it as it was.
+at the end, in the main thread, so that stopped work leaves it as it was; what would block the
+window there goes in parts, between which Blender draws.
 """
 
 from __future__ import annotations
 
 import threading
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -21,6 +22,8 @@ from .viewport import redraw_panels
 Work = Callable[[Progress], Any]
 #: Seconds between looks at the thread.
 INTERVAL = 0.1
+#: Seconds between two parts of putting a result into the scene.
+REST = 0.005
 UNDER_WAY = "Other work is under way; Esc stops it"
 
 
@@ -36,6 +39,8 @@ class Running:
     failure: BaseException | None = None
     stop: threading.Event = field(default_factory=threading.Event)
     thread: threading.Thread | None = None
+    #: What is still to be put into the scene before the end, once the thread is through.
+    parts: Iterator[None] | None = None
 
     def start(self) -> None:
         """Begin in a new thread."""
@@ -89,7 +94,8 @@ class LongWork:
     """What an operator with long work inherits beside ``bpy.types.Operator``.
 
     It defines ``work(context)``, which reads all that is needed from Blender and returns the
-    function to run, and ``done(context, result)``, which changes the scene.
+    function to run, and ``done(context, result)``, which changes the scene. Where that takes long,
+    ``parts(result)`` does some of it before, bit by bit.
     """
 
     #: Whether Esc ends it at once, without waiting for the step that the thread is in. Only for
@@ -102,6 +108,14 @@ class LongWork:
         """Return the work as a function of a ``Progress``."""
         raise NotImplementedError
 
+    def parts(self, result: Any) -> Iterator[None]:
+        """Prepare the scene for ``done``, a part before each yield.
+
+        The window draws and hears its user between two parts: each looks up anew what it changes,
+        which may be gone, and leaves nothing that ``done`` could not do alone.
+        """
+        return iter(())
+
     def done(self, context: Any, result: Any) -> set[str]:
         """Put the result into the scene and return the operator's result."""
         raise NotImplementedError
@@ -111,6 +125,8 @@ class LongWork:
         try:
             with geos_told(self.bl_label):
                 result = self.work(context)(Progress())
+                for _ in self.parts(result):
+                    pass
                 return self.done(context, result)  # type: ignore[no-any-return]
         except SheetstackError as error:
             self.report({"ERROR"}, str(error))
@@ -141,7 +157,7 @@ class LongWork:
         if job is None:  # ended by unregistering
             self._put_away(context)
             return {"CANCELLED"}
-        if event.type == "ESC" and event.value == "PRESS":
+        if job.parts is None and event.type == "ESC" and event.value == "PRESS":
             job.stop.set()
             if self.leaves_at_once and not job.ended:
                 self._put_away(context)
@@ -154,6 +170,8 @@ class LongWork:
             context.window_manager.progress_update(int(100 * job.share))
             context.workspace.status_text_set(f"{job.what}  {job.share:.0%}   Esc: stop")
             redraw_panels()
+            return {"PASS_THROUGH"}
+        if job.failure is None and self._has_part(context, job):
             return {"PASS_THROUGH"}
         self._put_away(context)
         if isinstance(job.failure, Cancelled):
@@ -170,6 +188,23 @@ class LongWork:
         except SheetstackError as error:
             self.report({"ERROR"}, str(error))
             return {"CANCELLED"}
+
+    def _has_part(self: Any, context: Any, job: Running) -> bool:
+        """Do the next part of putting the result into the scene; return whether there was one.
+
+        A failure is kept with the job, as those of the thread are.
+        """
+        if job.parts is None:
+            job.parts = iter(self.parts(job.result))
+            manager = context.window_manager
+            manager.event_timer_remove(self._timer)
+            self._timer = manager.event_timer_add(REST, window=context.window)
+        try:
+            with geos_told(self.bl_label):
+                return next(job.parts, job) is None
+        except BaseException as error:  # raised again by whoever looks at the job
+            job.failure = error
+            return False
 
     def cancel(self: Any, context: Any) -> None:
         """Stop: Blender closes the window or loads another file, or the dialogue was cancelled."""

@@ -1,12 +1,12 @@
 """The job under several styles of bridges, as a row of previews beside the stack."""
 
+from collections.abc import Iterator
 from typing import Any
 
 import bpy
-import numpy as np
 from bpy.props import IntProperty
-from numpy.typing import NDArray
 
+from ...geometry.files.png import png_bytes
 from ...geometry.progress import Progress
 from ...geometry.report.bridge_styles import styled_builds
 from ...geometry.report.bridge_styles_picture import bridge_styles_picture
@@ -15,7 +15,7 @@ from ..core.look import frame, isolate, show
 from ..core.ownership import key_of, scene_of
 from ..job import kept_artwork
 from ..job.scene_job import job_of
-from .painted_plane import ROLE, show_picture
+from .painted_plane import ROLE, image_of_png, show_picture
 
 
 class SHEETSTACK_OT_show_bridge_styles(LongWork, bpy.types.Operator):
@@ -39,25 +39,28 @@ spoils, how many bridges it has and how firmly it holds"""
         self._job = job = job_of(context.scene)
         pixels, copies = self.pixels, kept_artwork.copies_of(context.scene)
 
-        def compare(progress: Progress) -> tuple[NDArray[np.uint8], list[str]]:
+        def compare(progress: Progress) -> tuple[bytes, float, list[str]]:
             with kept_artwork.restored(copies, job) as complete:
                 styles = styled_builds(complete, progress.part(0.0, 0.9))
             progress(0.9, "Painting")
             told = [": ".join(list(style.lines())[:2]) for style in styles]
-            return np.asarray(bridge_styles_picture(styles, pixels)), told
+            picture = bridge_styles_picture(styles, pixels)
+            return png_bytes(picture), picture.width / picture.height, told
 
         return compare
+
+    def parts(self, result: tuple[bytes, float, list[str]]) -> Iterator[None]:
+        self._waiting = image_of_png(result[0]).name
+        yield
 
     def done(self, context: Any, result: Any) -> set[str]:
         scene = scene_of(self._scene)
         if scene is None:
             return {"CANCELLED"}
-        pixels, told = result
+        png, wide, told = result
         sheet = self._job.sheet
-        rows, columns = pixels.shape[:2]
         # As high as the sheet, so that it stands beside the stack.
-        width = sheet.height_mm * columns / rows
-        plane = show_picture(scene, pixels, width, sheet.height_mm)
+        plane = show_picture(scene, png, sheet.height_mm * wide, sheet.height_mm, self._waiting)
         bpy.context.view_layer.update()
         show(scene, ROLE, color_type="TEXTURE")
         isolate(scene, [plane])

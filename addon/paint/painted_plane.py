@@ -1,27 +1,38 @@
 """The painted picture as a textured plane beside the stack."""
 
+from collections.abc import Iterator
 from typing import Any
 
 import bpy
 import numpy as np
 from bpy.props import IntProperty
-from numpy.typing import NDArray
+from PIL import Image
 
+from ...geometry.files.png import png_bytes
 from ...geometry.paint.compositing import painted_picture
 from ...geometry.progress import Progress
 from ..core.blender_versions import use_nodes
 from ..core.conversion import metres
 from ..core.long_work import LongWork, Work
 from ..core.look import frame, give_back, isolate, show
-from ..core.ownership import add_made, is_own, key_of, made, own, remove_made, scene_of
+from ..core.ownership import (
+    add_made,
+    is_own,
+    key_of,
+    made,
+    own,
+    remove_made,
+    remove_unused,
+    scene_of,
+)
 from ..job.scene_job import job_of
 from ..sheets.last_build import builder
 from ..sheets.sheet_object import sheets_of, stack_of
 
 #: The plane stands this share of the sheet's width to the left of the stack.
 GAP = 0.1
-#: Role of the plane.
-ROLE = "PICTURE"
+#: Role of the plane, and what it and all of it is called.
+ROLE, NAME = "PICTURE", "Painted picture"
 
 
 class SHEETSTACK_OT_show_painted(LongWork, bpy.types.Operator):
@@ -45,19 +56,23 @@ class SHEETSTACK_OT_show_painted(LongWork, bpy.types.Operator):
         self._job = job_of(context.scene)
         pixels, build = self.pixels, builder(context.scene, self._job)
 
-        def paint(progress: Progress) -> NDArray[np.uint8]:
+        def paint(progress: Progress) -> bytes:
             result = build(progress.part(0.0, 0.7))
             progress(0.7, "Painting")
-            return painted_picture(result, pixels)
+            return png_bytes(Image.fromarray(painted_picture(result, pixels)))
 
         return paint
+
+    def parts(self, result: bytes) -> Iterator[None]:
+        self._waiting = image_of_png(result).name
+        yield
 
     def done(self, context: Any, result: Any) -> set[str]:
         scene = scene_of(self._scene)
         if scene is None:
             return {"CANCELLED"}
         sheet = self._job.sheet
-        plane = show_picture(scene, result, sheet.width_mm, sheet.height_mm)
+        plane = show_picture(scene, result, sheet.width_mm, sheet.height_mm, self._waiting)
         bpy.context.view_layer.update()
         show(scene, ROLE, color_type="TEXTURE")
         isolate(scene, [plane])
@@ -67,36 +82,56 @@ class SHEETSTACK_OT_show_painted(LongWork, bpy.types.Operator):
 
 
 def show_picture(
-    scene: bpy.types.Scene, pixels: NDArray[np.uint8], width_mm: float, height_mm: float
+    scene: bpy.types.Scene, png: bytes, width_mm: float, height_mm: float, waiting: str = ""
 ) -> bpy.types.Object:
-    """Put a picture, uint8 (rows, columns, 3), top row first, on the plane that is returned.
+    """Put a picture on the plane that is returned.
 
     Parameters
     ----------
     scene : Scene
-    pixels : uint8 array (rows, columns, 3)
+    png : bytes
+        The picture as a PNG file.
     width_mm, height_mm : float
+    waiting : str
+        Name of the image that ``image_of_png`` has made of it; where it is gone it is made anew.
     """
     stack = stack_of(scene)
     plane = next(iter(made(scene, ROLE).values()), None)
     if plane is None:
         remove_made(scene, ROLE)  # one that was deleted may live on unseen
-        plane = bpy.data.objects.new("Painted picture", bpy.data.meshes.new("Painted picture"))
+        plane = bpy.data.objects.new(NAME, bpy.data.meshes.new(NAME))
         plane.sheetstack.kind = "PICTURE"
         add_made(scene, ROLE, plane)
         plane.parent = stack
         scene.sheetstack.collection.objects.link(plane)
     _fill_plane(plane.data, width_mm, height_mm)
     plane.location = metres((-(1 + GAP) * width_mm, 0.0, 0.0))
-    image = _image_of(plane)
-    rows, columns = pixels.shape[:2]
-    if tuple(image.size) != (columns, rows):
-        image.scale(columns, rows)
-    values = np.ones((rows, columns, 4), np.float32)
-    values[:, :, :3] = pixels[::-1] / np.float32(255)
-    image.pixels.foreach_set(values.ravel())
-    image.pack()
+    image = bpy.data.images.get(waiting) or image_of_png(png)
+    before = picture_image(plane)
+    if before is None:
+        _show_on(plane, image)
+    else:  # wherever the user shows it, too
+        before.user_remap(image)
+        remove_unused([before])
+    image.name = NAME
     return plane
+
+
+def image_of_png(png: bytes) -> bpy.types.Image:
+    """Return a new image of a PNG file's bytes, packed into the .blend and decoded.
+
+    Encoding pixels in Blender, the other way to pack them, blocks the window longer than all else.
+    """
+    image = own(bpy.data.images.new(NAME, 1, 1))
+    pack_png(image, png)
+    len(image.pixels)  # asked for, it is decoded now, not when it is drawn first
+    return image
+
+
+def pack_png(image: bpy.types.Image, png: bytes) -> None:
+    """Let an image be what a PNG file holds, packed into the .blend."""
+    image.pack(data=png, data_len=len(png))
+    image.source = "FILE"
 
 
 def _fill_plane(mesh: bpy.types.Mesh, width_mm: float, height_mm: float) -> None:
@@ -117,13 +152,9 @@ def picture_image(plane: bpy.types.Object) -> bpy.types.Image | None:
     return None
 
 
-def _image_of(plane: bpy.types.Object) -> bpy.types.Image:
-    """Return the image that a plane shows, made with its material where it has none."""
-    found = picture_image(plane)
-    if found is not None:
-        return found
-    image = own(bpy.data.images.new("Painted picture", 16, 16))
-    material = own(bpy.data.materials.new("Painted picture"))
+def _show_on(plane: bpy.types.Object, image: bpy.types.Image) -> None:
+    """Give a plane a material that shows an image."""
+    material = own(bpy.data.materials.new(NAME))
     use_nodes(material)
     tree = material.node_tree
     texture = tree.nodes.new("ShaderNodeTexImage")
@@ -135,7 +166,6 @@ def _image_of(plane: bpy.types.Object) -> bpy.types.Image:
     tree.nodes.active = texture
     plane.data.materials.clear()
     plane.data.materials.append(material)
-    return image
 
 
 class SHEETSTACK_OT_hide_painted(bpy.types.Operator):

@@ -1,5 +1,6 @@
 """Building the scene's job: the sheets as objects, in the background, renewed when it changes."""
 
+from collections.abc import Iterator
 from typing import Any
 
 import bpy
@@ -15,7 +16,7 @@ from ..job.scene_job import job_of, put_settled
 from ..job.sources import missing_files, states_of
 from ..tracing.picture_under import picture_object
 from .last_build import builder
-from .sheet_object import sheets_of, show_build
+from .sheet_object import fill_sheet, sheets_of, show_build
 
 #: Seconds from the last change of a property to the new build.
 PAUSE = 0.6
@@ -46,6 +47,15 @@ class SHEETSTACK_OT_build(LongWork, bpy.types.Operator):
         self._sources, self._missing = states_of(context.scene), missing_files(context.scene)
         return builder(context.scene, self._job)
 
+    def parts(self, result: Any) -> Iterator[None]:
+        scene = scene_of(self._scene)
+        self._is_first = scene is not None and not sheets_of(scene)
+        for layer in result.layers:
+            scene = scene_of(self._scene)
+            if scene is not None:
+                fill_sheet(scene, layer)
+            yield
+
     def done(self, context: Any, result: Any) -> set[str]:
         scene = scene_of(self._scene)
         if scene is None:
@@ -55,10 +65,9 @@ class SHEETSTACK_OT_build(LongWork, bpy.types.Operator):
             unchanged = job_of(scene) == self._job
         except SheetstackError:  # changed meanwhile to what is no job
             unchanged = False
-        is_first = not sheets_of(scene)
         edited = show_build(scene, result)
         put_settled(scene, result.job.settled)
-        if is_first:
+        if self._is_first:
             show_whole_stack(scene)
         join(scene, sheets_of(scene).values())
         if unchanged:

@@ -89,6 +89,25 @@ def show_build(scene: bpy.types.Scene, build: Build) -> list[str]:
     return kept
 
 
+def fill_sheet(scene: bpy.types.Scene, layer: BuiltLayer) -> None:
+    """Fill one sheet ahead of ``show_build``, a new one unseen; one edited by hand is left to it.
+
+    Parameters
+    ----------
+    scene : bpy.types.Scene
+    layer : BuiltLayer
+    """
+    name = layer.sheet.layer
+    sheet = made(scene, "SHEET").get(name)
+    if sheet is None:
+        remove_made(scene, "SHEET", name)  # one that was deleted may live on unseen
+        sheet = _new_sheet(scene, name)
+        sheet.hide_viewport = True
+    elif is_hand_edited(sheet):
+        return
+    _fill(sheet, layer)
+
+
 def stack_of(scene: bpy.types.Scene) -> bpy.types.Object:
     """Return the empty that all sheets hang on, made with the collection where there is none."""
     collection = collection_of(scene)
@@ -228,11 +247,7 @@ def _set_aside(scene: bpy.types.Scene, sheet: bpy.types.Object) -> str:
 def _renew(sheet: bpy.types.Object, layer: BuiltLayer, material: Material) -> None:
     kept = sheet.sheetstack
     kept.thickness_mm = layer.sheet.thickness
-    corners = np.ascontiguousarray(layer.mesh.faces, np.int32)
-    wanted = _digest(blender_coordinates(layer.mesh), corners)
-    if kept.fingerprint != wanted:  # else it is there already: filling it takes the longest
-        fill_mesh(sheet.data, layer.mesh)
-        kept.fingerprint = wanted
+    _fill(sheet, layer)
     kept.marks = json.dumps([_plain(mark) for mark in marks_of(layer)])
     # Colours of the solid view and, through the material, of renders.
     colour = shader_colour(layer.settings.colour)
@@ -246,6 +261,15 @@ def _renew(sheet: bpy.types.Object, layer: BuiltLayer, material: Material) -> No
     surface = sheet.data.materials[0]
     if is_own(surface):
         _paint(surface, colour)
+
+
+def _fill(sheet: bpy.types.Object, layer: BuiltLayer) -> None:
+    """Give a sheet its mesh, unless it is there already: filling it takes the longest."""
+    corners = np.ascontiguousarray(layer.mesh.faces, np.int32)
+    wanted = _digest(blender_coordinates(layer.mesh), corners)
+    if sheet.sheetstack.fingerprint != wanted:
+        fill_mesh(sheet.data, layer.mesh)
+        sheet.sheetstack.fingerprint = wanted
 
 
 def _paint(surface: bpy.types.Material, colour: tuple[float, float, float, float]) -> None:

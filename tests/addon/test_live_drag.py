@@ -64,6 +64,11 @@ def test_the_painted_picture_follows_and_goes_back(built, sheet):
     begin_drag(sheet, first.id)
     show_dragged(moved(first, (6.0, 0.0)))
     end_dragged(keep=True)
+    (plane,) = made(built, "PICTURE").values()
+    image = picture_image(plane)
+    assert image.packed_file is not None
+    assert not image.is_dirty  # what is packed is what was seen
+    assert (pixels(built) == during).all()
     put_bridge(built, moved(first, (6.0, 0.0)))
     assert bpy.ops.sheetstack.build() == {"FINISHED"}
     assert bpy.ops.sheetstack.show_painted(pixels=240) == {"FINISHED"}

@@ -5,7 +5,8 @@
 Run on demand by ``.ci/window FOLDER silences JOB``; nothing is asserted but that each step ends. A
 timer of Blender's notes when the window's own thread gets to it. Printed are the longest gaps, in
 seconds, of a build, of dragging a bridge, of the painted picture, and after Esc the time until the
-work is over; beside them, for comparison, those while the same view is only drawn anew.
+work is over, each with the processor time of that thread within it; beside them, for comparison,
+those while the same view is only drawn anew, and of a first picture that Blender draws.
 """
 
 import sys
@@ -89,6 +90,30 @@ def only_drawn():
     print("SILENCES while it is only drawn anew:", silences(), flush=True)
 
 
+def first_texture():
+    """For comparison with the painted picture: Blender prepares its shader for pictures once."""
+    image, material = bpy.data.images.new("Small", 8, 8), bpy.data.materials.new("Small")
+    material.use_nodes = True
+    node = material.node_tree.nodes.new("ShaderNodeTexImage")
+    node.image = image
+    material.node_tree.nodes.active = node
+    mesh = bpy.data.meshes.new("Small")
+    mesh.from_pydata([(0, 0, 0), (1, 0, 0), (0, 1, 0)], [], [(0, 1, 2)])
+    mesh.uv_layers.new()
+    mesh.materials.append(material)
+    thing = bpy.data.objects.new("Small", mesh)
+    shading = view()[0].spaces.active.shading
+    found = shading.color_type
+    silences = watch()
+    bpy.context.scene.collection.objects.link(thing)
+    shading.color_type = "TEXTURE"
+    yield from wait(6)
+    print("SILENCES of a first picture without us:", silences(), flush=True)
+    bpy.data.objects.remove(thing)
+    shading.color_type = found
+    yield from wait(3)
+
+
 def esc():
     state().sheet.margin_mm += 1
     for seconds in (0.5, 1.5, 3.0):
@@ -167,12 +192,20 @@ def painted_picture():
     picture("painted")
 
 
+def drag_beside_the_picture():
+    yield from press("Home")
+    yield from wait(4)
+    yield from drag_a_bridge()
+
+
 follow(
     install,
     open_the_job,
     first_build,
     only_drawn,
+    first_texture,
     esc,
     drag_a_bridge,
     painted_picture,
+    drag_beside_the_picture,
 )
