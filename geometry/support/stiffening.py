@@ -14,6 +14,7 @@ from dataclasses import dataclass
 from typing import NamedTuple
 
 import numpy as np
+from numpy.typing import NDArray
 
 from ..arrays import Bools, Floats, Indices, ramp
 from ..planar.graph import connected_labels
@@ -312,7 +313,7 @@ def _watch(task: Task, held: LoadedGrillage, stuck_at: Indices) -> _Watched | No
     label = held.clusters
     size = np.bincount(label)
     deflections = held.deflections(loads.handling_n)
-    rim = deflections.argmax(axis=1)
+    rim = _to_compare(deflections).argmax(axis=1)
     deflection = deflections.max(axis=1)
     stresses = held.stresses(loads.handling_n, PUSHED)
     soft, strained = task.over(held, deflection, stresses.mpa)
@@ -348,10 +349,19 @@ def _watch(task: Task, held: LoadedGrillage, stuck_at: Indices) -> _Watched | No
     return _Watched(size, over, value, limit, moved, reading, ranks, deflection)
 
 
+def _to_compare(values: Floats) -> NDArray[np.float32]:
+    """Return values without their last digits, so that of equal ones the first comes first.
+
+    Linear algebra ends in other last digits with other threads, processors and libraries, and beads
+    that are alike have many equal places for bridges.
+    """
+    return values.astype(np.float32)
+
+
 def _worst_of(label: Indices, value: Floats, among: Bools) -> tuple[Indices, Indices]:
     """Return the worst few of each label, and their ranks within it."""
     items = np.flatnonzero(among)
-    items = items[np.lexsort((-value[items], label[items]))]
+    items = items[np.lexsort((-_to_compare(value[items]), label[items]))]
     counts = np.unique(label[items], return_counts=True)[1]
     rank = ramp(counts)
     return items[rank < WATCHED], rank[rank < WATCHED]
@@ -537,7 +547,7 @@ def _taken(moves: _Moves, watched: _Watched) -> Indices:
         part = np.divide(moves.gain[there, side], of, out=np.zeros_like(of), where=of > 0)
         share[there] = np.maximum(share[there], part.max(axis=1, initial=0))
     good = np.flatnonzero((share >= LEAST_GAIN) & (total > 0))
-    good = good[np.argsort(-(total[good] / moves.price[good]), kind="stable")]
+    good = good[np.argsort(-_to_compare(total[good] / moves.price[good]), kind="stable")]
     large = watched.size > MOST_THINNED
     left = 1 + watched.size // np.where(large, ISLANDS_A_QUICK_MOVE, ISLANDS_A_MOVE)
     met: set[int] = set()
