@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
-#: Characters of one sentence that a user sees, at most.
+#: Characters of one line that a user sees, at most.
 LONGEST = 300
+#: What the command line says before an error.
+PROGRAM = "sheetstack: "
 
 
 def one_line(text: str, most: int = LONGEST) -> str:
@@ -38,7 +40,7 @@ class SheetstackError(Exception):
     """Base of every error that a user can mend; its text is one clear sentence, on one line."""
 
     def __init__(self, sentence: str = "") -> None:
-        super().__init__(one_line(sentence))
+        super().__init__(one_line(sentence, LONGEST - len(PROGRAM)))
 
 
 class JobError(SheetstackError):

@@ -4,7 +4,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from sheetstack.geometry.errors import JobError, one_line
+from sheetstack.geometry.errors import PROGRAM, JobError, one_line
 from sheetstack.geometry.finding import Finding, Severity
 
 
@@ -30,4 +30,4 @@ def test_a_long_sentence_keeps_its_beginning_and_its_end():
     told = str(JobError(f"job.toml: {'x' * 5000}: expected a number."))
     assert told.startswith("job.toml: xxx")
     assert told.endswith("xxx: expected a number.")
-    assert len(told) == 300
+    assert len(PROGRAM + told) == 300  # as the command line prints it

@@ -134,9 +134,9 @@ def _unforeseen(error: Exception) -> str:
 
 
 def _tell(sentence: str) -> None:
-    from ..errors import one_line
+    from ..errors import PROGRAM, one_line
 
-    print(f"sheetstack: {one_line(sentence)}", file=sys.stderr)
+    print(one_line(PROGRAM + sentence), file=sys.stderr)
 
 
 def _deliver(text: str) -> bool:

@@ -7,10 +7,11 @@ says in one sentence what was found and what was expected; writing leaves out wh
 from __future__ import annotations
 
 import dataclasses
+import difflib
 import math
 import re
 import typing
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from types import UnionType
 from typing import Any, TypeVar
 
@@ -21,6 +22,8 @@ T = TypeVar("T")
 
 _COLOUR = re.compile(r"#(?:[0-9a-fA-F]{3}){1,2}\Z")
 _REQUIRED = dataclasses.MISSING
+#: Characters up to which all known keys are told; of more, those like the unknown one.
+_ALL_KEYS = 120
 
 
 def field(
@@ -58,6 +61,22 @@ def field(
     return dataclasses.field(default=default, metadata=metadata)
 
 
+def unknown_key(key: str, known: Iterable[str]) -> str:
+    """Say that a key is unknown, and which ones are known: all of a few, the like ones of many.
+
+    Examples
+    --------
+    >>> unknown_key("sise", ["name", "size"])
+    "unknown key 'sise'; expected one of name, size."
+    """
+    names = sorted(known)
+    if len(", ".join(names)) <= _ALL_KEYS:
+        return f"unknown key '{key}'; expected one of {', '.join(names)}."
+    like = difflib.get_close_matches(key, names)
+    meant = f"perhaps {' or '.join(like)} is meant; " if like else ""
+    return f"unknown key '{key}'; {meant}'sheetstack keys' lists all."
+
+
 def read_section(section: type[T], table: object, where: str) -> T:
     """Build a section from a TOML table.
 
@@ -81,9 +100,7 @@ def read_section(section: type[T], table: object, where: str) -> T:
     fields = {f.name: f for f in dataclasses.fields(section) if f.metadata}  # type: ignore[arg-type]
     for key in table:
         if key not in fields:
-            raise JobError(
-                f"{where}: unknown key '{key}'; expected one of {', '.join(sorted(fields))}."
-            )
+            raise JobError(f"{where}: {unknown_key(key, fields)}")
     values: dict[str, Any] = {}
     for name, one in fields.items():
         if name in table:

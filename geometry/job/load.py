@@ -12,7 +12,7 @@ import tomlkit
 
 from ..errors import JobError
 from .check import check_job
-from .fields import field, read_section, write_section
+from .fields import field, read_section, unknown_key, write_section
 from .job import Job
 from .materials import read_materials
 from .sections import SECTIONS, BridgeArea, BridgeByHand, LayerSettings, SettledSheet, StockSheet
@@ -72,9 +72,7 @@ def parse_job(text: str, name: str = "job", folder: Path = Path()) -> Job:
     known = head_keys | set(SECTIONS) | rows_of | {"materials"}
     for key in table:
         if key not in known:
-            raise JobError(
-                f"{name}: unknown key '{key}'; expected one of {', '.join(sorted(known))}."
-            )
+            raise JobError(f"{name}: {unknown_key(key, known)}")
     head = read_section(_Head, {k: v for k, v in table.items() if k in head_keys}, name)
     sections: dict[str, Any] = {
         key: read_section(section, table.get(key, {}), f"{name}: [{key}]")

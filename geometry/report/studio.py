@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import Any
 
 from ..errors import JobError
-from ..job.fields import field, read_section
+from ..job.fields import field, read_section, unknown_key
 from ..job.text_file import read_toml
 from ..paint.can_table import OwnCan, cans_of_rows, load_cans
 
@@ -150,9 +150,7 @@ def load_studio(
         known = {*STUDIO_SECTIONS, "cans"}
         for key in table:
             if key not in known:
-                raise JobError(
-                    f"{path}: unknown key '{key}'; expected some of {', '.join(sorted(known))}."
-                )
+                raise JobError(f"{path}: {unknown_key(key, known)}")
     read: dict[str, Any] = {
         key: read_section(section, table.get(key, {}), f"{path}: [{key}]")
         for key, section in STUDIO_SECTIONS.items()

@@ -90,7 +90,12 @@ BAD = {
     "unknown key": (
         "margin_mm = 12",
         "margin = 12",
-        "[sheet]: unknown key 'margin'; expected one of",
+        "[sheet]: unknown key 'margin'; expected one of fit, fit_mm, height_mm, margin_mm, ",
+    ),
+    "unknown key of many": (
+        'group = "mid-tone"',
+        'grp = "mid-tone"',
+        "[[layers]] number 1: unknown key 'grp'; perhaps group is meant; 'sheetstack keys' lists",
     ),
     "unknown table": ("[bridges]", "[bridging]", "unknown key 'bridging'"),
     "text for number": (
