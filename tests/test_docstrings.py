@@ -19,7 +19,7 @@ CALLED_BY_BLENDER = {
 }  # fmt: skip
 
 # An operator's own halves of LongWork, which says what they are.
-OF_LONG_WORK = {"work", "done"}
+OF_LONG_WORK = {"work", "parts", "done"}
 
 AS_ANOTHER = re.compile(r"Parameters[\w ,]* are those of\s+:func:")
 
