@@ -7,13 +7,14 @@ it, and not on their order.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
+from copy import copy
 from dataclasses import dataclass
 
 import numpy as np
-import shapely
 
-from ..arrays import Floats, Indices
+from ..arrays import Bools
+from .region_graph import RegionGraph, flags_of, mask_of, numbers_of
 from .regions import BARE, Regions
 
 #: What an island costs beyond what its bridges spoil, in squares of a bridge's width.
@@ -39,8 +40,6 @@ _MOST_EFFORT = 200_000
 _NO_GAIN = 1e-9
 #: Sweeps over the regions that may be open or closed.
 _SWEEPS = 6
-#: Among up to so many regions distances are measured.
-_MOST_MEASURED = 200
 
 
 @dataclass(frozen=True)
@@ -100,40 +99,21 @@ class Sheets:
         self.label = label
         self.bridge = bridge
         self.trap = trap
-        count = len(label)
-        self.frame = count
-        self._around: list[list[tuple[int, float]]] = [[] for _ in range(count + 1)]
-        for (a, b), border in zip(regions.pairs.tolist(), regions.borders.tolist(), strict=True):
-            self._around[a].append((b, border))
-            self._around[b].append((a, border))
-        for k in np.flatnonzero(regions.rim > 0).tolist():
-            self._around[k].append((count, float(regions.rim[k])))
-            self._around[count].append((k, float(regions.rim[k])))
-        ends = [(k, o, border) for k, own in enumerate(self._around) for o, border in own]
-        table = np.array(ends, np.float64).reshape(-1, 3)
-        self._edges = (table[:, 0].astype(np.int64), table[:, 1].astype(np.int64), table[:, 2])
-        # Borders at a point only hold nothing, yet are borders.
-        self._held_by = [[o for o, border in own if border > 0.02] for own in self._around]
-        thickness = 2 * regions.areas / np.maximum(shapely.length(regions.shapes), 1e-9)
-        self._thickness: Floats = thickness
-        self._is_tight = (thickness < 2 * trap).tolist()
-        self._areas: list[float] = regions.areas.tolist()
-        self._of: dict[int, list[int]] = {}
-        for k, own in enumerate(label):
-            self._of.setdefault(own, []).append(k)
-        self._known: dict[tuple[int, int], Extent] = {}
-        self._costs: dict[tuple[int, frozenset[int]], Extent] = {}
-        self._away: dict[int, Floats] = {}
+        self._graph = RegionGraph(regions)
+        self._is_tight: Bools = self._graph.thickness < 2 * trap
+        # What an extent costs depends on what must and what may be open alone: sheets of other
+        # layers share what is known.
+        self._known: dict[tuple[int, int, float], Extent] = {}
+        self._costs: dict[tuple[int, int, float], Extent] = {}
         self._effort = [0]
-        bounds = shapely.bounds(regions.shapes)
-        self._to_edge: Floats = np.minimum.reduce(
-            [
-                bounds[:, 0],
-                bounds[:, 1],
-                regions.page[0] - bounds[:, 2],
-                regions.page[1] - bounds[:, 3],
-            ]
-        )
+        self._set_layers()
+
+    def _set_layers(self) -> None:
+        """Work out what depends on the regions' labels."""
+        self._of: dict[int, int] = {}
+        for k, own in enumerate(self.label):
+            self._of[own] = self._of.get(own, 0) | 1 << k
+        self._light = np.array([self.lightness.get(own, np.nan) for own in self.label])
 
     @property
     def layers(self) -> list[int]:
@@ -146,28 +126,34 @@ class Sheets:
         return self._effort[0] > _MOST_EFFORT
 
     def relabelled(self, label: list[int], lightness: Mapping[int, float]) -> Sheets:
-        """Return the sheets of the same regions for other layers."""
-        more = Sheets(self.regions, label, self.bridge, self.trap, lightness)
-        more._away = self._away
-        more._effort = self._effort
+        """Return the sheets of the same regions for other layers.
+
+        Parameters
+        ----------
+        label : list of int
+        lightness : mapping from int to float
+            What both sheets paint keeps its lightness.
+        """
+        more = copy(self)
+        more.label, more.lightness = label, lightness
+        more._set_layers()
+        return more
+
+    def afresh(self) -> Sheets:
+        """Return the same sheets, rested: they share what is known, but not the effort."""
+        more = copy(self)
+        more._effort = [0]
         return more
 
     def on_islands(self, extent: Extent) -> list[int]:
         """Return the regions that are closed and lie on islands of a sheet."""
-        piece = self._pieces(set(extent.opened))
-        return [k for k in range(self.frame) if piece[k] > 0]
+        _, *islands = self._graph.pieces(_mask(extent.opened))
+        return numbers_of(sum(islands))
 
     def within_islands(self, extent: Extent) -> list[int]:
         """Return the regions that islands of a sheet shut off from the frame."""
-        piece = self._pieces(set(extent.opened))
-        reached = {self.frame}
-        stack = [self.frame]
-        while stack:
-            for other, _ in self._around[stack.pop()]:
-                if other not in reached and piece[other] <= 0:
-                    reached.add(other)
-                    stack.append(other)
-        return [k for k in range(self.frame) if k not in reached and piece[k] <= 0]
+        _, *islands = self._graph.pieces(_mask(extent.opened))
+        return numbers_of(self._graph.shut_off(sum(islands)))
 
     def extent(self, layer: int, later: int) -> Extent:
         """Return the best extent of a layer.
@@ -178,174 +164,107 @@ class Sheets:
         later : int
             The layers sprayed after it, as bits.
         """
-        key = (layer, later)
+        must = self._of.get(layer, 0)
+        may = 0
+        for other in self.layers:
+            if later >> other & 1:
+                may |= self._of[other]
+        key = (must, may, self.lightness[layer])
         if key not in self._known:
-            self._known[key] = self._extent(layer, later)
-            self._effort[0] += self.frame
+            self._known[key] = self._extent(layer, must, may)
+            self._effort[0] += len(self.label)
         return self._known[key]
 
-    def _extent(self, layer: int, later: int) -> Extent:
-        must = self._of.get(layer, [])
-        may = [k for other in self.layers if later >> other & 1 for k in self._of[other]]
-        starts = [self._settled(begin, may) for begin in (set(must), {*must, *may})]
+    def _extent(self, layer: int, must: int, may: int) -> Extent:
+        starts = [self._settled(begin, may) for begin in (must, must | may)]
         if may:
-            starts.append(self._reached({*must, *may}, must))
-        tries = [self._measured(opened, layer, may) for opened in _each_once(starts)]
+            starts.append(self._graph.reached(must, must | may))
+        tries = [self._measured(opened, layer, may) for opened in dict.fromkeys(starts)]
         return min(tries, key=lambda e: (e.cost, len(e.opened)))
 
-    def _settled(self, opened: set[int], may: list[int]) -> set[int]:
+    def _settled(self, opened: int, may: int) -> int:
         """Open and close regions one by one as long as the cut grows shorter by it."""
-        opened = set(opened)
+        graph = self._graph
         # How much shorter the cut is with each region open; kept up to date as they change.
-        sign = np.full(self.frame + 1, -1.0)
-        sign[list(opened)] = 1.0
-        a, b, border = self._edges
-        gain: list[float] = np.bincount(a, border * sign[b], self.frame + 1).tolist()
+        is_open = flags_of(opened, graph.frame + 1)
+        sign = np.where(is_open, 1.0, -1.0)
+        a, b, border = graph.edges
+        gain: list[float] = np.bincount(a, border * sign[b], graph.frame + 1).tolist()
+        may_be = numbers_of(may)
         for _ in range(_SWEEPS):
             changed = False
-            for k in may:
-                if (gain[k] > _NO_GAIN) != (k in opened):
+            for k in may_be:
+                if (gain[k] > _NO_GAIN) != bool(is_open[k]):
                     changed = True
-                    opened ^= {k}
-                    step = 2.0 if k in opened else -2.0
-                    for other, length in self._around[k]:
+                    is_open[k] = not is_open[k]
+                    step = 2.0 if is_open[k] else -2.0
+                    for other, length in graph.around[k]:
                         gain[other] += step * length
             if not changed:
                 break
-        return opened
+        return mask_of(is_open)
 
-    def _reached(self, opened: set[int], must: list[int]) -> set[int]:
-        """Return the open regions that hang together with one that must be open."""
-        found = set(must)
-        stack = list(must)
-        while stack:
-            for other, _ in self._around[stack.pop()]:
-                if other in opened and other not in found:
-                    found.add(other)
-                    stack.append(other)
-        return found
+    def as_seen(self, layer: int) -> Extent:
+        """Return the extent of a layer that is open where it is seen, and nowhere else."""
+        return self._measured(self._of.get(layer, 0), layer, 0, whole=True)
 
-    def _measured(
-        self, opened: set[int], layer: int, may: list[int], whole: bool = False
-    ) -> Extent:
+    def _measured(self, opened: int, layer: int, may: int, whole: bool = False) -> Extent:
         """Return an extent with what it costs.
 
         Parameters
         ----------
-        opened : set of int
+        opened : int
+            Regions, as bits.
         layer : int
-        may : list of int
+        may : int
             What later layers paint over.
         whole : bool
             Leave all as it is.
         """
-        label = self.label
-        piece = self._pieces(opened)
-        # Pieces that later layers paint over wholly need not be held: they are opened.
-        idle = set() if whole else set(range(1, max(piece) + 1))
-        covered = set(may)
-        idle -= {p for k, p in enumerate(piece) if p > 0 and k not in opened and k not in covered}
-        if idle:
-            opened = opened | {k for k, p in enumerate(piece) if p in idle}
-            piece = self._pieces(opened)
-        reached = self._reached(opened, self._of.get(layer, []))
+        graph = self._graph
+        must = self._of.get(layer, 0)
+        pieces = graph.pieces(opened)
+        if not whole:
+            # Pieces that later layers paint over wholly need not be held: they are opened.
+            idle = [piece for piece in pieces[1:] if not piece & ~may]
+            if idle:
+                opened |= sum(idle)
+                pieces = [piece for piece in pieces if piece & ~opened]
+        reached = graph.reached(must, opened)
         if reached != opened:
-            piece = self._pieces(reached)
-        opened = reached
-        key = (layer, frozenset(opened))
+            opened = reached
+            pieces = graph.pieces(opened)
+        key = (must, opened, self.lightness[layer])
         if key in self._costs:
             return self._costs[key]
-        islands = max(piece)
-        spoiled = self._spoiled(opened, piece, layer) if islands else 0.0
-        cut = sum(
-            border for k in opened for other, border in self._around[k] if other not in opened
-        )
-        tight = sum(
-            border
-            for k in self._of.get(layer, [])
-            for other, border in self._around[k]
-            if other in opened and label[other] != layer and self._is_tight[other]
-        )
-        limit = self.lightness[layer] + LIGHTER
-        under = [k for k in opened if label[k] != layer]
-        hidden = sum(self._areas[k] for k in under if self.lightness[label[k]] >= limit)
-        wasted = sum(self._areas[k] for k in under)
+        islands = len(pieces) - 1
+        spoiled = self._spoiled(opened, pieces, must) if islands else 0.0
+        is_open, is_own = flags_of(opened, graph.frame + 1), flags_of(must, graph.frame + 1)
+        a, b, border = graph.edges
+        cut = float(border[is_open[a] & ~is_open[b]].sum())
+        passed = is_own[a] & is_open[b] & ~is_own[b]
+        tight = float(border[passed][self._is_tight[b[passed]]].sum())
+        under = (is_open & ~is_own)[:-1]
+        areas, light = graph.areas[under], self._light[under]
+        hidden = float(areas[light >= self.lightness[layer] + LIGHTER].sum())
+        wasted = float(areas.sum())
         w = self.bridge
         cost = ISLAND * islands + spoiled / w**2 + cut / (CUT * w) + tight / (TIGHT * w)
         cost += (HIDE * hidden + UNDER * wasted) / (self.regions.page[0] * self.regions.page[1])
-        self._costs[key] = Extent(key[1], islands, spoiled, cut, tight, cost)
-        return self._costs[key]
-
-    def _pieces(self, opened: set[int]) -> list[int]:
-        """Return the piece of sheet of each region: 0 is the frame, -1 where it is open."""
-        piece = [-1] * (self.frame + 1)
-        number = -1
-        for start in (self.frame, *range(self.frame)):
-            if piece[start] >= 0 or start in opened:
-                continue
-            number += 1
-            piece[start] = number
-            stack = [start]
-            while stack:
-                for other in self._held_by[stack.pop()]:
-                    if piece[other] < 0 and other not in opened:
-                        piece[other] = number
-                        stack.append(other)
-        return piece
-
-    def _spoiled(self, opened: set[int], piece: list[int], layer: int) -> float:
-        """Estimate what bridges leave bare: none where they cross what is painted over later."""
-        free: set[int] = set()
-        seen: set[int] = set()
-        for start in opened:
-            if start in seen or self.label[start] == layer:
-                continue
-            seen.add(start)
-            stack, touched = [start], set()
-            while stack:
-                for other, _ in self._around[stack.pop()]:
-                    if other in opened:
-                        if other not in seen and self.label[other] != layer:
-                            seen.add(other)
-                            stack.append(other)
-                    else:
-                        touched.add(piece[other])
-            if len(touched) > 1:
-                free |= touched
-        own = np.array([k for k, p in enumerate(piece[:-1]) if p > 0 and p not in free], np.int64)
-        if not len(own):
-            return 0.0
-        pieces = np.asarray(piece)
-        nearest = np.full(len(pieces), np.inf)
-        np.minimum.at(nearest, pieces[own], self._gaps(own, pieces))
-        total: float = nearest[np.unique(pieces[own])].sum()
-        return _BRIDGES * self.bridge * total
-
-    def _gaps(self, regions: Indices, piece: Indices) -> Floats:
-        """Return the distance in mm from each of some closed regions to the next piece of sheet.
-
-        Among many regions the mean width of the openings beside one stands for that; 0 where none
-        is.
-        """
-        if self.frame > _MOST_MEASURED:
-            a, b, _ = self._edges
-            beside = (b != self.frame) & (piece[b] < 0)
-            gap = np.full(self.frame + 1, np.inf)
-            np.minimum.at(gap, a[beside], self._thickness[b[beside]])
-            return np.where(np.isfinite(gap[regions]), gap[regions], 0.0)
-        away = np.stack([self._distances(k) for k in regions.tolist()])
-        other = (piece >= 0) & (piece != piece[regions][:, None])
-        found: Floats = np.where(other, away, np.inf).min(axis=1)
+        found = Extent(frozenset(numbers_of(opened)), islands, spoiled, cut, tight, cost)
+        self._costs[key] = found
         return found
 
-    def _distances(self, region: int) -> Floats:
-        """Return the distances from a region to all, and to the page's edge."""
-        if region not in self._away:
-            shapes = self.regions.shapes
-            away = np.append(shapely.distance(shapes[region], shapes), self._to_edge[region])
-            self._away[region] = np.maximum(away, 0.0)
-        return self._away[region]
+    def _spoiled(self, opened: int, pieces: list[int], must: int) -> float:
+        """Estimate what bridges leave bare: none where they cross what is painted over later."""
+        free: set[int] = set()
+        for beside in self._graph.beside_parts(opened & ~must, opened):
+            touched = [number for number, piece in enumerate(pieces) if piece & beside]
+            if len(touched) > 1:
+                free.update(touched)
+        held = [number for number in range(1, len(pieces)) if number not in free]
+        return _BRIDGES * self.bridge * self._graph.gaps(held, pieces)
 
 
-def _each_once(sets: list[set[int]]) -> list[set[int]]:
-    return [s for k, s in enumerate(sets) if s not in sets[:k]]
+def _mask(numbers: Iterable[int]) -> int:
+    return sum(1 << k for k in numbers)

@@ -320,8 +320,9 @@ def _plan(
     light = lab_from_srgb(np.array([srgb_from_hex(c) for c in colours]))[:, 0].tolist()
     lightness = {**dict(enumerate(light[:-1])), top: light[-1]}
     found = []
+    first = Sheets(regions, tries[0][0], bridge, trap, lightness)
     for number, (label, order) in enumerate(tries):
-        sheets = Sheets(regions, label, bridge, trap, lightness)
+        sheets = first.relabelled(label, lightness).afresh()
         shown = [k for k in order if k in sheets.layers]
         if not shown:
             continue

@@ -17,9 +17,9 @@ from dataclasses import dataclass
 import numpy as np
 import shapely
 from numpy.typing import ArrayLike
-from shapely import MultiPolygon, Polygon
+from shapely import MultiPolygon
 
-from ..arrays import Bools, Floats, Indices
+from ..arrays import Bools, Floats, Geometries, Indices
 from ..tolerance import NOT_ZERO
 
 # Shares of the tolerance: points left out before the fit; the fit; rounding has the rest.
@@ -32,9 +32,13 @@ _ALONG = 0.01
 _HOPELESS = 12.0
 _CORNER = np.radians(50)
 # Shares of the tolerance for pieces that cross others.
-_CLOSER = (0.3, 0.08)
+_CLOSER = (0.3, 0.08, 0.02)
 # Rounds of joining; halvings of the room for a new joint; pieces that a ring keeps.
 _ROUNDS, _HALVINGS, _LEAST_PIECES = 8, 4, 2
+#: Turns (radians) that differ by less are equal.
+_EQUAL = 1e-9
+#: More than the points of any ring.
+_MANY = np.iinfo(np.int64).max
 #: Points a cubic is drawn with when shapes are compared, and in pictures.
 SAMPLES, FINE_SAMPLES = 16, 40
 
@@ -56,12 +60,7 @@ class CurvedRing:
 
     def points(self, samples: int = SAMPLES) -> Floats:
         """Return points along the curve, ``samples`` a cubic and one a line; none repeated."""
-        t = np.linspace(0, 1, samples, endpoint=False)
-        drawn = _evaluate(self.cubics[:, None], t[None, :, None])
-        kept = np.ones(drawn.shape[:2], bool)
-        kept[self.straight, 1:] = False
-        points: Floats = drawn[kept]
-        return points
+        return _points([self], samples)[0]
 
 
 @dataclass(frozen=True, eq=False)
@@ -77,12 +76,12 @@ class CurvedShape:
 
     def flattened(self, samples: int = SAMPLES) -> MultiPolygon:
         """Return the shape with each cubic as ``samples`` chords."""
-        return MultiPolygon(
-            [
-                Polygon(rings[0].points(samples), [r.points(samples) for r in rings[1:]])
-                for rings in self.polygons
-            ]
-        )
+        if not self.polygons:
+            return MultiPolygon()
+        rings = _flat([ring for polygon in self.polygons for ring in polygon], samples)
+        ends = np.cumsum([len(polygon) for polygon in self.polygons])[:-1]
+        parts = [shapely.polygons(own[0], own[1:]) for own in np.split(rings, ends)]
+        return shapely.multipolygons(parts)
 
 
 def fit_shape(
@@ -145,19 +144,21 @@ def fit_shapes(
 
     owner = np.repeat(np.arange(len(polygons)), [1 + len(p.interiors) for p in polygons])
     home = np.repeat(np.arange(len(shapes)), [len(shape.geoms) for shape in shapes])
-    fitted = _fitted_apart(rings, tolerance, home[owner], page) if rings else []
-    for closer in (0.4, 0.1, 0.0):
-        bad = np.flatnonzero(_crossing(fitted, home[owner]))
+    apart = _fitted_apart(rings, tolerance, home[owner], page)
+    for closer in (0.4, 0.0):
+        bad = np.flatnonzero(apart.bad)
         if not len(bad):
             break
         # Outlines that meet at a point go on meeting there, however closely they are fitted.
-        meet = _crossing([_polyline(rings[i]) for i in bad], home[owner][bad])
-        apart = bad[~meet] if closer else bad[:0]
-        for i in np.setdiff1d(bad, apart).tolist():
-            fitted[i] = _polyline(rings[i])
-        again = fit([rings[i] for i in apart], closer * tolerance)
-        for i, ring in zip(apart.tolist(), again, strict=True):
-            fitted[i] = ring
+        plain = [_polyline(rings[i]) for i in bad]
+        meet = _Crossings(plain, home[owner][bad]).bad
+        again = bad[~meet] if closer else bad[:0]
+        closely = iter(fit([rings[i] for i in again], closer * tolerance))
+        is_again = np.isin(bad, again).tolist()
+        apart.change(
+            bad, [next(closely) if k else ring for k, ring in zip(is_again, plain, strict=True)]
+        )
+    fitted = apart.rings
     groups: list[list[CurvedRing]] = [[] for _ in polygons]
     for ring, which in zip(fitted, owner.tolist(), strict=True):
         groups[which].append(ring)
@@ -169,16 +170,18 @@ def fit_shapes(
 
 def _fitted_apart(
     rings: Sequence[Floats], tolerance: float, home: Indices, page: tuple[float, float] | None
-) -> list[CurvedRing]:
+) -> _Crossings:
     """Return rings as curves, those pieces fitted closer that came to cross others.
 
     What crosses is a slit or a spike as a rule: a few pieces of a ring that is long otherwise.
     """
+    if not len(rings):
+        return _Crossings([], home)
     track = _Track(rings, tolerance)
     pieces = _rejoined(track, _split_until_fitted(track, _FITTED * tolerance), _FITTED * tolerance)
-    fitted = _curves(track, pieces, rings, page)
+    fitted = _Crossings(_curves(track, pieces, rings, page), home)
     for closer in _CLOSER:
-        bad = _crossing(fitted, home)
+        bad = fitted.bad
         ring = np.searchsorted(track.offset, pieces.first, side="right") - 1
         crosses = np.flatnonzero(bad[ring])
         crosses = crosses[_cross(pieces.taken(crosses), ring[crosses], home)]
@@ -189,7 +192,9 @@ def _fitted_apart(
         kept = np.ones(len(pieces.first), bool)
         kept[crosses] = False
         pieces = _together([pieces.taken(kept), again])
-        fitted = _curves(track, pieces, rings, page)
+        changed = np.unique(ring[crosses])
+        curves = _curves(track, pieces, rings, page)
+        fitted.change(changed, [curves[k] for k in changed])
     return fitted
 
 
@@ -220,22 +225,79 @@ def _curves(
     parts = zip(np.split(pieces.cubics, cut), np.split(pieces.straight, cut), strict=True)
     # Two straight lines enclose nothing: a ring hardly larger than the tolerance keeps its points.
     curves = [
-        _polyline(ring) if len(curve.points(2)) < 3 else curve
+        _polyline(ring) if 2 * len(curve.straight) - curve.straight.sum() < 3 else curve
         for ring, curve in zip(rings, (CurvedRing(*part) for part in parts), strict=True)
     ]
     return curves if page is None else [_drawn_in(curve, page) for curve in curves]
 
 
-def _crossing(rings: Sequence[CurvedRing], home: Indices) -> Bools:
-    """Return which rings cross or touch themselves or another one of the same shape."""
-    bad = np.zeros(len(rings), bool)
-    # A loop may lie between few chords, and few chords may cross where the curve does not.
-    for samples in (SAMPLES, FINE_SAMPLES):
-        flat = np.array([shapely.LinearRing(r.points(samples)) for r in rings], object)
-        bad |= ~shapely.is_simple(flat)
-        first, second = shapely.STRtree(flat).query(flat, predicate="intersects")
-        bad[first[(first != second) & (home[first] == home[second])]] = True
-    return bad
+class _Crossings:
+    """Which rings cross or touch themselves or others of their shape, kept up to date.
+
+    Parameters
+    ----------
+    rings : sequence of CurvedRing
+    home : int array (n,)
+        Each ring's shape.
+    """
+
+    def __init__(self, rings: Sequence[CurvedRing], home: Indices) -> None:
+        self.home = home
+        self.rings = list(rings)
+        # A loop may lie between few chords, and few chords may cross where the curve does not.
+        self._lines = {samples: _flat(rings, samples) for samples in (SAMPLES, FINE_SAMPLES)}
+        self._is_looped = np.zeros(len(rings), bool)
+        self._pairs = np.empty((0, 2), np.int64)
+        self._look(np.arange(len(rings)))
+
+    @property
+    def bad(self) -> Bools:
+        """Which rings (n,) do."""
+        found = self._is_looped.copy()
+        found[self._pairs.reshape(-1)] = True
+        return found
+
+    def change(self, which: Indices, rings: Sequence[CurvedRing]) -> None:
+        """Put others in the place of some rings."""
+        for number, ring in zip(which.tolist(), rings, strict=True):
+            self.rings[number] = ring
+        for samples, lines in self._lines.items():
+            lines[which] = _flat(rings, samples)
+        self._look(which)
+
+    def _look(self, which: Indices) -> None:
+        self._pairs = self._pairs[~np.isin(self._pairs, which).any(axis=1)]
+        self._is_looped[which] = False
+        for lines in self._lines.values():
+            self._is_looped[which] |= ~shapely.is_simple(lines[which])
+            first, second = shapely.STRtree(lines).query(lines[which], predicate="intersects")
+            first = which[first]
+            own = (first != second) & (self.home[first] == self.home[second])
+            met = np.stack([first[own], second[own]], axis=1)
+            self._pairs = np.concatenate([self._pairs, met])
+
+
+def _flat(rings: Sequence[CurvedRing], samples: int) -> Geometries:
+    """Return each ring as a line of so many chords a cubic."""
+    if not len(rings):
+        return np.empty(0, object)
+    points, count = _points(rings, samples)
+    flat: Geometries = shapely.linearrings(points, indices=np.repeat(np.arange(len(rings)), count))
+    return flat
+
+
+def _points(rings: Sequence[CurvedRing], samples: int) -> tuple[Floats, Indices]:
+    """Return the points along all rings, one after the other, and how many each has."""
+    cubics = np.concatenate([r.cubics for r in rings])
+    straight = np.concatenate([r.straight for r in rings])
+    t = np.linspace(0, 1, samples, endpoint=False)
+    drawn = _evaluate(cubics[:, None], t[None, :, None])
+    kept = np.ones(drawn.shape[:2], bool)
+    kept[straight, 1:] = False
+    starts = np.concatenate([[0], np.cumsum([len(r.cubics) for r in rings])[:-1]])
+    count: Indices = np.add.reduceat(kept.sum(axis=1), starts)
+    points: Floats = drawn[kept]
+    return points, count
 
 
 def _drawn_in(ring: CurvedRing, page: tuple[float, float]) -> CurvedRing:
@@ -295,21 +357,24 @@ class _Track:
     def __init__(self, rings: Sequence[Floats], tolerance: float) -> None:
         self.step = 3.0 * tolerance
         reach = 5.0 * tolerance
-        points, corner, starts = [], [], [0]
-        directions = []
-        for ring in rings:
-            dense, turn, direction = _prepared(ring, self.step, reach, _THINNED * tolerance)
-            is_corner = _peaks(turn, dense, reach) & (np.abs(turn) > _CORNER)
-            begin = int(np.argmax(is_corner)) if is_corner.any() else int(np.argmax(np.abs(turn)))
-            order = np.append(np.roll(np.arange(len(dense)), -begin), begin)
-            points.append(dense[order])
-            corner.append(is_corner[order])
-            directions.append(direction[order])
-            starts.append(starts[-1] + len(order))
-        self.points = np.concatenate(points)
-        self.corner = np.concatenate(corner)
-        self.direction = np.concatenate(directions)
-        self.offset = np.asarray(starts, np.int64)
+        dense, count = _dense(rings, self.step, _THINNED * tolerance)
+        starts = np.concatenate([[0], np.cumsum(count)[:-1]])
+        turn, direction, size = _turns(dense, starts, count, reach)
+        sharp = np.abs(turn)
+        is_corner = _peaks(sharp, size, starts, count, reach) & (sharp > _CORNER)
+        # A ring begins at its first corner, else where it turns most.
+        place = np.arange(len(dense)) - np.repeat(starts, count)
+        # Of equals, but for rounding, it is the first.
+        most = np.repeat(np.maximum.reduceat(sharp, starts), count) - _EQUAL
+        most = np.where(sharp >= most, place, _MANY)
+        corner = np.minimum.reduceat(np.where(is_corner, place, _MANY), starts)
+        begin = np.where(corner < _MANY, corner, np.minimum.reduceat(most, starts))
+        self.offset = np.concatenate([[0], np.cumsum(count + 1)])
+        turned = np.arange(self.offset[-1]) - np.repeat(self.offset[:-1] - begin, count + 1)
+        order = np.repeat(starts, count + 1) + turned % np.repeat(count, count + 1)
+        self.points = dense[order]
+        self.corner = is_corner[order]
+        self.direction = direction[order]
         step = np.linalg.norm(np.diff(self.points, axis=0, prepend=self.points[:1]), axis=1)
         step[self.offset[:-1]] = 0.0
         self.along = np.cumsum(step)
@@ -332,42 +397,65 @@ class _Track:
         return at[:-1][whole], at[1:][whole]
 
 
-def _prepared(
-    ring: Floats, step: float, reach: float, thin: float
+def _dense(rings: Sequence[Floats], step: float, thin: float) -> tuple[Floats, Indices]:
+    """Return points along all rings, none further than a step apart, and how many each has."""
+    number = np.repeat(np.arange(len(rings)), [len(ring) for ring in rings])
+    lines = shapely.linearrings(np.concatenate(rings), indices=number)
+    thinned = shapely.simplify(lines, thin, preserve_topology=True)
+    dense = shapely.segmentize(thinned, step)
+    few = shapely.get_num_coordinates(dense) < 7
+    dense[few] = shapely.segmentize(thinned[few], shapely.length(thinned[few]) / 12)
+    points, number = shapely.get_coordinates(dense, return_index=True)
+    count = np.bincount(number, minlength=len(rings))
+    kept = np.ones(len(points), bool)
+    kept[np.cumsum(count) - 1] = False
+    return points[kept], count - 1
+
+
+def _turns(
+    dense: Floats, starts: Indices, count: Indices, reach: float
 ) -> tuple[Floats, Floats, Floats]:
-    """Return dense points of a ring, how far it turns at each, and its direction there."""
-    line = shapely.LinearRing(ring)
-    thinned = shapely.simplify(line, thin, preserve_topology=True)
-    dense = shapely.get_coordinates(shapely.segmentize(thinned, step))[:-1]
-    if len(dense) < 6:
-        dense = shapely.get_coordinates(shapely.segmentize(thinned, thinned.length / 12))[:-1]
-    size = np.linalg.norm(np.roll(dense, -1, axis=0) - dense, axis=1)
-    along = np.concatenate([[0.0], np.cumsum(size)])
-    reach = min(reach, along[-1] / 8)
+    """Return how far rings turn at each point, their direction there, and the way to the next."""
+    following = np.arange(1, len(dense) + 1)
+    following[starts + count - 1] = starts
+    size = np.linalg.norm(dense[following] - dense, axis=1)
+    length = np.add.reduceat(size, starts)
+    # All rings one after another, each closed; nothing is looked for in the gaps between them.
+    closed = np.insert(np.arange(len(dense)), starts + count, starts)
+    begun = np.concatenate([[0.0], np.cumsum(length + 1.0)[:-1]])
+    whole = np.concatenate([[0.0], np.cumsum(size)])
+    own = whole[:-1] - np.repeat(whole[starts], count)
+    along = np.insert(own, starts + count, length) + np.repeat(begun, count + 1)
+    begun, length = np.repeat(begun, count), np.repeat(length, count)
+    far = np.minimum(reach, length / 8)
 
     def at(place: Floats) -> Floats:
-        closed = np.append(dense, dense[:1], axis=0)
-        place = place % along[-1]
-        return np.column_stack([np.interp(place, along, closed[:, k]) for k in (0, 1)])
+        place = place % np.maximum(length, NOT_ZERO) + begun
+        return np.column_stack([np.interp(place, along, dense[closed, k]) for k in (0, 1)])
 
-    before, after = at(along[:-1] - reach), at(along[:-1] + reach)
+    before, after = at(own - far), at(own + far)
     a, b = dense - before, after - dense
     turn = np.arctan2(a[:, 0] * b[:, 1] - a[:, 1] * b[:, 0], (a * b).sum(axis=1))
-    near = reach / 2
-    direction = at(along[:-1] + near) - at(along[:-1] - near)
-    length = np.linalg.norm(direction, axis=1, keepdims=True)
-    return dense, turn, direction / np.maximum(length, NOT_ZERO)
+    direction = at(own + far / 2) - at(own - far / 2)
+    norm = np.linalg.norm(direction, axis=1, keepdims=True)
+    return turn, direction / np.maximum(norm, NOT_ZERO), size
 
 
-def _peaks(turn: Floats, dense: Floats, reach: float) -> Bools:
-    """Return where a ring turns more than anywhere within the reach."""
-    size = np.linalg.norm(np.roll(dense, -1, axis=0) - dense, axis=1)
-    count = max(1, min(round(reach / max(float(size.mean()), NOT_ZERO)), len(turn) // 4))
-    sharp = np.abs(turn)
+def _peaks(sharp: Floats, size: Floats, starts: Indices, count: Indices, reach: float) -> Bools:
+    """Return where rings turn more than anywhere within the reach."""
+    mean = np.add.reduceat(size, starts) / count
+    most = np.minimum(np.round(reach / np.maximum(mean, NOT_ZERO)), count // 4)
+    shifts = np.repeat(np.maximum(most, 1).astype(np.int64), count)
+    first, own = np.repeat(starts, count), np.repeat(count, count)
     best = sharp.copy()
-    for shift in range(1, count + 1):
+    at = np.arange(len(sharp))
+    for shift in range(1, int(shifts.max()) + 1):
+        at = at[shifts[at] >= shift]
+        place = at - first[at]
+        earlier, later = ((place - shift) % own[at], (place + shift) % own[at])
         # Of equals the first is the peak.
-        best = np.maximum(best, np.maximum(np.roll(sharp, shift) + 1e-9, np.roll(sharp, -shift)))
+        near = np.maximum(sharp[first[at] + earlier] + _EQUAL, sharp[first[at] + later])
+        best[at] = np.maximum(best[at], near)
     return sharp >= best
 
 

@@ -103,11 +103,6 @@ def built(separation, folder, wanted):
     }
 
 
-def plain_extent(sheets, layer):
-    """Return the extent of a layer that is open where it is seen, and nowhere else."""
-    return sheets._measured(set(sheets._of.get(layer, [])), layer, [], whole=True)
-
-
 def with_plan(separation, plan):
     """Return a separation with its layers in another order, or with other extents."""
     layers = lay_out(
@@ -129,7 +124,7 @@ def measured(path, scratch, builds):
     wanted = rendered(path, separation.ground)
     shapes = [(layer.curves.flattened(40), layer.colour) for layer in separation.layers]
     order = [k for k in separation.drawn_order if k in separation.sheets.layers]
-    plain = Plan(tuple(order), tuple(plain_extent(separation.sheets, k) for k in order))
+    plain = Plan(tuple(order), tuple(separation.sheets.as_seen(k) for k in order))
     best_in_order = planned(separation.sheets, order)
     row = {
         "seconds": took,

@@ -235,6 +235,9 @@ def _pieces(rings: Rings, tolerances: Tolerances, told: Repairs, what: str) -> _
 
 def _refuse_tangle(rings: Rings, members: Indices, what: str) -> None:
     """Refuse outlines that cross so often that cutting them into faces would take minutes."""
+    edges = int(shapely.get_num_coordinates(rings.shapes[members]).sum()) - len(members)
+    if edges * (edges - 1) // 2 <= MOST_CROSSINGS:
+        return
     about = about_crossings(rings.shapes[members])
     if about > MOST_CROSSINGS:
         name = rings.names[int(members[0])] or "an outline"

@@ -15,7 +15,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from shapely import MultiPolygon
 
-from ...arrays import Bools, Floats, ramp
+from ...arrays import Bools, Floats, Indices, ramp
 from ...errors import ArtworkError
 from ...planar.curves import arc_pieces, balanced_radius
 from ...planar.union import unite
@@ -143,19 +143,13 @@ def _outline(
     points, corner = _merged(points, corner, closed, half)
     if len(points) == 1:
         return _dot(points[0], pen, tolerance)
+    left, right = _sides(points, corner, closed, pen, tolerance)
     if closed:
-        left = _side(points, corner, True, pen, tolerance)
-        right = _side(points[::-1], corner[::-1], True, pen, tolerance)
         return [left, right]
     ahead = _unit(points[-1] - points[-2])
     back = _unit(points[0] - points[1])
-    ring = [
-        _side(points, corner, False, pen, tolerance),
-        _cap(points[-1], ahead, pen, tolerance),
-        _side(points[::-1], corner[::-1], False, pen, tolerance),
-        _cap(points[0], back, pen, tolerance),
-    ]
-    return [np.concatenate(ring)]
+    ends = _cap(points[-1], ahead, pen, tolerance), _cap(points[0], back, pen, tolerance)
+    return [np.concatenate([left, ends[0], right, ends[1]])]
 
 
 def _merged(points: Floats, corner: Bools, closed: bool, half: float) -> tuple[Floats, Bools]:
@@ -172,31 +166,45 @@ def _merged(points: Floats, corner: Bools, closed: bool, half: float) -> tuple[F
     return points, corner
 
 
-def _side(points: Floats, corner: Bools, closed: bool, pen: Pen, tolerance: float) -> Floats:
-    """Walk along the left of a polyline at half the pen's width."""
+def _sides(
+    points: Floats, corner: Bools, closed: bool, pen: Pen, tolerance: float
+) -> tuple[Floats, Floats]:
+    """Walk along the left of a polyline at half the pen's width, and back along its right."""
     half = 0.5 * pen.width
     step = np.diff(points, axis=0, append=points[:1]) if closed else np.diff(points, axis=0)
     length = np.hypot(*step.T)
     way = step / length[:, None]
     if closed:
-        at, corner = points, corner
+        at = points
         come, go = np.roll(way, 1, axis=0), way
         room = 0.5 * np.minimum(np.roll(length, 1), length)
     else:
         at, corner = points[1:-1], corner[1:-1]
         come, go = way[:-1], way[1:]
         room = 0.5 * np.minimum(length[:-1], length[1:])
-    joins = _joins(at, come, go, room, corner, pen, tolerance)
+    there, count = _joins(
+        np.concatenate([at, at[::-1]]),
+        np.concatenate([come, -go[::-1]]),
+        np.concatenate([go, -come[::-1]]),
+        np.concatenate([room, room[::-1]]),
+        np.concatenate([corner, corner[::-1]]),
+        pen,
+        tolerance,
+    )
+    turned = int(count[: len(at)].sum())
+    left, right = there[:turned], there[turned:]
     if closed:
-        return joins
-    first, last = points[:1] + half * _left(way[:1]), points[-1:] + half * _left(way[-1:])
-    return np.concatenate([first, joins, last])
+        return left, right
+    aside = half * _left(way[[0, -1]])
+    first, last = points[0] + aside[0], points[-1] + aside[1]
+    beyond, before = points[-1] - aside[1], points[0] - aside[0]
+    return np.vstack([first, left, last]), np.vstack([beyond, right, before])
 
 
 def _joins(
     at: Floats, come: Floats, go: Floats, room: Floats, corner: Bools, pen: Pen, tolerance: float
-) -> Floats:
-    """Points on the left of each vertex, one vertex after another."""
+) -> tuple[Floats, Indices]:
+    """Points on the left of each vertex, one vertex after another, and how many each has."""
     half = 0.5 * pen.width
     cross = come[:, 0] * go[:, 1] - come[:, 1] * go[:, 0]
     dot = (come * go).sum(axis=1)
@@ -239,7 +247,7 @@ def _joins(
         out[first[which] + nth] = at[which] + radius[:, None] * _turned(
             _left(come[which]), -turn[which] * share
         )
-    return out
+    return out, count
 
 
 def _cap(at: Floats, way: Floats, pen: Pen, tolerance: float) -> Floats:
@@ -313,7 +321,8 @@ def _dashed(
 
 
 def _left(way: Floats) -> Floats:
-    return np.stack([-way[..., 1], way[..., 0]], axis=-1)
+    turned: Floats = way[..., ::-1] * (-1.0, 1.0)
+    return turned
 
 
 def _unit(vector: Floats) -> Floats:
