@@ -19,7 +19,7 @@ import warnings
 import zlib
 from collections.abc import Mapping
 from pathlib import Path
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 import shapely
@@ -50,6 +50,9 @@ _LEAST_DPI, _MOST_DPI = 1, 1e5
 
 #: ``simplify_mm`` may be this share of the image's smaller side at most.
 _COARSEST = 0.1
+
+#: Share of what is painted from which specks that go are more than dust.
+_MUCH_IN_SPECKS = 0.01
 
 #: An image painted by this share is painted all over.
 _ALL = 1 - 1e-9
@@ -112,7 +115,7 @@ def read_mask(source: ArtworkSource, tolerances: Tolerances = TOLERANCES) -> Art
     least = max(tolerances.least_area, pixel[0] * pixel[1])
     polygons, specks = _without_specks(polygons, least)
     polygons, more = _clipped(thin_out(polygons, source.simplify_mm), page, least)
-    findings += _speck_findings(specks + more, least)
+    findings += _speck_findings(specks + more, least, float(shapely.area(polygons).sum()))
     if not len(polygons):
         findings.append(_nothing_painted(grey, source))
     elif shapely.area(polygons).sum() >= page[0] * page[1] * _ALL:
@@ -352,26 +355,31 @@ def _nested(curves: list[Floats]) -> Geometries:
     return np.asarray(shapely.polygons(every[order], indices=owner[order]), dtype=object)
 
 
-def _without_specks(
-    polygons: Geometries, least: float
-) -> tuple[Geometries, list[tuple[float, float]]]:
-    """Leave out polygons and fill holes under an area; return the places of what went."""
+class _Speck(NamedTuple):
+    place: tuple[float, float]
+    area: float
+
+
+def _without_specks(polygons: Geometries, least: float) -> tuple[Geometries, list[_Speck]]:
+    """Leave out polygons and fill holes under an area; return what went."""
     rings, owner = shapely.get_rings(polygons, return_index=True)
     if not len(rings):
         return polygons, []
-    small = shapely.area(shapely.polygons(rings)) < least
-    places = [(point.x, point.y) for point in shapely.centroid(rings[small])]
+    areas = shapely.area(shapely.polygons(rings))
+    small = areas < least
+    middles = shapely.get_coordinates(shapely.centroid(rings[small])).tolist()
+    specks = [_Speck((x, y), area) for (x, y), area in zip(middles, areas[small], strict=True)]
     first = np.append(True, owner[1:] != owner[:-1])
     kept = ~small & ~small[first][owner]
     if not kept.any():
-        return np.empty(0, dtype=object), places
+        return np.empty(0, dtype=object), specks
     _, owner = np.unique(owner[kept], return_inverse=True)
-    return np.asarray(shapely.polygons(rings[kept], indices=owner), dtype=object), places
+    return np.asarray(shapely.polygons(rings[kept], indices=owner), dtype=object), specks
 
 
 def _clipped(
     polygons: Geometries, page: tuple[float, float], least: float
-) -> tuple[Geometries, list[tuple[float, float]]]:
+) -> tuple[Geometries, list[_Speck]]:
     """Cut off what lies beyond the image's edge; specks that are left of it go too."""
     frame = shapely.box(0, 0, *page)
     beyond = ~shapely.contains(frame, polygons)
@@ -380,21 +388,25 @@ def _clipped(
     # Twice, since a part may be a collection that also holds a line along the edge.
     parts = shapely.get_parts(shapely.get_parts(shapely.intersection(polygons[beyond], frame)))
     parts = parts[shapely.get_type_id(parts) == shapely.GeometryType.POLYGON]
-    parts, places = _without_specks(parts, least)
-    return np.concatenate([polygons[~beyond], parts]), places
+    parts, specks = _without_specks(parts, least)
+    return np.concatenate([polygons[~beyond], parts]), specks
 
 
-def _speck_findings(places: list[tuple[float, float]], least: float) -> list[Finding]:
-    if not places:
+def _speck_findings(specks: list[_Speck], least: float, painted: float) -> list[Finding]:
+    """Tell of specks; with a warning where they are much of the picture, as a screen of dots is."""
+    if not specks:
         return []
-    noun = "contour" if len(places) == 1 else "contours"
+    noun = "contour" if len(specks) == 1 else "contours"
+    area = sum(speck.area for speck in specks)
+    much = area > _MUCH_IN_SPECKS * painted
+    share = f", {area:.3g} mm2 of the picture in all" if much else ""
     return [
         Finding(
             "artwork.speck",
-            Severity.NOTE,
-            f"Left out {len(places)} {noun} around less than {least:.3g} mm2, "
+            Severity.WARNING if much else Severity.NOTE,
+            f"Left out {len(specks)} {noun} around less than {least:.3g} mm2{share}, "
             f"the first of them here.",
-            place=places[0],
+            place=specks[0].place,
         )
     ]
 

@@ -337,6 +337,17 @@ def test_specks_and_pinholes_are_left_out_and_told_once(read):
     assert finding.place == pytest.approx((3.5, 36.5))
 
 
+def test_specks_that_are_much_of_the_picture_are_told_with_a_warning(read):
+    picture = blank()
+    picture[5:35, 20:50] = BLACK
+    picture[10:30:2, 25:45:2] = WHITE  # a screen of dots of one pixel
+    artwork = read(picture)
+    (finding,) = artwork.findings
+    assert (finding.code, finding.severity) == ("artwork.speck", Severity.WARNING)
+    assert "100 contours" in finding.message
+    assert "mm2 of the picture in all" in finding.message
+
+
 def test_a_speck_at_the_edge_is_measured_within_the_image(read):
     picture = blank()
     picture[5:35, 20:50] = BLACK
