@@ -419,17 +419,17 @@ class Cascade:
                 if not declarations:
                     continue
                 if _selector_depth(node.prelude) > _DEEPEST_SELECTOR:
-                    shown = tinycss2.serialize(node.prelude[:_DEEPEST_SELECTOR])
+                    shown = _written(node.prelude[:_DEEPEST_SELECTOR])
                     tell(
                         name,
                         f"has a selector of more than {_DEEPEST_SELECTOR} parts within each other, "
-                        f"which was passed over, '{shown.strip()[:_LONGEST_TEXT]}...'",
+                        f"which was passed over, '{shown[:_LONGEST_TEXT]}...'",
                     )
                     continue
                 try:
                     selectors = cssselect2.compile_selector_list(node.prelude)
                 except cssselect2.SelectorError as error:
-                    shown = tinycss2.serialize(node.prelude).strip()[:_LONGEST_TEXT]
+                    shown = _written(node.prelude)[:_LONGEST_TEXT]
                     tell(name, f"has a selector that is not understood, '{shown}' ({error})")
                     continue
                 for selector in selectors:
@@ -443,6 +443,14 @@ class _Declaration:
     name: str
     value: str
     important: bool = False
+
+
+def _written(tokens: Sequence[Any]) -> str:
+    """Return tokens as text; brackets that lie too deep in each other have none."""
+    try:
+        return str(tinycss2.serialize(tokens)).strip()
+    except RecursionError:  # the parser has no such limit
+        return "(brackets within brackets)"
 
 
 def _selector_depth(tokens: Sequence[Any]) -> int:
@@ -467,7 +475,7 @@ def _selector_depth(tokens: Sequence[Any]) -> int:
 
 def _at_rule(node: Any, name: str, tell: Callable[[str, str], None]) -> list[Any]:
     """Return the rules inside an at-rule that applies."""
-    prelude = tinycss2.serialize(node.prelude).strip()
+    prelude = _written(node.prelude)
     if node.lower_at_keyword == "media" and node.content is not None:
         media = {m.strip().lower() for m in prelude.split(",")}
         if media & {"", "all", "screen"}:
@@ -484,7 +492,7 @@ def _declarations(content: Any) -> tuple[list[_Declaration], list[tuple[int, str
     """Return what a block declares, and its mistakes with their lines."""
     nodes = tinycss2.parse_blocks_contents(content, skip_comments=True, skip_whitespace=True)
     declarations = [
-        _Declaration(n.lower_name, tinycss2.serialize(n.value).strip(), n.important)
+        _Declaration(n.lower_name, _written(n.value), n.important)
         for n in nodes
         if n.type == "declaration" and n.lower_name in PROPERTIES
     ]

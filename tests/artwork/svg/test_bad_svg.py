@@ -261,6 +261,17 @@ def test_selector_nested_too_deep_is_passed_over_and_told(tmp_path, selector):
     assert "parts within each other" in told.sentence()
 
 
+@pytest.mark.parametrize("text", ["{0} {{fill:none}}", "@media {0} {{}}", "rect {{fill: {0}}}"])
+def test_brackets_deeper_than_the_interpreter_goes_are_told(tmp_path, text):
+    path = tmp_path / "deep.svg"
+    deep = ":not(" * 3000 + "g" + ")" * 3000
+    path.write_bytes(svg(f"<style>{text.format(deep)}</style>{RECT}"))
+    artwork = read_svg(ArtworkSource(path))
+    assert artwork.shape.area == pytest.approx(100 * (25.4 / 96) ** 2)
+    assert artwork.findings
+    assert all(len(told.sentence()) <= 300 for told in artwork.findings)
+
+
 def test_use_that_multiplies_without_end_is_stopped(tmp_path, monkeypatch):
     monkeypatch.setattr("sheetstack.geometry.artwork.svg.walk.MOST_ELEMENTS", 20_000)
     path = tmp_path / "bomb.svg"
