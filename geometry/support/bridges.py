@@ -41,7 +41,7 @@ from .necks import neck_ways
 from .places import Places, find_places
 from .plain_bridges import PlainBridges
 from .rows import lined_up
-from .selection import HeldBy, choose_bridges, held_by
+from .selection import HeldBy, Islands, choose_bridges, held_by
 from .settled import kept_bridges
 from .visible_damage import DamageMap
 
@@ -302,18 +302,18 @@ def _plan(
     told = Prices(pieces, rules)
     drawn_width = np.array([drawn.strips[k].width for k in drawn.strip_of.tolist()])
     stays = kept_bridges(pieces, rules, drawn, drawn_width)
+    islands = Islands(pieces, rules.loads)
     links = join_gaps([drawn.links, stays.gaps])
     link_width = np.concatenate([drawn_width, stays.width])
     if len(stays.gaps) and not connected_labels(len(pieces), links.pieces).any():
         flare = flares(stays.ways, stays.width, rules.flare, pieces)
         bars = bars_of([*drawn.ways, *stays.ways], _with_none(drawn, flare))
-        still = held_by(pieces, links, link_width, rules, stays.accepted, bars)
+        still = held_by(islands, links, link_width, rules, stays.accepted, bars)
         if not still.over.any():
-            findings = _findings(stays.gaps, stays.width, still.islands, drawn, told, rules, layer)
+            how_held = still.islands(islands, rules)
+            findings = _findings(stays.gaps, stays.width, how_held, drawn, told, rules, layer)
             paths = list(stays.paths)
-            return _Plan(
-                drawn, stays.gaps, stays.width, paths, still.islands, plain, findings, flare
-            )
+            return _Plan(drawn, stays.gaps, stays.width, paths, how_held, plain, findings, flare)
     found = kept(cache, _candidates, pieces, core, rules.for_places(), damage)
     prices, places, roots, square = found.prices, found.places, found.roots, found.square
     plain = plain and replace(plain, found=partial(_found, places.plain, roots))
@@ -353,7 +353,7 @@ def _plan(
         if ways is not None:
             flare = flared(laid, ways)
             bars = bars_of([*drawn.ways, *stays.ways, *ways], _with_none(drawn, flare))
-        return held_by(pieces, bridges, width, rules, (), bars)
+        return held_by(islands, bridges, width, rules, (), bars)
 
     def flared(laid: Laid, ways: Sequence[Floats]) -> Floats:
         width = np.append(stays.width, laid.width)
@@ -371,9 +371,9 @@ def _plan(
     ways = straight_ways(alike)
     if rules.curved:
         alike, ways = flowing(alike, ground, weighed)
-    islands = choice.islands
+    how_held = choice.islands
     if alike is not laid or rules.curved or any(len(way) > 2 for way in drawn.ways):
-        islands = held(alike, ways).islands
+        how_held = held(alike, ways).islands(islands, rules)
     gaps, gap_width = join_gaps([stays.gaps, alike.gaps]), np.append(stays.width, alike.width)
     paths = [
         *stays.paths,
@@ -382,9 +382,9 @@ def _plan(
             for path, way in zip(alike.paths, ways, strict=True)
         ),
     ]
-    findings = _findings(gaps, gap_width, islands, drawn, told, rules, layer)
+    findings = _findings(gaps, gap_width, how_held, drawn, told, rules, layer)
     flare = flared(alike, ways)
-    return _Plan(drawn, gaps, gap_width, paths, islands, plain, findings, flare)
+    return _Plan(drawn, gaps, gap_width, paths, how_held, plain, findings, flare)
 
 
 def _with_none(drawn: Fitted, flare: Floats) -> Floats:

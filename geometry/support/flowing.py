@@ -119,6 +119,7 @@ def flowing(laid: Laid, ground: Ground, weighed: WeighedWays) -> tuple[Laid, lis
     own = sorted({images[k].of for k in np.flatnonzero(free).tolist()})
     tries = _Bending(work, [k for k in own if free[k]], images).tries()
     turn = dict.fromkeys(tries, 0)
+    as_straight: Indices | None = None
     for round_ in range(_ROUNDS):
         chosen = {
             k: _placed(tries[images[k].of][turn[images[k].of]], images[k].motion, laid, k)
@@ -130,7 +131,9 @@ def flowing(laid: Laid, ground: Ground, weighed: WeighedWays) -> tuple[Laid, lis
         result = _with_ways(laid, ways, chosen, ground)
         worse = _runs_into(ways, result[1], work.of_gap, ground.rules.width)
         if not worse:
-            over = np.flatnonzero(weighed(*result) > weighed(laid, ways))
+            if as_straight is None:
+                as_straight = weighed(laid, ways)
+            over = np.flatnonzero(weighed(*result) > as_straight)
             if len(over) == 0:
                 return result
             worse = set(np.flatnonzero(np.isin(laid.gaps.pieces, over).any(axis=1)).tolist())

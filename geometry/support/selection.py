@@ -12,6 +12,7 @@ from __future__ import annotations
 import heapq
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 from shapely import Polygon
@@ -24,14 +25,14 @@ from .constraints import Loads, Rules
 from .curved_bars import Bars
 from .gaps import Gaps
 from .held_islands import HeldIsland, held_islands
-from .statics import FRAME, Beams, Grillage, LoadedGrillage, plates_of
+from .statics import FRAME, Beams, Grillage, LoadedGrillage, Plates, plates_of
 from .stiffening import (
     PUSHED,
     Budget,
-    CloseBridges,
     Scheme,
     Task,
     close_bridges,
+    part_of,
     stiffened,
     thinned,
 )
@@ -43,8 +44,9 @@ FROM_FRAME = (0.0, 0.3, 1.0)
 MANY = 250
 #: A part that costs this much more than before, with a dear bridge given up, is left at that.
 TOO_DEAR = 1.1
-#: Dear bridges of one part of the sheet that are given up once, at most.
-MOST_GIVEN_UP = 24
+#: Dear bridges of one part of the sheet that are given up once, at most; and of a sheet with more
+#: than ``MANY`` islands, where nearly all that can be spared is found with the dearest.
+MOST_GIVEN_UP, MOST_QUICKLY = 24, 10
 #: Parts of the sheet with more islands than this are left as they are.
 MOST_IMPROVED = 120
 
@@ -181,15 +183,47 @@ def choose_bridges(
     start = np.union1d(np.arange(fixed), cheapest_tree(len(pieces), candidates, cost))
     if rules.loads is None or len(pieces) < 2:
         return Choice(start, width[start], ())
-    frame = largest_piece(pieces)
-    islands = [piece for number, piece in enumerate(pieces) if number != frame]
-    whole = _task(islands, frame, candidates, cost, width, rules, rules.loads, fixed, accepted)
+    islands = Islands(pieces, rules.loads)
+    whole = _task(islands, candidates, cost, width, rules, rules.loads, fixed, accepted)
     laid = np.zeros(len(cost), bool)
     laid[start] = True
     scheme = _held_as_one(whole, Scheme(laid, width), progress)
     chosen = np.flatnonzero(scheme.laid)
     held = scheme.under_load(whole)
-    return Choice(chosen, scheme.width[chosen], held_islands(islands, held, rules))
+    return Choice(chosen, scheme.width[chosen], held_islands(islands.shapes, held, rules))
+
+
+class Islands:
+    """Islands of a sheet, for all who ask how bridges hold them: their plates are made once.
+
+    Parameters
+    ----------
+    pieces : sequence of Polygon
+        The frame among them.
+    loads : Loads or None
+        Nothing gives way where there are none.
+
+    Attributes
+    ----------
+    shapes : list of Polygon
+        The pieces but for the frame.
+    frame : int
+        Its position among the pieces.
+    """
+
+    def __init__(self, pieces: Sequence[Polygon], loads: Loads | None) -> None:
+        self.loads = loads
+        self.frame = largest_piece(pieces)
+        self.shapes = [piece for number, piece in enumerate(pieces) if number != self.frame]
+
+    def __len__(self) -> int:
+        return len(self.shapes)
+
+    @cached_property
+    def plates(self) -> Plates:
+        """They as plates that may be pushed at their rims."""
+        assert self.loads is not None
+        return plates_of(self.shapes, self.loads.gram_per_mm2)
 
 
 @dataclass(frozen=True)
@@ -200,15 +234,20 @@ class HeldBy:
     ----------
     over : int array (pieces,)
         Limits that each piece is over: its own deflection, and stresses in bridges that it has.
-    islands : tuple of HeldIsland
+    loaded : LoadedGrillage or None
+        The islands under load; None where there are no loads.
     """
 
     over: Indices
-    islands: tuple[HeldIsland, ...]
+    loaded: LoadedGrillage | None = None
+
+    def islands(self, of: Islands, rules: Rules) -> tuple[HeldIsland, ...]:
+        """Return how each island is held."""
+        return () if self.loaded is None else held_islands(of.shapes, self.loaded, rules)
 
 
 def held_by(
-    pieces: Sequence[Polygon],
+    islands: Islands,
     bridges: Gaps,
     width: Floats,
     rules: Rules,
@@ -219,7 +258,7 @@ def held_by(
 
     Parameters
     ----------
-    pieces : sequence of Polygon
+    islands : Islands
     bridges : Gaps
         They join all pieces.
     width : float64 array (n,)
@@ -231,25 +270,22 @@ def held_by(
     bars : Bars, optional
         How bridges run that are curved or tapered; all are straight when None.
     """
-    over = np.zeros(len(pieces), np.int64)
-    if rules.loads is None or len(pieces) < 2:
-        return HeldBy(over, ())
-    frame = largest_piece(pieces)
-    islands = [piece for number, piece in enumerate(pieces) if number != frame]
+    over = np.zeros(len(islands) + 1, np.int64)
+    if rules.loads is None or len(islands) == 0:
+        return HeldBy(over)
     nothing = np.zeros(len(bridges))
     fixed, loads, push = len(bridges), rules.loads, rules.loads.handling_n
-    task = _task(islands, frame, bridges, nothing, width, rules, loads, fixed, accepted, bars)
+    task = _task(islands, bridges, nothing, width, rules, loads, fixed, accepted, bars)
     held = Scheme(np.ones(len(bridges), bool), width).under_load(task)
     deflection, stresses = held.deflections(push).max(axis=1), held.stresses(push, PUSHED)
     soft, strained = task.over(held, deflection, stresses.mpa)
-    over[np.delete(np.arange(len(pieces)), frame)] += soft
+    over[np.delete(np.arange(len(over)), islands.frame)] += soft
     np.add.at(over, bridges.pieces[held.which[strained]].ravel(), 1)
-    return HeldBy(over, held_islands(islands, held, rules))
+    return HeldBy(over, held)
 
 
 def _task(
-    islands: Sequence[Polygon],
-    frame: int,
+    islands: Islands,
     candidates: Gaps,
     cost: Floats,
     width: Floats,
@@ -259,9 +295,9 @@ def _task(
     accepted: Sequence[int],
     bars: Bars | None = None,
 ) -> Task:
+    frame, plates = islands.frame, islands.plates
     pairs = candidates.pieces - (candidates.pieces > frame)
     pairs[candidates.pieces == frame] = FRAME
-    plates = plates_of(islands, loads.gram_per_mm2)
     beams = Beams(pairs, candidates.start, candidates.end, bars)
     ends = np.stack([candidates.start, candidates.end], axis=1)
     return Task(
@@ -284,44 +320,11 @@ def _held_as_one(whole: Task, cheapest: Scheme, progress: Progress) -> Scheme:
         return cheapest
     laid, width = cheapest.laid.copy(), cheapest.width.copy()
     plates = np.flatnonzero(weak[_Parts(whole).of_plate])
-    task, bridges = _part_of(whole, plates)
+    task, bridges = part_of(whole, plates)
     start = Scheme(cheapest.laid[bridges], cheapest.width[bridges])
     better = _best_scheme(task, start, progress)
     laid[bridges], width[bridges] = better.laid, better.width
     return Scheme(laid, width)
-
-
-def _part_of(task: Task, plates: Indices) -> tuple[Task, Indices]:
-    """Return the task of some plates, and the positions of its bridges in the whole."""
-    number = np.full(len(task.grillage.plates) + 1, -2)
-    number[plates] = np.arange(len(plates))
-    number[FRAME] = FRAME
-    pairs = number[task.grillage.beams.plates]
-    bridges = np.flatnonzero((pairs != -2).all(axis=1))
-    place = np.full(len(pairs), -1)
-    place[bridges] = np.arange(len(bridges))
-    beams = task.grillage.beams.take(bridges)
-    close = task.close
-    kept = (place[close.bridge] >= 0) & (place[close.other] >= 0)
-    part = replace(
-        task,
-        grillage=Grillage(
-            task.grillage.plates.take(plates),
-            replace(beams, plates=pairs[bridges]),
-            task.grillage.stiffness,
-        ),
-        cost=task.cost[bridges],
-        width=task.width[bridges],
-        automatic=task.automatic[bridges],
-        close=CloseBridges(
-            place[close.bridge[kept]],
-            place[close.other[kept]],
-            number[close.plate[kept]],
-            close.touching[kept],
-        ),
-        accepted=task.accepted[plates],
-    )
-    return part, bridges
 
 
 @dataclass(frozen=True)
@@ -410,8 +413,10 @@ def _improved(
     dear = dear[np.lexsort((-costs, parts.of_bridge[dear]))]
     part = parts.of_bridge[dear]
     rank = np.arange(len(dear)) - np.searchsorted(part, part)
-    for turn in range(min(int(rank.max(initial=-1)) + 1, MOST_GIVEN_UP)):
-        progress(turn / MOST_GIVEN_UP, "looking for bridges that can be spared")
+    many = len(task.grillage.plates) > MANY
+    turns = min(int(rank.max(initial=-1)) + 1, MOST_QUICKLY if many else MOST_GIVEN_UP)
+    for turn in range(turns):
+        progress(turn / turns, "looking for bridges that can be spared")
         given_up = dear[rank == turn]
         given_up = given_up[scheme.laid[given_up]]
         if len(given_up) == 0:
@@ -421,7 +426,13 @@ def _improved(
         tried = _joined_again(task, scheme, given_up)
         if tried.laid[given_up].all():  # each is the only way to some island
             continue
-        budget = Budget(parts.of_bridge, TOO_DEAR * standing.cost)
+        most = TOO_DEAR * standing.cost
+        if many:
+            # What costs more than it saves by a bridge like the one given up hardly ever pays.
+            own = np.zeros(len(most))
+            own[parts.of_bridge[given_up]] = scheme.costs(task)[given_up]
+            most = np.minimum(most, standing.cost + own)
+        budget = Budget(parts.of_bridge, most)
         tried, held = thinned(barred, *stiffened(barred, tried, budget))
         its = parts.standing(tried, held)
         better = its.beats(standing)

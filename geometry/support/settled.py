@@ -32,7 +32,7 @@ from .bridge_names import free_name
 from .constraints import Rules, Settled, rules_for
 from .gaps import Gaps, join_gaps
 from .hand_drawn import Fitted
-from .selection import held_by
+from .selection import Islands, held_by
 
 #: A bridge that lies by more than this share of its width's square where none may is chosen anew.
 BARRED_SHARE = 0.02
@@ -221,13 +221,14 @@ def _without_needless(
     """Return the bridges less those of some islands that all is held without, the longest first."""
     may_go = np.flatnonzero(np.isin(kept.gaps.pieces, islands).any(axis=1))
     stays = np.arange(len(kept.gaps))
+    all_islands = Islands(pieces, rules.loads)
     for number in may_go[np.argsort(-kept.gaps.length[may_go], kind="stable")].tolist():
         rest = stays[stays != number]
         bridges = join_gaps([links, kept.gaps.take(rest)])
         if connected_labels(len(pieces), bridges.pieces).any():
             continue
         widths = np.append(width, kept.width[rest])
-        if not held_by(pieces, bridges, widths, rules, kept.accepted).over.any():
+        if not held_by(all_islands, bridges, widths, rules, kept.accepted).over.any():
             stays = rest
     return kept.take(stays)
 

@@ -10,7 +10,7 @@ of thousands of moves. Bridges that the later ones made needless are taken out a
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import NamedTuple
 
 import numpy as np
@@ -42,6 +42,9 @@ ISLANDS_A_QUICK_MOVE = 3
 LOOKED_AT = 64
 #: Where more islands than this hang together no bridge is taken out again.
 MOST_THINNED = 200
+#: Work goes on with the islands alone where something is left to do, once they are fewer than this
+#: share of those looked at before.
+FEW = 0.5
 #: A value this far over its limit counts as within it: rounding.
 SLIGHT = 1 + 1e-9
 #: A bridge yields to itself by this share at most where something else holds as well.
@@ -140,6 +143,46 @@ class Scheme:
     def costs(self, task: Task) -> Floats:
         """Return what each laid bridge spoils, 0 where there is none."""
         return np.where(self.laid, task.cost * self.width / task.usual_width, 0.0)
+
+
+def part_of(task: Task, plates: Indices) -> tuple[Task, Indices]:
+    """Return the task of some plates, and the positions of its bridges in the whole.
+
+    Parameters
+    ----------
+    task : Task
+    plates : int array (k,)
+        All that places for bridges join by other ways than over the frame, or none of them.
+    """
+    number = np.full(len(task.grillage.plates) + 1, -2)
+    number[plates] = np.arange(len(plates))
+    number[FRAME] = FRAME
+    pairs = number[task.grillage.beams.plates]
+    bridges = np.flatnonzero((pairs != -2).all(axis=1))
+    place = np.full(len(pairs), -1)
+    place[bridges] = np.arange(len(bridges))
+    beams = task.grillage.beams.take(bridges)
+    close = task.close
+    kept = (place[close.bridge] >= 0) & (place[close.other] >= 0)
+    part = replace(
+        task,
+        grillage=Grillage(
+            task.grillage.plates.take(plates),
+            replace(beams, plates=pairs[bridges]),
+            task.grillage.stiffness,
+        ),
+        cost=task.cost[bridges],
+        width=task.width[bridges],
+        automatic=task.automatic[bridges],
+        close=CloseBridges(
+            place[close.bridge[kept]],
+            place[close.other[kept]],
+            number[close.plate[kept]],
+            close.touching[kept],
+        ),
+        accepted=task.accepted[plates],
+    )
+    return part, bridges
 
 
 def close_bridges(plates: Plates, pairs: Indices, ends: Floats, clear: float) -> CloseBridges:
@@ -264,21 +307,31 @@ def stiffened(
     below the limit nothing more is gained. Islands that do not hang together are seen to in the
     same round.
     """
+    laid, width = scheme.laid.copy(), scheme.width.copy()
+    # The islands that are worked at, and the positions of their places for bridges in the whole.
+    part, bridges = task, np.arange(len(laid))
     stuck_at = np.zeros(len(task.grillage.plates), np.int64)
+    reach = _reach(part)
     while True:
-        held = scheme.under_load(task)
+        now = Scheme(laid[bridges], width[bridges])
+        held = now.under_load(part)
         if budget is not None:
-            spent = budget.spent(task, scheme)
+            spent = budget.spent(part, now)
             stuck_at[spent] = np.bincount(held.clusters)[held.clusters[spent]]
-        watched = _watch(task, held, stuck_at)
+        watched = _watch(part, held, stuck_at)
         if watched is None:
-            return scheme, held
-        moves = _moves(task, scheme, held, watched)
+            whole = Scheme(laid, width)
+            return whole, held if part is task else whole.under_load(task)
+        open_ = np.isin(reach, reach[watched.over[held.clusters]])
+        if open_.mean() < FEW:
+            part, mine = part_of(part, np.flatnonzero(open_))
+            bridges, stuck_at, reach = bridges[mine], stuck_at[open_], _reach(part)
+            budget = None if budget is None else replace(budget, part=budget.part[mine])
+            continue
+        moves = _moves(part, now, held, watched)
         taken = _taken(moves, watched)
-        laid, width = scheme.laid.copy(), scheme.width.copy()
-        laid[moves.bridge[taken]] = True
-        width[moves.bridge[taken]] = moves.width[taken]
-        scheme = Scheme(laid, width)
+        laid[bridges[moves.bridge[taken]]] = True
+        width[bridges[moves.bridge[taken]]] = moves.width[taken]
         served = np.zeros(len(watched.size), bool)
         for side in (0, 1):
             cluster = moves.cluster[taken, side]
@@ -286,6 +339,12 @@ def stiffened(
         # Until something else is joined to them, nothing helps these.
         stuck = watched.over & ~served
         stuck_at = np.where(stuck[held.clusters], watched.size[held.clusters], stuck_at)
+
+
+def _reach(task: Task) -> Indices:
+    """Return labels of plates: those alike can be joined by other ways than over the frame."""
+    pairs = task.grillage.beams.plates
+    return connected_labels(len(task.grillage.plates), pairs[(pairs != FRAME).all(axis=1)])
 
 
 class _Watched(NamedTuple):

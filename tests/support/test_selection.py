@@ -5,9 +5,10 @@ from __future__ import annotations
 import numpy as np
 import pytest
 import shapely
-from shapely import Point, box
+from shapely import MultiPolygon, Point, affinity, box
 
 from sheetstack.geometry.progress import Progress
+from sheetstack.geometry.support import selection, stiffening
 from sheetstack.geometry.support.block_factor import BlockFactor
 from sheetstack.geometry.support.bridges import hold_islands
 from sheetstack.geometry.support.candidates import CLOSE, QUICK
@@ -15,7 +16,7 @@ from sheetstack.geometry.support.constraints import Loads, Rules
 from sheetstack.geometry.support.cost import ACROSS, HIDDEN, Prices
 from sheetstack.geometry.support.directions import Direction
 from sheetstack.geometry.support.gaps import Gaps
-from sheetstack.geometry.support.selection import _Standing
+from sheetstack.geometry.support.selection import Islands, _Standing, held_by
 from sheetstack.geometry.support.statics import Stiffness
 from sheetstack.geometry.support.stiffening import CloseBridges, Scheme, Task, _needless, _worse
 
@@ -74,6 +75,45 @@ def test_what_gets_worse_without_a_bridge_is_the_cluster_that_gives_way_further(
         worse = _worse(task, held, after, soft * share)
         assert worse.shape == (held.clusters.max() + 1,)
         assert worse[held.clusters].tolist() == [share < 1] * len(soft)
+
+
+def test_islands_that_are_done_do_not_sway_the_others(monkeypatch):
+    """Working on with those alone that are left gives what working with all gives."""
+    near, _ = many_islands(12)
+    far = affinity.scale(near, 0.8, 1.3, origin=(0, 0))
+    shape = MultiPolygon([*near.geoms, *affinity.translate(far, 100, 0).geoms])
+    rules = Rules(1.0, loads=Loads(Stiffness(4500, 0.35), 0.35 * 1.39e-3, 0.05, 0.1, 50.0))
+    parted = []
+    part_of = stiffening.part_of
+    monkeypatch.setattr(stiffening, "part_of", lambda *task: parted.append(1) or part_of(*task))
+
+    def laid(few):
+        monkeypatch.setattr(stiffening, "FEW", few)
+        held = hold_islands(sheet_of(shape, 220, 120), 1.0, rules=rules)
+        return sorted((*b.path.round(9).ravel().tolist(), b.width) for b in held.bridges)
+
+    together = laid(0.0)
+    assert not parted
+    assert laid(1.0) == together
+    assert parted
+
+
+def test_plates_are_made_once_for_all_who_ask(monkeypatch):
+    made = []
+    plates_of = selection.plates_of
+    monkeypatch.setattr(selection, "plates_of", lambda *of: made.append(1) or plates_of(*of))
+    islands = Islands([box(0, 0, 50, 50), box(60, 0, 65, 5)], Loads(Stiffness(E, T), 1e-4, F, 5, 9))
+    bridge = Gaps(
+        np.array([[0, 1]]), np.array([[50.0, 2]]), np.array([[60.0, 2]]), np.array([10.0])
+    )
+    one, other = (
+        held_by(islands, bridge, np.array([width]), Rules(2.0, loads=islands.loads))
+        for width in (2.0, 4.0)
+    )
+    assert len(made) == 1
+    assert one.islands(islands, Rules(2.0, loads=islands.loads))[0].hold.deflection_mm > (
+        other.islands(islands, Rules(2.0, loads=islands.loads))[0].hold.deflection_mm
+    )
 
 
 def test_along_the_drawing_a_way_across_a_long_island_costs_more():
