@@ -283,6 +283,8 @@ class SHEETSTACK_TL_bridges(bpy.types.WorkSpaceTool):
 
     def draw_settings(context: Any, layout: Any, tool: Any) -> None:
         """Draw what can be done with the picked bridge into the tool's header."""
+        if edited_sheet(context) is None:  # in a mock-up's scene, say, there is nothing to pick
+            return
         bridge = picked_bridge(context)
         if bridge is None:
             layout.label(text="Click a bridge to pick it, or drag across an opening")

@@ -37,6 +37,16 @@ def stored_properties(group: Any) -> Any:
     return group
 
 
+def show_scene(context: Any, scene: Any) -> None:
+    """Let the context's window show a scene.
+
+    Up to 4.2 a scene whose tools were read by ``context.tool_settings`` is taken for the owner of
+    ``context.window`` from then on; writing to that window once the scene is gone spoils memory.
+    The manager's list of windows knows their owner.
+    """
+    next(w for w in context.window_manager.windows if w == context.window).scene = scene
+
+
 def line_shader() -> str:
     """Return the name of the built-in shader of thick lines; before 4.0 it told its dimension."""
     name = "POLYLINE_UNIFORM_COLOR"

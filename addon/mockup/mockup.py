@@ -11,6 +11,7 @@ from ...geometry.build import Build
 from ...geometry.job.sections import MockupSettings
 from ...geometry.paint.compositing import painted_picture
 from ...geometry.progress import Progress
+from ..core.blender_versions import show_scene
 from ..core.long_work import LongWork, Work
 from ..core.look import give_back, show
 from ..core.ownership import (
@@ -118,7 +119,7 @@ its wall, board or canvas, or the exploded stack of sheets in their material"""
         scene.sheetstack.home = home
         render_settings(scene, self.samples)
         if self.go_there and context.window is not None:
-            context.window.scene = scene
+            show_scene(context, scene)
             # The picture is laid on by nodes, which the solid view does not show.
             show(scene, ROLE, view_perspective="CAMERA", type="RENDERED")
         self.report({"INFO"}, f"Scene '{scene.name}' is ready to render.")
@@ -199,7 +200,7 @@ class SHEETSTACK_OT_back_to_job(bpy.types.Operator):
 
     def execute(self, context: Any) -> set[str]:
         give_back(ROLE)
-        context.window.scene = context.scene.sheetstack.home
+        show_scene(context, context.scene.sheetstack.home)
         return {"FINISHED"}
 
 

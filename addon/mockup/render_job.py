@@ -23,7 +23,7 @@ from ...geometry.job.sections import MockupSettings
 from ...geometry.paint.compositing import painted_picture
 from ...geometry.progress import Progress
 from .. import register
-from ..core.blender_versions import write_video
+from ..core.blender_versions import show_scene, write_video
 from .mockup import PICTURE_PIXELS, make_scene
 from .mockup_scene import render_settings
 from .picture_on_face import put_picture
@@ -82,7 +82,7 @@ def render_order(order: dict[str, Any]) -> None:
         tell(0.55, f"rendering {frames} frames of the turntable")
         scene = make_scene("STACK", built, picture, settings, pixels, frames)
         # Blender moves nothing from frame to frame in a scene that no window shows.
-        bpy.context.window.scene = scene
+        show_scene(bpy.context, scene)
         render_settings(scene, max(4, round(FRAME_SAMPLES * samples)))
         _turn(scene, out, frames, bool(order["video"]))
     tell(1.0, "rendered")

@@ -21,7 +21,7 @@ from ...geometry.photo.focal_length import exif_focal
 from ...geometry.photo.wall_view import WallView, rectangle_corners, view_from_rectangle
 from ...geometry.progress import Progress
 from ...geometry.tracing.picture import read_picture
-from ..core.blender_versions import CAN_DENOISE, HAS_FILE_HANDLERS
+from ..core.blender_versions import CAN_DENOISE, HAS_FILE_HANDLERS, show_scene
 from ..core.conversion import metres
 from ..core.dropped_file import file_given
 from ..core.long_work import LongWork, Work
@@ -211,7 +211,7 @@ class SHEETSTACK_OT_wall_photo(LongWork, bpy.types.Operator):
         scene = photo_scene(self._photo, result, self._size, rectangle)
         scene.sheetstack.home = home
         if context.window is not None:
-            context.window.scene = scene
+            show_scene(context, scene)
             for area in context.window.screen.areas:
                 if area.type == "VIEW_3D":
                     area.spaces.active.region_3d.view_perspective = "CAMERA"

@@ -58,7 +58,7 @@ class SHEETSTACK_OT_find_islands(bpy.types.Operator):
         if islands and self.enter_edit_mode and thing.mode == "OBJECT" and own:
             bpy.ops.object.mode_set(mode="EDIT")
         if thing.mode == "EDIT":
-            context.tool_settings.mesh_select_mode = (False, False, True)
+            context.scene.tool_settings.mesh_select_mode = (False, False, True)
             _select_in_edit_mode(thing.data, chosen)
         elif own:
             _select(thing.data, chosen)

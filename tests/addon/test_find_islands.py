@@ -81,7 +81,7 @@ def test_cutting_the_bridges_by_hand_makes_the_island_show(built, job_path):
         middle_of = np.array(face.calc_center_median()[:2])
         inside = (np.abs(middle_of - middle) < half).all()
         assert face.select == inside
-    assert bpy.context.tool_settings.mesh_select_mode[:] == (False, False, True)
+    assert bpy.context.scene.tool_settings.mesh_select_mode[:] == (False, False, True)
 
 
 def test_island_in_a_hand_made_plate_is_selected_from_object_mode():

@@ -13,6 +13,7 @@ bpy = pytest.importorskip("bpy", reason="Blender's Python module is not installe
 from bpy_extras.object_utils import world_to_camera_view  # noqa: E402
 from mathutils import Vector  # noqa: E402
 
+from sheetstack.addon.core.blender_versions import show_scene  # noqa: E402
 from sheetstack.addon.mockup.mockup import make_scene  # noqa: E402
 from sheetstack.addon.mockup.mockup_scene import EYES, render_settings  # noqa: E402
 from sheetstack.addon.mockup.render_job import own_scene, render_order  # noqa: E402
@@ -52,7 +53,7 @@ def seen_at(scene, x_mm: float, y_mm: float, depth_mm: float = 0.0) -> tuple[flo
 def test_everything_is_in_the_picture(sign, surface, scale):
     built, picture = sign
     scene = make_scene("PICTURE", built, picture, MockupSettings(surface, scale=scale), PIXELS)
-    bpy.context.window.scene = scene
+    show_scene(bpy.context, scene)
     bpy.context.view_layer.update()
     corners = [(x, EYES + y) for x in (-300, 300) for y in (-150, 150)]
     for name in ("Rule", "Figure"):
@@ -105,7 +106,7 @@ def test_the_stack_holds_the_built_sheets_at_true_size(sign):
 def test_a_turntable_turns_once_and_keeps_all_in_sight(sign):
     built, picture = sign
     scene = make_scene("STACK", built, picture, MockupSettings(), PIXELS, frames=8)
-    bpy.context.window.scene = scene
+    show_scene(bpy.context, scene)
     bpy.context.view_layer.update()  # before 5.0, frames are not shown in a scene never looked at
     stand = scene.objects["Stand"]
     turns = []

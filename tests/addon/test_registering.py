@@ -1,10 +1,14 @@
 """Registering and unregistering leave Blender as it was."""
 
+import re
+from pathlib import Path
+
 import pytest
 
 bpy = pytest.importorskip("bpy", reason="Blender's Python module is not installed")
 
 from sheetstack import addon  # noqa: E402
+from sheetstack.addon.core.blender_versions import show_scene  # noqa: E402
 
 
 def state_of_blender():
@@ -88,10 +92,22 @@ def test_lengths_are_shown_in_millimetres_and_limits_are_those_of_the_job():
     assert rna.description.lower() == field.metadata["about"].lower()
 
 
-def test_every_icon_exists_in_this_blender():
-    import re
-    from pathlib import Path
+def test_no_window_is_owned_by_a_scene_that_may_be_gone():
+    """Up to 4.2 ``context.tool_settings`` gives ``context.window`` the scene for an owner.
 
+    Whoever writes to the window when that scene is gone spoils memory; tests of the add-on ended
+    Blender 4.2 long after. So it reads the scene's own tools, and writes to the manager's window.
+    """
+    show_scene(bpy.context, bpy.data.scenes.new("Another"))
+    assert bpy.context.scene.name == "Another"
+    folder = Path(addon.__file__).parent
+    wrong = re.compile(r"(?<!`)\bcontext\.tool_settings|\bcontext\.window\.\w+ = ")
+    for path in (*folder.rglob("*.py"), *Path(__file__).parent.glob("*.py")):
+        if path != Path(__file__):
+            assert not wrong.search(path.read_text(encoding="utf-8")), path
+
+
+def test_every_icon_exists_in_this_blender():
     known = bpy.types.UILayout.bl_rna.functions["prop"].parameters["icon"].enum_items.keys()
     folder = Path(addon.__file__).parent
     used = {
