@@ -6,7 +6,7 @@ import numpy as np
 import shapely
 
 from ..arrays import Floats, Geometries
-from ..colour import hex_from_srgb, lab_from_srgb, srgb_from_hex
+from ..colour import ciede2000, hex_from_srgb, lab_from_srgb, srgb_from_hex
 from ..finding import Finding, Severity
 from .cans import Palette
 from .colour_names import colour_word, hue_word
@@ -38,6 +38,55 @@ def lost_findings(*losses: Lost | None) -> list[Finding]:
             f"{count} places too thin to be cut, {area:.3g} mm2 in all, took a "
             "neighbour's colour; a larger sheet keeps them.",
             place=max(some, key=lambda one: one.area).place,
+        )
+    ]
+
+
+def crumb_findings(crumbs: Geometries) -> list[Finding]:
+    """Return what is to be told of crumbs of the wall's colour that are painted over.
+
+    Parameters
+    ----------
+    crumbs : object array of Polygon
+    """
+    area = float(shapely.area(crumbs).sum())
+    if area < 1.0:
+        return []
+    point = shapely.point_on_surface(max(crumbs, key=lambda crumb: float(crumb.area)))
+    return [
+        Finding(
+            "separation.crumbs",
+            Severity.NOTE,
+            f"{len(crumbs)} {'crumb' if len(crumbs) == 1 else 'crumbs'} of bare wall, {area:.3g} "
+            "mm2 in all, would cost the picture more by what holds them than they are worth, and "
+            "took a neighbour's colour; a larger sheet keeps them.",
+            place=(float(point.x), float(point.y)),
+        )
+    ]
+
+
+def wall_findings(names: list[str], ground: str, settings: SeparationSettings) -> list[Finding]:
+    """Return what is to be told of layers in the wall's colour, where the cans have none of it.
+
+    Parameters
+    ----------
+    names : list of str
+        Of the layers in the wall's colour.
+    ground : str
+        The wall's colour.
+    settings : SeparationSettings
+    """
+    if not names or not settings.cans:
+        return []
+    wall, *cans = lab_from_srgb(np.array([srgb_from_hex(c) for c in (ground, *settings.cans)]))
+    if float(ciede2000(wall, np.array(cans)).min()) < _FAR:
+        return []
+    return [
+        Finding(
+            "separation.wall-paint",
+            Severity.NOTE,
+            f"Layer {names[0]} covers in the colour of the wall, {ground}, which none of the cans "
+            "has: without paint of the wall's colour, what is under it stays as it is.",
         )
     ]
 

@@ -54,9 +54,8 @@ def order_sentence(separation: Separation) -> str:
         else "the best found; with so many layers not all orders were tried"
     )
     twice = len(plan.order) - len({layer.can for layer in separation.layers})
-    again = f" {twice} of the sheets return to a colour: that costs less than its islands." * (
-        twice > 0
-    )
+    returns = "1 of the sheets returns" if twice == 1 else f"{twice} of the sheets return"
+    again = f" {returns} to a colour: that costs less than its islands." * (twice > 0)
     return (
         f"On a wall of {separation.ground}, {_counted(len(plan.order), 'sheet')} in this order: "
         f"{_counted(plan.islands, 'island')}, bridges leave about "

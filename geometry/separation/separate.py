@@ -32,7 +32,13 @@ from .colour_names import colour_names
 from .extents import Sheets
 from .flat_picture import embedded_picture, read_flat_colours
 from .hairlines import without_hairlines
-from .losses import can_findings, hue_findings, lost_findings
+from .losses import (
+    can_findings,
+    crumb_findings,
+    hue_findings,
+    lost_findings,
+    wall_findings,
+)
 from .order import Plan, alternatives, best_plan
 from .passes import in_two_passes
 from .regions import BARE, Regions, regions_of
@@ -47,6 +53,9 @@ _GRAINS = 1.0
 _QUARTER = 6
 #: Parts and holes under this area (mm2) are leftovers of rounding.
 _SPECK = 0.05
+
+#: Sheets, their best plan, whether it is exact, and each layer's can.
+_Planned = tuple[Sheets, Plan, bool, dict[int, int]]
 
 
 @dataclass(frozen=True, eq=False)
@@ -164,6 +173,8 @@ def read_and_separate(
     progress = progress or Progress()
     progress(0.0, f"reading {path.name}")
     drawing = read_coloured(path, settings)
+    if path.suffix.lower() == ".dxf":
+        named = {**layer_names(drawing), **(named or {})}
     return separate(drawing, settings, path, progress.part(0.1, 1.0), named)
 
 
@@ -257,6 +268,10 @@ def separate(
     layers = lay_out(sheets, plan, (*palette.cans, ground), can_of, names, settings)
     findings = [*drawing.findings]
     findings += lost_findings(hairs, lost)
+    over = (regions.label == BARE) & (np.array(sheets.label) != BARE)
+    over &= [can_of.get(k, -1) >= 0 for k in sheets.label]
+    findings += crumb_findings(regions.shapes[over])
+    findings += wall_findings([n.name for n in layers if n.can < 0], ground, settings)
     findings += can_findings(palette, colours, areas, settings)
     findings += hue_findings(palette, colours, seen.cells.cells[painted], ground, settings)
     page = drawing.page
@@ -282,6 +297,21 @@ def separate(
     )
 
 
+def layer_names(drawing: ColouredDrawing) -> dict[str, str]:
+    """Return what the artist calls those colours that one layer of the drawing alone has.
+
+    >>> drawing = ColouredDrawing((), (1.0, 1.0), 1.0)
+    >>> layer_names(drawing)
+    {}
+    """
+    names: dict[str, set[str]] = {}
+    for shape in drawing.shapes:
+        names.setdefault(hex_from_srgb(shape.rgb), set()).add(shape.layer)
+    # Layer 0 is there in every DXF file: its name says nothing.
+    own = {colour: found.pop() for colour, found in names.items() if len(found) == 1}
+    return {colour: name for colour, name in own.items() if name not in ("", "0")}
+
+
 def differences(colours: Sequence[str]) -> Floats:
     """Return CIEDE2000 (n, n) between colours."""
     lab = lab_from_srgb(np.array([srgb_from_hex(c) for c in colours]))
@@ -305,32 +335,56 @@ def _plan(
     colours: Sequence[str],
     settings: SeparationSettings,
     progress: Progress,
-) -> tuple[Sheets, Plan, bool, dict[int, int]]:
+) -> _Planned:
     """Return the sheets, their best plan, whether it is exact, and each layer's can.
 
     What the drawing paints in the wall's own colour may be left bare, or be a layer of its own that
     covers what runs under it; whichever costs less.
     """
     bridge, trap = settings.least_bridge, settings.trap_mm
-    tries: list[tuple[list[int], list[int]]] = [(regions.label.tolist(), drawn)]
     wall = (regions.label == BARE) & regions.drawn & (regions.rim == 0)
     top = max(drawn) + 1
-    if wall.any():
-        tries.append((np.where(wall, top, regions.label).tolist(), [*drawn, top]))
     light = lab_from_srgb(np.array([srgb_from_hex(c) for c in colours]))[:, 0].tolist()
     lightness = {**dict(enumerate(light[:-1])), top: light[-1]}
-    found = []
-    first = Sheets(regions, tries[0][0], bridge, trap, lightness)
-    for number, (label, order) in enumerate(tries):
-        sheets = first.relabelled(label, lightness).afresh()
-        shown = [k for k in order if k in sheets.layers]
+    first = Sheets(regions, regions.label.tolist(), bridge, trap, lightness)
+
+    def planned_for(label: Indices, part: Progress) -> _Planned | None:
+        sheets = first.relabelled(label.tolist(), lightness).afresh()
+        shown = [k for k in (*drawn, top) if k in sheets.layers]
         if not shown:
-            continue
+            return None
         can_of = {k: (k if k < top else -1) for k in sheets.layers}
-        part = progress.part(number / len(tries), (number + 1) / len(tries))
-        found.append(in_two_passes(sheets, *best_plan(sheets, shown, part), shown, can_of))
-    assert found
-    return min(found, key=lambda f: f[1].cost)
+        return in_two_passes(sheets, *best_plan(sheets, shown, part), shown, can_of)
+
+    bare = planned_for(regions.label, progress.part(0.0, 0.4))
+    covered = None
+    if wall.any():
+        label = np.where(wall, top, regions.label)
+        covered = planned_for(label, progress.part(0.4, 0.7))
+    found = min((f for f in (bare, covered) if f is not None), key=lambda f: f[1].cost)
+    # Crumbs of the wall's colour may be worth less than what holds or covers them.
+    crumbs = np.flatnonzero(wall & (regions.areas < bridge**2))
+    if len(crumbs):
+        keeps = wall if found is covered else np.zeros(len(wall), bool)
+        label = _given_over(np.where(keeps, top, regions.label), crumbs, regions, top)
+        lost = float(regions.areas[crumbs].sum()) / bridge**2
+        without = planned_for(label, progress.part(0.7, 1.0))
+        if without is not None and without[1].cost + lost < found[1].cost:
+            found = without
+    return found
+
+
+def _given_over(label: Indices, crumbs: Indices, regions: Regions, top: int) -> Indices:
+    """Return labels with each crumb in the colour that it borders on most."""
+    given = label.copy()
+    for crumb in crumbs.tolist():
+        at = (regions.pairs == crumb).any(axis=1)
+        other = label[regions.pairs[at].sum(axis=1) - crumb]
+        paints = (other != BARE) & (other != top)
+        if paints.any():
+            length = np.bincount(other[paints], regions.borders[at][paints])
+            given[crumb] = int(np.argmax(length))
+    return given
 
 
 def _names(

@@ -40,6 +40,7 @@ def test_each_layer_gives_its_colour_and_hides_what_is_below(sign):
     assert seen == pytest.approx({"#ff0000": board - ring, "#143c78": ring}, rel=2e-3)
     # The board runs under the ring, whose middle is sprayed in a second pass.
     assert [layer.colour for layer in found.layers] == ["#ff0000", "#143c78", "#ff0000"]
+    assert [layer.name for layer in found.layers] == ["Board", "Ring", "Board 2"]
     assert found.plan.islands == 0
     assert found.layers[0].shape.area == pytest.approx(board)
 

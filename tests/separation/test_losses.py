@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 
 import pytest
+import shapely
 
 from sheetstack.geometry.separation.separate import read_and_separate
 from sheetstack.geometry.separation.settings import SeparationSettings
@@ -53,3 +54,53 @@ def test_the_badge_stands_for_the_wall_where_that_is_nearest(tmp_path, layers):
     told = _told(tmp_path, "other-hue", badge="#f3e3a0", cans=("#1d3f86", "#3a63b8")[:layers])
     assert len(told) == 1
     assert "light yellow becomes bare wall" in told[0].message
+
+
+#: A black frame about a yellow field, 300 mm wide on its sheet, with a spot of the wall's colour.
+SPOT = """<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 300 300">
+<rect x="20" y="20" width="260" height="260" fill="#222222"/>
+<rect x="60" y="60" width="150" height="180" fill="#f5c518"/>
+<circle cx="245" cy="150" r="{radius}" fill="#ffffff"/></svg>"""
+
+
+def _spotted(tmp_path, radius, **settings):
+    path = written(tmp_path, "spot.svg", SPOT.format(radius=radius))
+    found = read_and_separate(path, SeparationSettings(sheet_width_mm=340, **settings))
+    told = {f.code: f for f in found.findings}
+    return found, told
+
+
+def test_a_crumb_of_the_wall_is_painted_over_and_told_instead_of_getting_a_sheet(tmp_path):
+    # Less than a square of a bridge's width: the bridges that hold it would spoil more.
+    found, told = _spotted(tmp_path, 1.0)
+    assert [layer.colour for layer in found.layers] == ["#222222", "#f5c518"]
+    assert found.plan.islands == 0
+    crumbs = told["separation.crumbs"]
+    assert "1 crumb of bare wall, 3.1" in crumbs.message
+    assert math.dist(crumbs.place, (245, 150)) < 1
+    painted = found.layers[0].shape
+    assert painted.covers(shapely.Point(245, 150))
+
+
+def test_a_spot_worth_its_bridges_is_kept(tmp_path):
+    found, told = _spotted(tmp_path, 12.0)
+    assert "separation.crumbs" not in told
+    white = [layer for layer in found.layers if layer.colour == "#ffffff"]
+    assert white or not found.layers[0].shape.covers(shapely.Point(245, 150))
+
+
+def test_a_layer_in_the_walls_colour_is_told_where_no_can_has_it(tmp_path):
+    cans = ("#222222", "#f5c518")
+    eyes = SPOT.replace("</svg>", '<circle cx="40" cy="150" r="9" fill="#ffffff"/></svg>')
+    eyes = eyes.replace("</svg>", '<circle cx="130" cy="150" r="9" fill="#ffffff"/></svg>')
+    path = written(tmp_path, "eyes.svg", eyes.format(radius=12))
+
+    def told(*own):
+        found = read_and_separate(path, SeparationSettings(sheet_width_mm=340, cans=own))
+        assert any(layer.can < 0 or layer.colour == "#fefefe" for layer in found.layers)
+        return [f.message for f in found.findings if f.code == "separation.wall-paint"]
+
+    (message,) = told(*cans)
+    assert "Layer White covers in the colour of the wall, #ffffff" in message
+    assert not told(*cans, "#fefefe")
+    assert not told()
