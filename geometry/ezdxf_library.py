@@ -10,6 +10,7 @@ from __future__ import annotations
 import json
 import logging
 import os
+import shutil
 import tempfile
 from collections.abc import Iterator
 from contextlib import ExitStack, contextmanager, suppress
@@ -31,7 +32,9 @@ def _without_settings() -> Iterator[None]:
     with ExitStack() as leaving:
         # Where no temporary folder can be made either, ezdxf looks for fonts itself.
         with suppress(OSError):
-            fonts = leaving.enter_context(tempfile.TemporaryDirectory())
+            fonts = tempfile.mkdtemp()
+            for _ in range(2):  # what the system refuses to remove once, it may remove then
+                leaving.callback(shutil.rmtree, fonts, ignore_errors=True)
             (Path(fonts) / _FONTS).parent.mkdir()
             (Path(fonts) / _FONTS).write_text(json.dumps(_NO_FONTS), encoding="utf-8")
             others["XDG_CACHE_HOME"] = fonts

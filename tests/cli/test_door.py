@@ -178,7 +178,7 @@ def test_no_temporary_folder_is_no_error_of_drawings(job, tmp_path):
 import tempfile
 def none(*given, **more):
     raise FileNotFoundError("no usable temporary folder")
-tempfile.TemporaryDirectory = none
+tempfile.mkdtemp = none
 from sheetstack.geometry.cli.main import main
 raise SystemExit(main(["export", {str(job)!r}, "-q", "--format", "dxf"]))
 """
@@ -187,6 +187,26 @@ raise SystemExit(main(["export", {str(job)!r}, "-q", "--format", "dxf"]))
         [sys.executable, "-c", program], capture_output=True, text=True, check=False, env=around
     )
     assert (ended.returncode, ended.stderr) == (0, "")
+
+
+def test_a_temporary_list_that_is_not_removed_at_once_is_no_error(tmp_path):
+    program = f"""
+import errno, os, tempfile
+tempfile.tempdir = {str(tmp_path)!r}
+unlink, refused = os.unlink, []
+def once(path, **more):
+    if not refused:
+        refused.append(path)
+        raise OSError(errno.EDQUOT, "Disk quota exceeded", str(path))
+    unlink(path, **more)
+os.unlink = once
+from sheetstack.geometry.ezdxf_library import ezdxf
+print(len(refused), os.listdir({str(tmp_path)!r}))
+"""
+    ended = subprocess.run(
+        [sys.executable, "-c", program], capture_output=True, text=True, check=False
+    )
+    assert (ended.returncode, ended.stdout, ended.stderr) == (0, "1 []\n", "")
 
 
 def test_the_same_job_gives_the_same_bytes_whatever_the_surroundings(job, tmp_path):
