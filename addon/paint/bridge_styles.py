@@ -43,7 +43,7 @@ spoils, how many bridges it has and how firmly it holds"""
             with kept_artwork.restored(copies, job) as complete:
                 styles = styled_builds(complete, progress.part(0.0, 0.9))
             progress(0.9, "Painting")
-            told = [": ".join(list(style.lines())[:2]) for style in styles]
+            told = [f"{style.name}: {'; '.join(list(style.lines())[1:])}" for style in styles]
             picture = bridge_styles_picture(styles, pixels)
             return png_bytes(picture), picture.width / picture.height, told
 
