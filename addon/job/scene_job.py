@@ -39,7 +39,17 @@ def section_of(scene: bpy.types.Scene, key: str) -> Any:
     """
     where = f"Scene '{scene.name}': [{key}]"
     section = SECTIONS[key]
-    return read_section(section, table_of(getattr(scene.sheetstack, key), section), where)
+    table = table_of(getattr(scene.sheetstack, key), section)
+    if key == "bridges":
+        _make_whole(table, "care")
+    return read_section(section, table, where)
+
+
+def _make_whole(table: dict[str, Any], *files: str) -> None:
+    """Put whole paths for those that start from the .blend."""
+    for file in files:
+        if table.get(file, "").startswith("//"):
+            table[file] = bpy.path.abspath(table[file])
 
 
 def job_of(scene: bpy.types.Scene) -> Job:
@@ -59,9 +69,7 @@ def job_of(scene: bpy.types.Scene) -> Job:
     for number, row in enumerate(state.layers, 1):
         where = f"{name}: layer {number} '{row.name}'"
         table = table_of(row, LayerSettings)
-        for file in ("artwork", "font"):
-            if table.get(file, "").startswith("//"):
-                table[file] = bpy.path.abspath(table[file])
+        _make_whole(table, "artwork", "font")
         layers.append(read_section(LayerSettings, table, where))
     by_hand = []
     for number, row in enumerate(state.bridges_by_hand, 1):
@@ -70,7 +78,9 @@ def job_of(scene: bpy.types.Scene) -> Job:
     areas = []
     for number, row in enumerate(state.areas, 1):
         where = f"{name}: area {number}"
-        areas.append(read_section(BridgeArea, table_of(row, BridgeArea), where))
+        table = table_of(row, BridgeArea)
+        _make_whole(table, "drawing")
+        areas.append(read_section(BridgeArea, table, where))
     own = {}
     for row in state.own_materials:
         where = f"{name}: material '{row.name}'"

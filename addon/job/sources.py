@@ -39,9 +39,18 @@ class SourceProperties:
 def path_of(scene: Any, row: Any) -> Path | None:
     """Return the file that a layer is read from, None where it names none."""
     named = row.font if row.text else row.artwork
-    if not named:
-        return None
+    return _found_from(scene, named) if named else None
+
+
+def _found_from(scene: Any, named: str) -> Path:
     return folder_of(scene) / (bpy.path.abspath(named) if named.startswith("//") else named)
+
+
+def _drawn_places(scene: Any) -> list[Path]:
+    """Return the files that say where bridges are unwanted or cost more."""
+    state = scene.sheetstack
+    named = [state.bridges.care, *(area.drawing for area in state.areas)]
+    return [_found_from(scene, one.partition("#")[0]) for one in named if one]
 
 
 def is_missing(scene: Any, row: Any) -> bool:
@@ -60,21 +69,28 @@ def missing_files(scene: Any) -> list[str]:
 
 
 def states_of(scene: Any) -> str:
-    """Return what each layer is read from and how that is now, as JSON."""
+    """Return what each layer, and each drawn area, is read from and how that is now, as JSON."""
     states: dict[str, str] = {}
     for row in scene.sheetstack.layers:
         path = path_of(scene, row)
         if path is None or str(path) in states:
             continue
         if path.is_file():
-            status = path.stat()
-            states[str(path)] = f"{status.st_size} {status.st_mtime_ns}"
+            states[str(path)] = _stamp(path)
         elif row.kept is not None:
             text = row.kept.as_string().encode("utf-8")
             states[str(path)] = hashlib.blake2b(text, digest_size=16).hexdigest()
         else:
             states[str(path)] = MISSING
+    for path in _drawn_places(scene):
+        if str(path) not in states:
+            states[str(path)] = _stamp(path) if path.is_file() else MISSING
     return json.dumps(states)
+
+
+def _stamp(path: Path) -> str:
+    status = path.stat()
+    return f"{status.st_size} {status.st_mtime_ns}"
 
 
 def note_changed_sources(scene: Any) -> None:
