@@ -28,6 +28,13 @@ SPOT = 0.02
 #: What is left of an opening is a crumb under this share of the width's square, or where nothing is
 #: further from its edge than this share of the width.
 _CRUMB, _CRUMB_DEPTH = 0.01, 0.02
+#: Teeth are narrower than twice this share of a bridge's width; their areas in squares of it.
+_TOOTH, _LEAST_TOOTH, _MOST_TOOTH = 0.15, 2e-3, 2.0
+#: An opening is grown again by this much more than it was shrunk, and teeth by so much (mm), so
+#: that they overlap the strip that they touch.
+_GROWN, _OVERLAP = 1.001, 2e-3
+#: Corners of more than 45 degrees are none: one over the sine of half of it.
+_BLUNT = 2.6
 #: How near, in widths, the middle of a piece is found.
 _MIDDLE = 0.005
 #: A piece too narrow for a core is rooted in within so many widths of the gap.
@@ -132,6 +139,7 @@ class Laying:
         touched, by = pairs_that_meet(parts, shapes)
         if self._fillet:
             shapes = self._filleted(shapes, parts, by, touched)
+        shapes = self._without_teeth(shapes)
         which, tile = self._tree.query(shapes, predicate="intersects")
         area = shapely.area(shapely.intersection(shapes[which], self._tiles[tile]))
         self.covers += np.bincount(which, area, len(shapes)).tolist()
@@ -159,6 +167,30 @@ class Laying:
                 result[number] = shapely.union_all([shapes[number], *extra])
         return result
 
+    def _without_teeth(self, shapes: Geometries) -> Geometries:
+        """Return shapes of strips, each with the teeth beside it: what it leaves of an opening
+        between itself and a corner of the sheet, too narrow to be cut as more than a nick."""
+        width, shallow = self._width, _TOOTH * self._width
+        around = shapely.box(*(shapely.bounds(shapes).T + np.array([[-1], [-1], [1], [1]]) * width))
+        which, tile = self._tree.query(around, predicate="intersects")
+        near = _united(shapely.intersection(self._tiles[tile], around[which]), which, len(shapes))
+        which, other = shapely.STRtree(shapes).query(around, predicate="intersects")
+        left = shapely.difference(near, _united(shapes[other], which, len(shapes)))
+        # What was as narrow before is as it was drawn.
+        drawn = shapely.buffer(_narrow(near, shallow), _OVERLAP, join_style="mitre")
+        narrow = shapely.difference(_narrow(left, shallow), drawn)
+        teeth, of = shapely.get_parts(narrow, return_index=True)
+        area = shapely.area(teeth)
+        kept = (area > _LEAST_TOOTH * width**2) & (area < _MOST_TOOTH * width**2)
+        teeth, of = teeth[kept], of[kept]
+        teeth = shapely.buffer(teeth, _OVERLAP, join_style="mitre")
+        beside = shapely.intersects(teeth, shapes[of])
+        result = shapes.copy()
+        for number in np.unique(of[beside]).tolist():
+            mine = teeth[beside & (of == number)]
+            result[number] = shapely.union_all([shapes[number], *mine])
+        return result
+
     def sheet(self) -> Sheet:
         """Return the sheet as it is now."""
         sheet = self._sheet
@@ -171,6 +203,24 @@ class Laying:
         return Sheet(
             sheet.layer, sheet.outline, openings, sheet.holes, plate.shape, sheet.thickness
         )
+
+
+def _united(shapes: Geometries, of: Indices, count: int) -> Geometries:
+    """Return the shapes of each of several owners as one."""
+    found = np.full(count, Polygon(), object)
+    once = np.bincount(of, minlength=count) == 1
+    found[of[once[of]]] = shapes[once[of]]
+    for number in np.flatnonzero(np.bincount(of, minlength=count) > 1).tolist():
+        found[number] = shapely.union_all(shapes[of == number])
+    return found
+
+
+def _narrow(openings: Geometries, depth: float) -> Geometries:
+    """Return what openings lose when they are shrunk and grown again; not their square corners."""
+    shrunk = shapely.buffer(openings, -depth, join_style="mitre", mitre_limit=_BLUNT)
+    grown = shapely.buffer(shrunk, depth * _GROWN, join_style="mitre", mitre_limit=_BLUNT)
+    narrow: Geometries = shapely.difference(openings, grown)
+    return narrow
 
 
 def _without(parts: Geometries, shapes: Geometries) -> Geometries:
