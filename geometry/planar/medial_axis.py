@@ -14,7 +14,7 @@ for the sites' distance (chord residual, Ogniewicz and Kuebler 1995). Both from 
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
@@ -146,6 +146,8 @@ class MedialAxis:
         Segments that the two sites lie on.
     group : int64 array (m,)
         Group of the segments of each piece.
+    coarser : float
+        How many times further apart sites lie than was asked for, being too many.
     """
 
     points: Floats
@@ -157,6 +159,7 @@ class MedialAxis:
     feet: Floats
     segment: Indices
     group: Indices
+    coarser: float = 1.0
 
     @cached_property
     def lengths(self) -> Floats:
@@ -178,6 +181,7 @@ def axis_between(
     fineness: float = FINENESS,
     finest: float = FINEST,
     rounds: int = MOST_ROUNDS,
+    most_sites: float = np.inf,
 ) -> MedialAxis:
     """Return the medial axis between boundary segments where it is narrower than a limit.
 
@@ -199,13 +203,16 @@ def axis_between(
         Sites lie no nearer than this share of the limit.
     rounds : int
         Rounds of refining at most.
+    most_sites : float
+        Where more would be wanted, as on a comb of hundreds of thin teeth, all lie so many times
+        further apart.
 
     Returns
     -------
     MedialAxis
     """
     sites = _Sites(segments, group, COARSEST * limit, limit)
-    return _refined(sites, limit, wanted, fineness, finest * limit, rounds)
+    return _refined(sites, limit, wanted, fineness, finest * limit, rounds, most_sites)
 
 
 def medial_axis(shape: Polygon | MultiPolygon, spacing: float) -> MedialAxis:
@@ -245,21 +252,29 @@ def medial_axis(shape: Polygon | MultiPolygon, spacing: float) -> MedialAxis:
 
 
 def _refined(
-    sites: _Sites, limit: float, wanted: Wanted, fineness: float, floor: float, rounds: int
+    sites: _Sites,
+    limit: float,
+    wanted: Wanted,
+    fineness: float,
+    floor: float,
+    rounds: int,
+    most_sites: float = np.inf,
 ) -> MedialAxis:
     """Make the sites as close as the axis between them is narrow, and return that axis."""
     raw = _raw_axis(sites, np.arange(len(sites.points)), limit, wanted)
+    coarser = 1.0
     for _ in range(rounds):
         room = np.full(len(sites.points), np.inf)
         apart = np.maximum(fineness * raw.apart, floor)
         np.minimum.at(room, raw.sites.ravel(), np.repeat(apart, 2))
         before = len(sites.points)
-        if not sites.refine(room):
+        coarser = max(coarser, sites.wanted(room) / most_sites)
+        if not sites.refine(coarser * room):
             break
         # Most groups have nothing narrow in them, or are fine enough sooner than others.
         changed = np.flatnonzero(np.isin(sites.group, sites.group[before:]))
         raw = raw.renewed(sites, changed, _raw_axis(sites, changed, limit, wanted))
-    return _finished(sites, raw, limit)
+    return replace(_finished(sites, raw, limit), coarser=coarser)
 
 
 class _Sites:
@@ -310,6 +325,12 @@ class _Sites:
         for name in ("segment", "mark"):
             setattr(self, name, np.concatenate([getattr(self, name), np.zeros(count, np.int64)]))
         self.at = np.concatenate([self.at, np.zeros(count)])
+
+    def wanted(self, room: Floats) -> float:
+        """Return about how many sites there are when pieces are as short as their ends' room."""
+        a, b = self.pieces.T
+        least = np.minimum(room[a], room[b])
+        return float(np.maximum(_length(self.points[b] - self.points[a]) / least, 1.0).sum())
 
     def refine(self, room: Floats) -> bool:
         """Split pieces longer than the room of their ends; return whether any was."""

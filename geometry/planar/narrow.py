@@ -9,7 +9,7 @@ their tips too, which is no fault of theirs: short ones are left out.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import partial
 
 import numpy as np
@@ -22,7 +22,15 @@ from ..progress import Progress
 from ..threads import map_batches, map_geometries
 from ..tolerance import ROUNDING
 from .graph import connected_labels
-from .medial_axis import ROUND_A_CORNER, MedialAxis, Segments, axis_between, segments_of
+from .medial_axis import (
+    COARSEST,
+    FINENESS,
+    ROUND_A_CORNER,
+    MedialAxis,
+    Segments,
+    axis_between,
+    segments_of,
+)
 from .middle_lines import End, MiddleLine, middle_lines
 from .subdivide import small_parts
 from .union import cluster_labels, union_by_label
@@ -62,6 +70,9 @@ SMALL = 32
 #: Segments of boundary whose axes are sought at a time: so many are quick, take little memory, and
 #: leave when they are told to.
 BATCH = 1_000
+#: Sites on the edge of what hangs together, about; hundreds of thin teeth are looked at more
+#: coarsely.
+MOST_SITES = 100_000
 _WHAT = "looking for narrow places"
 
 
@@ -90,6 +101,9 @@ class NarrowPlace:
         What the path ends at.
     tips : tuple of float
         How far the shape goes on beyond each free end, in mm; else 0.
+    off_mm : float
+        How far the middle line may lie off where there was so much that it was sought in coarser
+        steps; else 0.
     """
 
     kind: str
@@ -100,6 +114,7 @@ class NarrowPlace:
     root: Floats
     ends: tuple[End, End]
     tips: tuple[float, float]
+    off_mm: float = 0.0
 
     @property
     def line(self) -> LineString | Point:
@@ -229,14 +244,21 @@ def _places_in(near: _Near, slivers: Bools, width: float, batch: Indices) -> lis
         found: Bools = shapely.contains_xy(polygons[group[segment[:, 0]]], *middle.T)
         return found
 
-    axis = axis_between(near.segments.take(batch), group, width, inside)
+    segments = near.segments.take(batch)
+    axis = axis_between(segments, group, width, inside, most_sites=MOST_SITES)
     lines = [
         line
         for line in middle_lines(axis, _at_home(axis, near.homes[groups], width))
         if line.ends[0] is not End.FREE or sliver[axis.group[line.pieces[0]]]
     ]
-    told = [_told(axis, line, width) for line in lines]
-    return [place for place in told if place is not None]
+    told = [place for line in lines if (place := _told(axis, line, width)) is not None]
+    return told if axis.coarser == 1 else [_off(place, axis.coarser, width) for place in told]
+
+
+def _off(place: NarrowPlace, coarser: float, width: float) -> NarrowPlace:
+    """Return a place with how far its line may lie off, steps being so many times coarser."""
+    step = min(FINENESS * coarser * place.width_mm, COARSEST * width)
+    return replace(place, off_mm=step**2 / (4 * max(place.width_mm, step)))
 
 
 def _lost(parts: Geometries, width: float) -> tuple[Geometries, Indices, Bools]:
@@ -594,7 +616,12 @@ def _sliver(axis: MedialAxis, line: MiddleLine, length: float, width: float) -> 
 
 
 def _place(
-    kind: str, axis: MedialAxis, line: MiddleLine, width: float, length: float, at: Floats
+    kind: str,
+    axis: MedialAxis,
+    line: MiddleLine,
+    width: float,
+    length: float,
+    at: Floats,
 ) -> NarrowPlace:
     tips = [
         float(axis.clearance[node]) if end is End.FREE else 0.0

@@ -108,6 +108,22 @@ def narrow_findings(
                     place.width_mm,
                 )
             )
+    off = [place for place in places if place.off_mm]
+    if off:
+        most = max(off, key=lambda place: place.off_mm)
+        where = "openings" if opening else "sheet"
+        found.append(
+            Finding(
+                f"{subject}.much-narrow",
+                Severity.NOTE,
+                f"So much of the {where} is too narrow here that it was looked through in coarser "
+                f"steps: the middle lines of {len(off)} narrow places may lie {most.off_mm:.2g} mm "
+                "off, and what is mended with them.",
+                layer,
+                most.place,
+                most.off_mm,
+            )
+        )
     return found
 
 

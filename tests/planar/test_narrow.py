@@ -302,3 +302,34 @@ def test_places_are_the_same_however_many_are_looked_at_at_a_time(monkeypatch):
     assert repr(by_groups) == repr(together)
     assert len(told) > 20
     assert told == sorted(told)
+
+
+@pytest.mark.parametrize("teeth", [7, 16])
+def test_a_comb_of_very_many_teeth_is_looked_at_in_coarser_steps_and_that_is_told(
+    monkeypatch, teeth
+):
+    """The measures of straight teeth stay exact, as drawn."""
+    step, long = 0.8, 30.0
+    points = [(-10.0, 0.0), (-10.0, -10.0), (teeth * step + 10.0, -10.0), (teeth * step + 10.0, 0)]
+    for k in reversed(range(teeth)):
+        x = k * step
+        points += [(x + 0.5, 0.0), (x + 0.5, long), (x, long), (x, 0.0)]
+    comb = MultiPolygon([Polygon(points)])
+    told = narrow_places(comb, LEAST)
+    monkeypatch.setattr("sheetstack.geometry.planar.narrow.MOST_SITES", 1000)
+    coarse = narrow_places(comb, LEAST)
+    assert not any(place.off_mm for place in told)
+    assert not [f for f in narrow_findings(told, LEAST, "A", opening=False) if "much" in f.code]
+    assert len(coarse) == len(told) == teeth
+    for place in coarse:
+        assert place.kind == "tongue"
+        assert place.width_mm == pytest.approx(0.5, abs=1e-6)
+        assert place.length_mm == pytest.approx(long, abs=1.0)
+        assert 0 < place.off_mm <= 0.25
+        far = shapely.distance(
+            shapely.points(place.path[2:-2]), shapely.LineString(comb.boundary.geoms[0].coords)
+        )
+        assert (far >= 0.25 - place.off_mm).all()
+    *_, note = narrow_findings(coarse, LEAST, "A", opening=False)
+    assert note.code == "support.much-narrow"
+    assert f"{teeth} narrow places" in note.message
