@@ -103,9 +103,8 @@ def open_and_build():
     yield from wait()
     with in_view():
         assert bpy.ops.sheetstack.build("INVOKE_DEFAULT") == {"RUNNING_MODAL"}
-    yield from wait_for(lambda: state.collection is not None)
+    yield from wait_for(lambda: not state.is_stale)
     assert len(state.collection.objects) == 1 + len(state.layers)
-    assert not state.is_stale
     yield from wait(4)
     picture("built")
     state.spacing_mm = 60
