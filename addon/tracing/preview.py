@@ -84,8 +84,8 @@ def preview_of(path: Path, settings: TracingSettings, known: Subject | None) -> 
     def traced(progress: Progress) -> Previewed:
         subject = known
         if subject is None:
-            progress(0.0, "looking for faces")
-            subject = subject_of(path, read_picture(path, lambda full: (64, 64)), settings)
+            small = read_picture(path, lambda full: (64, 64))
+            subject = subject_of(path, small, settings, progress.part(0.0, 0.1))
         tracing = read_and_trace(
             path, settings, progress, PREVIEW_PIXELS, subject, live.cache, preview=True
         )

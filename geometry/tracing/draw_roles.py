@@ -11,7 +11,7 @@ too where the tone around them is light; the highlight is a few clean shapes whe
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -29,6 +29,8 @@ from .pixel_shapes import outline, smoothed, without_slivers, without_specks
 from .ridges import line_evidence
 from .total_variation import flatten
 
+#: What is told while layers are fitted.
+FITTING = "fitting layers under each other"
 # Share of what is melted over which edges are looked for.
 _EDGE_SOFT = 0.35
 _HAIR = 0.01
@@ -264,8 +266,7 @@ def draw(
         raw.append(shape)
     if not fitted:
         return tuple(raw)
-    progress(0.8, "fitting layers under each other")
-    return stacked(raw, roles, board)
+    return stacked(raw, roles, board, lambda: progress(0.8, FITTING))
 
 
 def _size(board: Board) -> tuple[float, float]:
@@ -397,7 +398,10 @@ def _thickened(shape: MultiPolygon, width: float) -> MultiPolygon:
 
 
 def stacked(
-    raw: Sequence[MultiPolygon], roles: Sequence[Role], board: Board
+    raw: Sequence[MultiPolygon],
+    roles: Sequence[Role],
+    board: Board,
+    step: Callable[[], None] = lambda: None,
 ) -> tuple[MultiPolygon, ...]:
     """Fit each layer under those that are sprayed over it.
 
@@ -408,11 +412,14 @@ def stacked(
     roles : sequence of Role
         In the same order: the spray order.
     board : Board
+    step : callable
+        Called before each; may raise ``Cancelled``.
     """
     result: list[MultiPolygon] = list(raw)
     frame = shapely.box(0, 0, *_size(board))
     over: dict[str, MultiPolygon | None] = {"dark": None, "light": None}
     for at in range(len(roles) - 1, -1, -1):
+        step()
         side, hand = roles[at].side, roles[at].hand
         later = over.get(side)
         if side == "base":
@@ -420,6 +427,7 @@ def stacked(
         shape = raw[at]
         if later is not None and not later.is_empty:
             shape = _under(shape, later, board, hand)
+            step()
         shape = close_shape(open_shape(shape, board.least), _CLOSED * board.least)
         least = board.least**2
         shape = without_specks(shape, least, least, board.focus, board.pixel)

@@ -17,8 +17,9 @@ from .faces import SIDES, FaceMarks
 #: the rest of a face.
 CARE_EYES, CARE_MOUTH, CARE_MARKS, CARE_FACE = 8.0, 6.0, 4.0, 2.0
 
-# Widths in distances between the eyes: of the zone of a mark, and of the softer one of a nose.
-_ZONE, _NOSE_ZONE, _SOFT = 0.17, 0.12, 0.045
+# Widths in distances between the eyes: of the zone of a mark, of the softer one of a nose, and of
+# that round an eye, where glasses sit.
+_ZONE, _NOSE_ZONE, _SOCKET, _SOFT = 0.17, 0.12, 0.9, 0.045
 # Lash lines and the line of the lips are so wide in their middle, and may lie so far off the marks;
 # a mouth that is open less than this is shut.
 _LASH, _LASH_REACH = 0.06, 0.035
@@ -76,6 +77,8 @@ class Features:
         What is seen of pupils and irises between the lids.
     mouths : float32 array
         Between the lines of the lips of an open mouth.
+    sockets : float32 array
+        Round each eye as far as glasses reach.
     strokes : tuple of Stroke
         What a likeness cannot do without: brows, the lower line of an open mouth.
     forms : tuple of Stroke
@@ -88,6 +91,7 @@ class Features:
     zones: Plane
     irises: Plane
     mouths: Plane
+    sockets: Plane
     strokes: tuple[Stroke, ...]
     forms: tuple[Stroke, ...]
     lines: tuple[MarkLine, ...]
@@ -104,8 +108,8 @@ def features_of(faces: Sequence[FaceMarks], size: tuple[int, int]) -> Features:
         Rows and columns.
     """
     none = np.zeros(size, np.float32)
-    planes = [(none,) * 4, *(_features(face, size) for face in faces)]
-    oval, zones, irises, mouths = (
+    planes = [(none,) * 5, *(_features(face, size) for face in faces)]
+    oval, zones, irises, mouths, sockets = (
         np.max(np.stack(same), axis=0) for same in zip(*planes, strict=True)
     )
     return Features(
@@ -113,6 +117,7 @@ def features_of(faces: Sequence[FaceMarks], size: tuple[int, int]) -> Features:
         zones,
         irises,
         mouths,
+        sockets,
         tuple(s for face in faces for s in _strokes(face, size)),
         tuple(s for face in faces for s in _forms(face, size)),
         tuple(line for face in faces for line in _lines(face)),
@@ -175,7 +180,9 @@ def _features(face: FaceMarks, size: tuple[int, int]) -> tuple[Plane, ...]:
         upper, lower = face["upper_lip_line"], face["lower_lip_line"]
         mouths = drawn(size, np.concatenate([upper, lower[::-1]]), filled=True)
     oval = drawn(size, face["oval"], filled=True)
-    return oval, np.maximum(zones, nose), irises, mouths
+    eyes = [face.eye(side) for side in SIDES]
+    sockets = near(size, eyes, _SOCKET * span, _SOFT * span, filled=True)
+    return oval, np.maximum(zones, nose), irises, mouths, sockets
 
 
 def care_of(faces: Sequence[FaceMarks], size: tuple[int, int]) -> Plane:

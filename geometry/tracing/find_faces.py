@@ -9,7 +9,7 @@ from __future__ import annotations
 import importlib.util
 import os
 import tempfile
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
@@ -73,13 +73,15 @@ def faces_can_be_found() -> bool:
     return importlib.util.find_spec("mediapipe") is not None
 
 
-def find_subject(path: Path) -> Subject:
+def find_subject(path: Path, step: Callable[[], None] = lambda: None) -> Subject:
     """Return the person, or people, of a picture, as the library sees them.
 
     Parameters
     ----------
     path : Path
         A picture that ``read_picture`` reads.
+    step : callable
+        Called now and then; may raise ``Cancelled``.
 
     Returns
     -------
@@ -96,9 +98,12 @@ def find_subject(path: Path) -> Subject:
     picture = read_picture(path, _working)
     pixels = np.ascontiguousarray(np.rint(picture.srgb * 255).astype(np.uint8))
     factor = picture.full[0] / pixels.shape[1]
+    step()
     with _silent():
         marks = find_marks(pixels)
+        step()
         mask = _person(pixels)
+    step()
     faces = tuple(face for face in marks if is_on_a_person(face, mask))
     rings: tuple[Floats, ...] = ()
     if shows_people(mask, bool(faces)):
@@ -152,13 +157,19 @@ def find_marks(pixels: NDArray[np.uint8]) -> list[FaceMarks]:
         In pixels of this array.
     """
     found = _mesh(pixels)
-    if not found:  # too far off for the mesh's own detector
-        rows, columns = pixels.shape[:2]
-        for x, y, w, h in _far_faces(pixels):
-            left, right = max(0, int(x - _ROOM * w)), min(columns, int(x + (1 + _ROOM) * w) + 1)
-            top, low = max(0, int(y - _ROOM * h)), min(rows, int(y + (1 + _ROOM) * h) + 1)
-            part = np.ascontiguousarray(pixels[top:low, left:right])
-            found += [points + (left, top) for points in _mesh(part)[:1]]
+    # The mesh's own detector sees near faces only: in a group it may find one of five.
+    rows, columns = pixels.shape[:2]
+    for x, y, w, h in _far_faces(pixels):
+        if len(found) >= _MOST_FACES or any(
+            _covers(points, x + w / 2, y + h / 2) for points in found
+        ):
+            continue
+        left, right = max(0, int(x - _ROOM * w)), min(columns, int(x + (1 + _ROOM) * w) + 1)
+        top, low = max(0, int(y - _ROOM * h)), min(rows, int(y + (1 + _ROOM) * h) + 1)
+        part = np.ascontiguousarray(pixels[top:low, left:right])
+        # The cut-out may show a neighbour too, which is found by itself.
+        new = [points + (left, top) for points in _mesh(part)]
+        found += [points for points in new if _covers(points, x + w / 2, y + h / 2)][:1]
     faces = [FaceMarks({name: m[which] for name, which in _NUMBERS.items()}) for m in found]
     return sorted(faces, key=lambda face: -face.eye_distance)
 
@@ -190,6 +201,12 @@ def _mesh(pixels: NDArray[np.uint8]) -> list[Floats]:
         found = finder.process(pixels).multi_face_landmarks or []
     size = np.array([pixels.shape[1], pixels.shape[0]], np.float64)
     return [np.array([(p.x, p.y) for p in face.landmark]) * size for face in found]
+
+
+def _covers(points: Floats, x: float, y: float) -> bool:
+    """Return whether a place lies in the box round a face's points."""
+    low, high = points.min(axis=0), points.max(axis=0)
+    return bool(low[0] <= x <= high[0] and low[1] <= y <= high[1])
 
 
 def _far_faces(pixels: NDArray[np.uint8]) -> list[Floats]:

@@ -23,8 +23,20 @@ from ..planar.morphology import close_shape, open_shape
 from ..planar.polygons import as_multipolygon
 from ..progress import Progress
 from ..step_cache import StepCache, kept
+from ..tolerance import NOT_ZERO
 from .blur import blur, blur_within
-from .draw_roles import RAMP, Board, Hand, Role, cleaned, joined, outline_blur, silhouette, stacked
+from .draw_roles import (
+    FITTING,
+    RAMP,
+    Board,
+    Hand,
+    Role,
+    cleaned,
+    joined,
+    outline_blur,
+    silhouette,
+    stacked,
+)
 from .features import Features, MarkLine, Stroke, tapered
 from .features import drawn as drawn_plane
 from .flow_lines import flow_difference
@@ -44,7 +56,7 @@ FACE_SHARE = 0.5
 #: How many times more a pixel of a face counts than another in choosing the colours.
 FACE_COLOUR = 2.0
 # Melting: near marks, elsewhere in a face, and in the rest, as factors.
-_AT_MARKS, _IN_FACE, _ELSEWHERE = 0.3, 0.45, 1.0
+_AT_MARKS, _IN_FACE, _ELSEWHERE = 0.3, 0.45, 0.6
 # Share of what is melted over which edges are looked for.
 _EDGE_SOFT = 0.2
 # Pixels are softened by this share of a stroke before they are told apart.
@@ -53,6 +65,8 @@ _SOFT = 0.3
 # near marks, elsewhere in a face, and in hair and clothes.
 _BROAD, _SLIM, _GAIN = 1.6, 0.9, 5.0
 _AT_MARKS_TRUST, _IN_FACE_TRUST, _ELSEWHERE_TRUST = 1.0, 0.22, 0.4
+# ... and round an eye, where glasses sit.
+_SOCKET_TRUST = 0.4
 # A line of the marks is drawn whole where it is darker than its sides by this much (L*) over this
 # share of its length.
 _LINE_DARKER, _LINE_SHARE = 3.0, 0.5
@@ -65,7 +79,10 @@ _SKIN_BESIDE = 0.7
 _WHOLE = np.float32(40.0)
 # Holes smaller than the square of so many strokes are filled, near the marks of a face, elsewhere
 # in it, and in the rest: each would fall out, and its bridge would spoil more than it is worth.
-_HOLE_AT_MARKS, _HOLE_IN_FACE, _HOLE = 2.6, 4.2, 5.0
+_HOLE_AT_MARKS, _HOLE_IN_FACE, _HOLE = 2.6, 4.2, 6.0
+# A hole whose colours are nearer to what it shows than to the paint by less than this (Delta E), on
+# average, must be larger in the same measure; but so many times at most.
+_CLEAR, _FAINT_HOLE = 6.0, 4.0
 # A part of the subject smaller than this share of it has no say in choosing the tones.
 _NO_SHARE = 1e-3
 # Where the classes' centres begin: at these quantiles of the skin's lightness, the darkest no
@@ -88,8 +105,9 @@ _RIM = 0.6
 # ... and what is left of one after shares of that width are taken off: a rim, or a crumb of it.
 _THIN, _CRUMB = 0.9, 0.1
 _MOST_SAMPLES, _ROUNDS = 20_000, 25
-# Which share of the lit skin a tone must have to be the base.
-_ELIGIBLE = 0.3
+# Which share of the lit skin a tone must have to be the base. A base that nothing is lighter than
+# leaves the eyes without their glints, which is as bad as so many islands.
+_ELIGIBLE, _GLINTS_LOST = 0.1, 2
 
 
 @dataclass(frozen=True, eq=False)
@@ -189,8 +207,12 @@ def tones_of(
     centres[0, 0] = min(centres[0, 0], _DARK_L)
     if count > 2:
         centres[-1, 0] = max(centres[-1, 0], _LIGHT_L)
+    last: Indices | None = None
     for _ in range(_ROUNDS):
         nearest = _nearest(points, centres)
+        if last is not None and np.array_equal(nearest, last):
+            break
+        last = nearest
         total = np.bincount(nearest, mass, count)
         for axis in range(3):
             sums = np.bincount(nearest, mass * points[:, axis], count)
@@ -210,7 +232,8 @@ def tones_of(
     tone = _nearest(flat.astype(np.float64), centres).reshape(lab.shape[:2])
     tone[weights == 0] = -1
     islands = {k: _islands(tone, count, k, speck) for k in able}
-    return Tones(centres, min(able, key=lambda k: (islands[k], -votes[k])))
+    cost = {k: islands[k] + (_GLINTS_LOST if k == count - 1 else 0) for k in able}
+    return Tones(centres, min(able, key=lambda k: (cost[k], -votes[k])))
 
 
 def _islands(tone: Indices, count: int, base: int, speck: float) -> int:
@@ -308,9 +331,10 @@ def draw_portrait(
         whole = kept(cache, silhouette, board, progress=progress)
     here = replace(board, focus=board.focus | (features.faces > 0.5))
     soften = outline_blur(board)
-    lines = _dark_lines(board, close, faces, progress.part(0.0, 0.1), cache)
+    lines = _dark_lines(board, close, faces, features.sockets, progress.part(0.0, 0.1), cache)
     forms = [_form(lab, board.tone, shape, tones) for shape in features.forms]
     raw: list[MultiPolygon] = []
+    fields: list[Plane | None] = []
     ink = np.full_like(board.tone, -_WHOLE)
     for number, role in enumerate(roles):
         part = progress.part(0.1 + 0.7 * number / len(roles), 0.1 + 0.7 * (number + 1) / len(roles))
@@ -318,6 +342,7 @@ def draw_portrait(
         if role.side == "base":
             frame = shapely.box(0, 0, *(board.pixel * v for v in board.tone.shape[::-1]))
             raw.append(whole or as_multipolygon(frame))
+            fields.append(None)
             continue
         field = _field(lab, tones, role)
         field = kept(cache, _melted, field, role.hand, fineness, stroke, progress=part)
@@ -340,15 +365,24 @@ def draw_portrait(
         if role.side == "dark" and role.hand is CALM:
             fine = outline(share * (close > 0.5), board.pixel, soften)
             shape = joined([shape, cleaned(fine, FORM, _in_face(here))])
-        shape = _without_small_holes(shape, here, close)
+        shape = _without_small_holes(shape, here, close, field)
+        fields.append(field)
         if whole is not None:
             shape = as_multipolygon(shape.intersection(whole))
         raw.append(shape)
-    progress(0.8, "fitting layers under each other")
+    progress(0.8, FITTING)
     raw = _without_rims(raw, roles, here)
     if not fitted:
         return tuple(raw)
-    under = [_without_small_holes(shape, here, close) for shape in stacked(raw, roles, here)]
+
+    def step() -> None:
+        progress(0.9, FITTING)
+
+    under = [
+        _without_small_holes(shape, here, close, field)
+        for shape, field in zip(stacked(raw, roles, here, step), fields, strict=True)
+    ]
+    step()
     if roles[0].side == "base":
         under[0] = _base_coat(raw[0], joined(under[1:]), here)
     return tuple(under)
@@ -441,8 +475,8 @@ def _irises(plane: Plane) -> list[tuple[float, float, float]]:
 
 
 def _nearest(points: Floats, centres: Floats) -> Indices:
-    square = (points**2).sum(axis=1)[:, None] - 2 * points @ centres.T + (centres**2).sum(axis=1)
-    return np.argmin(square, axis=1)
+    # Of the squared distance what hangs on the point alone may be left out.
+    return np.argmin((centres**2).sum(axis=1) - 2 * points @ centres.T, axis=1)
 
 
 def _field(lab: Plane, tones: Tones, role: Role) -> Plane:
@@ -503,7 +537,12 @@ def _in_face(board: Board) -> Board:
 
 
 def _dark_lines(
-    board: Board, close: Plane, faces: Plane, progress: Progress, cache: StepCache | None
+    board: Board,
+    close: Plane,
+    faces: Plane,
+    sockets: Plane,
+    progress: Progress,
+    cache: StepCache | None,
 ) -> Plane:
     """Return how much (Delta E) lines darken each pixel."""
     stroke = board.stroke / board.pixel
@@ -527,6 +566,7 @@ def _dark_lines(
         inside = np.maximum(close, faces)
         lines = np.add(inside * strongest(board.fine), (1 - inside) * lines, dtype=np.float32)
     trust = _mixed(close, faces, _AT_MARKS_TRUST, _IN_FACE_TRUST, _ELSEWHERE_TRUST)
+    trust = np.maximum(trust, sockets * np.float32(_SOCKET_TRUST))
     # What is light beside a line stays so: lines only darken, but between the marks of a face.
     lines = np.where(lines > 0, lines, close * lines).astype(np.float32)
     darker: Plane = np.float32(_GAIN) * trust * lines
@@ -645,8 +685,14 @@ def _without_rims(
     return result
 
 
-def _without_small_holes(shape: MultiPolygon, board: Board, close: Plane) -> MultiPolygon:
-    """Return the shape with small holes filled: each is an island of the sheet."""
+def _without_small_holes(
+    shape: MultiPolygon, board: Board, close: Plane, field: Plane | None = None
+) -> MultiPolygon:
+    """Return the shape with holes filled that are small, or faint for their size.
+
+    Each is an island of the sheet. ``field`` says by how much its pixels are nearer to the paint
+    (Delta E) or, below 0, to what the hole leaves to be seen.
+    """
     parts = []
     for part in shape.geoms:
         holes = np.array(part.interiors, object)
@@ -658,6 +704,24 @@ def _without_small_holes(shape: MultiPolygon, board: Board, close: Plane) -> Mul
             row = np.clip(rows - 1 - (place[:, 1] / board.pixel).astype(int), 0, rows - 1)
             strokes = np.where(board.focus[row, column], board.fine * _HOLE_IN_FACE, _HOLE)
             strokes[close[row, column] > 0.5] = board.fine * _HOLE_AT_MARKS
-            part = Polygon(part.exterior, list(holes[area >= (strokes * board.stroke) ** 2]))
+            least = (strokes * board.stroke) ** 2
+            if field is not None:
+                shown = np.array([_shown(field, ring, board.pixel) for ring in holes])
+                least = least * np.clip(_CLEAR / np.maximum(shown, NOT_ZERO), 1.0, _FAINT_HOLE)
+            part = Polygon(part.exterior, list(holes[area >= least]))
         parts.append(part)
     return joined(parts and [MultiPolygon(parts)]) if parts else shape
+
+
+def _shown(field: Plane, ring: shapely.LinearRing, pixel: float) -> float:
+    """Return how clearly, on average (Delta E), a hole shows what is not the paint."""
+    rows, columns = field.shape
+    line = shapely.get_coordinates(ring) / pixel
+    line[:, 1] = rows - line[:, 1]
+    low = np.clip(np.floor(line.min(axis=0)), 0, (columns - 1, rows - 1)).astype(int)
+    high = np.clip(np.ceil(line.max(axis=0)), low + 1, (columns, rows)).astype(int)
+    part = field[low[1] : high[1], low[0] : high[0]]
+    tall, wide = part.shape
+    share = drawn_plane((tall, wide), line - low, filled=True)
+    total = float(share.sum())
+    return float((np.maximum(-part, 0) * share).sum()) / total if total else 0.0

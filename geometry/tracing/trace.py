@@ -29,6 +29,7 @@ from ..step_cache import StepCache, kept
 from .bezier_fit import CurvedShape, as_it_is, fit_shape
 from .blur import blur_within
 from .draw_roles import Board, Role, draw, plan_roles
+from .edge_colour import own_colours
 from .faces import Subject
 from .features import features_of, inside_rings
 from .find_faces import faces_can_be_found, find_subject
@@ -66,6 +67,8 @@ _SURROUNDINGS = 0.08
 _BACKDROP_PIXELS = 240
 # The score looks from where the whole picture is seen at once.
 _SCORED_PIXELS = 480
+# So many strokes from the subject's outline pixels may be mixed with the backdrop.
+_MIXED = 1.6
 # A wall this near (CIEDE2000) to the base needs no base coat.
 _ALIKE = 8.0
 # A flood that takes more of the subject than this is not advised.
@@ -250,8 +253,7 @@ def read_and_trace(
     else:
         picture = read_picture(path, lambda full: extent_of(settings, full, most_pixels).size)
     if subject is None:
-        progress(0.05, "looking for faces")
-        subject = subject_of(path, picture, settings)
+        subject = subject_of(path, picture, settings, progress.part(0.05, 0.1))
     subject = kept(cache, drawn_out, subject, picture)
     return trace(picture, settings, progress.part(0.1, 1.0), most_pixels, subject, cache, preview)
 
@@ -261,7 +263,9 @@ def _read_small(path: Path, stamp: tuple[int, int], pixels: int) -> Picture:
     return read_picture(path, lambda full: _working(full, pixels))
 
 
-def subject_of(path: Path, picture: Picture, settings: TracingSettings) -> Subject:
+def subject_of(
+    path: Path, picture: Picture, settings: TracingSettings, progress: Progress | None = None
+) -> Subject:
     """Return what is known of a picture: from its marks file, or else from the library.
 
     Parameters
@@ -271,16 +275,20 @@ def subject_of(path: Path, picture: Picture, settings: TracingSettings) -> Subje
     picture : Picture
         The same, as read.
     settings : TracingSettings
+    progress : Progress, optional
 
     Raises
     ------
+    Cancelled
     JobError
         The marks file cannot be used.
     """
+    progress = progress or Progress()
+    progress(0.0, "looking for faces")
     if settings.marks:
         found = read_marks_file(Path(settings.marks), picture.full)
     elif settings.people == "auto" and faces_can_be_found():
-        found = find_subject(path)
+        found = find_subject(path, lambda: progress(0.5, "looking for faces"))
     else:
         return Subject()
     return found
@@ -437,7 +445,12 @@ def _portrait(
     faces = tuple(face.scaled(scale) for face in known.faces)
     features = kept(cache, features_of, faces, picture.shape)
     lab = lab_from_srgb(picture.srgb).astype(np.float32)
+    progress(0.0, "finding tones")
+    if not subject.all():
+        lab = kept(cache, own_colours, lab, subject, _MIXED * extent.stroke / extent.pixel)
+    progress(0.0, "finding tones")
     soft = kept(cache, softened, lab, subject, extent.stroke / extent.pixel)
+    progress(0.0, "finding tones")
     board = _board(picture, settings, extent, subject, lab[..., 0], False)
     important = np.maximum(features.faces, board.focus.astype(np.float32))
     skin = (important > 0.5) & subject

@@ -184,7 +184,11 @@ def likeness(painted: Array, known: Subject, scale: float) -> float | None:
     if not found:
         return None
     wanted = known.faces[0].scaled(scale)
-    off = np.hypot(*(found[0].all_points() - wanted.all_points()).T)
+    # Of several people the one whose picture it is.
+    off = min(
+        (np.hypot(*(face.all_points() - wanted.all_points()).T) for face in found),
+        key=lambda each: float(each.mean()),
+    )
     return float(100 * off.mean() / wanted.eye_distance)
 
 

@@ -97,3 +97,15 @@ def test_the_demo_s_person_is_found_on_the_photo_and_on_the_painted_wall():
     there = painted[0].all_points() * mm - 20.0
     off = np.hypot(*(there - photo[0].all_points() * scale).T)
     assert off.mean() < 0.05 * photo[0].eye_distance * scale
+
+
+@installed
+def test_the_library_finds_near_and_far_faces_of_one_picture():
+    """scikit-image's own test picture, its face once near and once far off."""
+    one = Image.fromarray(data.astronaut())
+    group = np.full((512, 700, 3), 128, np.uint8)
+    group[:480, :560] = one.crop((100, 0, 380, 240)).resize((560, 480))
+    group[:130, 565:695] = one.crop((120, 0, 320, 200)).resize((130, 130))
+    near, far = find_marks(group)
+    assert near["nose_line"][5][0] < 560 < far["nose_line"][5][0]
+    assert near.eye_distance > 2 * far.eye_distance

@@ -9,9 +9,10 @@ from shapely.affinity import scale as scaled
 from sheetstack.geometry.build import build
 from sheetstack.geometry.colour import ciede2000, lab_from_srgb
 from sheetstack.geometry.job.load import load_job
+from sheetstack.geometry.progress import Progress
 from sheetstack.geometry.tracing import find_faces
 from sheetstack.geometry.tracing.faces import SIDES, Subject
-from sheetstack.geometry.tracing.features import care_of
+from sheetstack.geometry.tracing.features import care_of, features_of
 from sheetstack.geometry.tracing.portrait import tones_of, weights_of
 from sheetstack.geometry.tracing.settings import TracingSettings
 from sheetstack.geometry.tracing.trace import read_and_trace
@@ -124,6 +125,36 @@ def test_of_two_tones_of_skin_the_base_is_the_one_that_leaves_fewer_islands():
     tones = tones_of(lab, weights, skin, 3)
     assert tones.centres[:, 0].round().tolist() == [10.0, 40.0, 70.0]
     assert tones.base == 1
+
+
+def test_a_base_that_nothing_is_lighter_than_is_taken_only_for_fewer_islands():
+    # Lit skin beside skin in half-light, neither enclosed: the glints decide.
+    lab = np.zeros((120, 160, 3), np.float32)
+    lab[:, :60, 0], lab[:, 60:, 0], lab[:10, :, 0] = 55.0, 75.0, 10.0
+    skin = np.ones((120, 160), bool)
+    tones = tones_of(lab, weights_of(skin, np.zeros((120, 160), np.float32)), skin, 3)
+    assert tones.centres[:, 0].round().tolist() == [10.0, 55.0, 75.0]
+    assert tones.base == 1
+
+
+def test_lines_are_looked_for_round_an_eye_as_far_as_glasses_reach():
+    face = marks()
+    sockets = features_of([face], SIZE[::-1]).sockets
+    for side in SIDES:
+        x, y = face[f"{side}_iris"][0]
+        below = int(y + 0.4 * face.eye_distance)
+        assert sockets[below, int(x)] > 0.9
+    x, y = face["upper_lip_line"][5].astype(int)
+    assert sockets[y, x] < 0.01
+
+
+def test_a_tracing_is_heard_between_its_steps(photo, tmp_path):
+    """So that it can be stopped: fitting, the longest of them, reports each layer twice."""
+    told = []
+    progress = Progress(lambda share, what: told.append(what))
+    read_and_trace(photo, TracingSettings(), progress, most_pixels=PIXELS, subject=subject())
+    assert told.count("fitting layers under each other") >= 7
+    assert told.count("finding tones") >= 4
 
 
 def test_without_marks_the_same_picture_is_traced_by_tones_alone(photo):
