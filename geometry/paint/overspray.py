@@ -19,11 +19,11 @@ from shapely import MultiPolygon, Polygon
 
 from ..arrays import Floats, Geometries
 from ..build import Build
-from ..colour import linear_from_srgb, srgb_from_hex, srgb_from_linear
+from ..colour import linear_from_srgb, srgb_from_hex
 from ..finding import Finding, Severity
 from ..job.sections import SpraySettings
 from ..planar.polygons import as_multipolygon
-from ..planar.raster import coverage, one_colour, pixel_shape, to_bytes
+from ..planar.raster import coverage, extent_of, one_colour, pixel_shape, srgb_bytes
 from .compositing import sprayed
 
 Picture = NDArray[np.float32]
@@ -191,16 +191,20 @@ def dose(
     float32 array (rows, columns)
         Top row first.
     """
-    open_share = coverage(openings, frame, pixels_per_mm)
+    whole = coverage(openings, frame, pixels_per_mm)
     slopes, shares = cone(spray, directions)
-    landed = np.zeros_like(open_share)
+    everywhere = np.zeros_like(whole)
+    # Nothing lands further from the openings than the flattest way leads, nor is looked at there.
+    reach = float(np.hypot(*slopes.T).max()) * (thickness + spray.lift_mm) * pixels_per_mm
+    window = extent_of(whole > 0, int(reach) + 2)
+    open_share, landed = whole[window], everywhere[window]
     for slope, share in zip(slopes, shares, strict=True):
         # As many looks as keep the openings' walls a pixel apart.
         pixels = float(np.hypot(*slope)) * thickness * pixels_per_mm
         heights = np.linspace(0, thickness, min(2 + int(pixels), 2 + MOST_STEPS)) + spray.lift_mm
         ways = [_moved(open_share, -slope * height * pixels_per_mm) for height in heights]
         landed += np.float32(share) * np.minimum.reduce(ways)
-    return landed
+    return everywhere
 
 
 def _moved(picture: Picture, by: Floats) -> Picture:
@@ -243,11 +247,14 @@ def soft_picture(build: Build, pixels: int = 1200) -> list[NDArray[np.uint8]]:
     light = one_colour(
         linear_from_srgb(srgb_from_hex(build.job.ground)), *pixel_shape(frame, scale)
     )
-    pictures = [to_bytes(srgb_from_linear(light))]
+    pictures = [srgb_bytes(light)]
     for layer in build.layers:
         landed = dose(layer.sheet.openings, frame, scale, layer.sheet.thickness, build.job.spray)
-        light = sprayed(light, layer.settings.colour, layer.settings.opacity, landed)
-        pictures.append(to_bytes(srgb_from_linear(light)))
+        at = extent_of(landed > 0)
+        settings = layer.settings
+        light[at] = sprayed(light[at], settings.colour, settings.opacity, landed[at])
+        pictures.append(pictures[-1].copy())
+        pictures[-1][at] = srgb_bytes(light[at])
     return pictures
 
 

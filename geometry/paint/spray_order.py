@@ -12,15 +12,16 @@ from itertools import permutations
 
 import numpy as np
 
-from ..arrays import Floats
+from ..arrays import Bools, Floats
 from ..colour import ciede2000, lab_from_srgb, srgb_from_hex
 from ..tolerance import NOT_ZERO
 from .wall import Wall, composite_colours
 
-#: Up to this many layers every order is tried; above, the given one and all within
-#: ``FARTHEST_MOVE`` swaps of neighbours.
+#: Up to this many layers every order is tried; above, the given one and, nearest first, those
+#: with up to ``FARTHEST_MOVE`` pairs that overlap turned, as many as ``MOST_TRIED``.
 MOST_TRIED_WHOLE = 7
 FARTHEST_MOVE = 3
+MOST_TRIED = 500
 #: CIEDE2000 above which a place counts as another colour. About 1 is just seen side by side; 2.3
 #: is the usual "just noticeable difference" of CIELAB (from memory: Mahy et al., 1994).
 SEEN = 2.3
@@ -135,7 +136,7 @@ def compare_orders(wall: Wall) -> OrderAdvice:
     lightness = lab_from_srgb(np.array([srgb_from_hex(p.colour) for p in paints]))[:, 0]
     given = tuple(range(count))
     found: dict[tuple[bool, ...], SprayOrder] = {}
-    for order in _orders(count):
+    for order in _orders(count, overlap >= LEAST_OVERLAP):
         rank = np.argsort(order)
         above = tuple(
             bool(rank[i] > rank[j])
@@ -173,23 +174,44 @@ def compare_orders(wall: Wall) -> OrderAdvice:
     return OrderAdvice(tuple(orders), own, _reasons(orders, own, names))
 
 
-def _orders(count: int) -> Iterator[tuple[int, ...]]:
+def _orders(count: int, over: Bools) -> Iterator[tuple[int, ...]]:
+    """Return orders to compare, the given one first."""
     if count <= MOST_TRIED_WHOLE:
         yield from permutations(range(count))
         return
-    known = {tuple(range(count))}
-    edge = list(known)
-    yield from edge
+    given = tuple(range(count))
+    known = {given}
+    edge = [given]
+    yield given
     for _ in range(FARTHEST_MOVE):
         following = []
         for order in edge:
-            for k in range(count - 1):
-                swapped = (*order[:k], order[k + 1], order[k], *order[k + 2 :])
-                if swapped not in known:
-                    known.add(swapped)
-                    following.append(swapped)
-                    yield swapped
+            for turned in _with_a_pair_turned(order, over):
+                if len(known) == MOST_TRIED:
+                    return
+                if turned not in known:
+                    known.add(turned)
+                    following.append(turned)
+                    yield turned
         edge = following
+
+
+def _with_a_pair_turned(order: tuple[int, ...], over: Bools) -> Iterator[tuple[int, ...]]:
+    """Return orders in which one pair that overlaps changes places, and no other pair does.
+
+    A layer that lies over the lower one and below the upper one is in their way.
+    """
+    for place, lower in enumerate(order):
+        # What has to stay above the lower one, of all that comes after it.
+        above, beside = [lower], []
+        for at in range(place + 1, len(order)):
+            upper = order[at]
+            if not over[upper, above].any():
+                beside.append(upper)
+                continue
+            if over[upper, lower] and not over[upper, above[1:]].any():
+                yield (*order[:place], *beside, upper, *above, *order[at + 1 :])
+            above.append(upper)
 
 
 def _coverings(order: Sequence[int], overlap: Floats, lightness: Floats) -> tuple[Covering, ...]:

@@ -17,11 +17,11 @@ from shapely import MultiPolygon
 
 from ..arrays import Bools, Floats
 from ..build import Build
-from ..colour import hex_from_srgb, linear_from_srgb, source_over, srgb_from_hex, srgb_from_linear
+from ..colour import hex_from_srgb, linear_from_srgb, source_over, srgb_from_hex
 from ..errors import GeometryError
 from ..job.sections import LayerSettings
 from ..planar.arrangement import Partition, distinct_sets, partition
-from ..planar.raster import coverage, pixel_shape, to_bytes
+from ..planar.raster import coverage, extent_of, pixel_shape, srgb_bytes
 from ..progress import Progress
 
 
@@ -227,7 +227,9 @@ def painted_pixels(
     total = np.zeros((rows, columns), np.float32)
     for area in areas:
         share = coverage(area.shape, frame, pixels_per_mm)
-        light += share[..., None] * linear_from_srgb(srgb_from_hex(area.colour)).astype(np.float32)
-        total += share
+        at = extent_of(share > 0)
+        colour = linear_from_srgb(srgb_from_hex(area.colour)).astype(np.float32)
+        light[at] += share[at][..., None] * colour
+        total[at] += share[at]
     # The last row and column may reach past the frame, where nothing covers them.
-    return to_bytes(srgb_from_linear(light / np.maximum(total, 1e-6)[..., None]))
+    return srgb_bytes(light / np.maximum(total, 1e-6)[..., None])

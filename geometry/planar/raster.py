@@ -142,11 +142,20 @@ def edge_coverage(
     middle = np.clip((x0 + x1) / 2, 0, columns)
     column = np.minimum(np.floor(middle).astype(np.int64), columns)
     right = rise * (middle - column)
-    cell = row * (columns + 2) + column
-    size = rows * (columns + 2)
+    covered: Coverage = np.zeros((rows, columns), np.float32)
+    if not len(row):
+        return covered
+    # Above, below and to the left of all edges nothing is covered; to their right each row stays
+    # as it is.
+    top, left, low = int(row.min()), int(column.min()), int(row.max()) + 1
+    wide = int(column.max()) + 2 - left
+    cell = (row - top) * wide + column - left
+    size = (low - top) * wide
     change = np.bincount(cell, rise - right, size) + np.bincount(cell + 1, right, size)
-    area = np.cumsum(change.reshape(rows, columns + 2), axis=1)[:, :columns]
-    covered: Coverage = np.maximum(area, 0.0).astype(np.float32)
+    area = np.cumsum(change.reshape(low - top, wide), axis=1)
+    near = covered[top:low, left : left + wide]
+    near[:] = np.maximum(area, 0.0)[:, : near.shape[1]]
+    covered[top:low, left + wide :] = np.maximum(area[:, -1:], 0.0)
     covered[covered < _LEAST_COVERAGE] = 0.0
     return covered
 
@@ -209,6 +218,19 @@ def directed_edges(shape: Polygon | MultiPolygon) -> tuple[Floats, Floats]:
 def _is_shell(owner: Indices) -> Bools:
     """Return which rings are the first of their polygon."""
     return np.append(True, owner[1:] != owner[:-1])[: len(owner)]
+
+
+def extent_of(marked: Bools, reach: int = 0) -> tuple[slice, slice]:
+    """Return the rows and columns that hold all marked pixels, and so many more on each side.
+
+    >>> extent_of(np.array([[0, 0, 0], [0, 0, 1]], bool))
+    (slice(1, 2, None), slice(2, 3, None))
+    """
+    rows, columns = (
+        slice(max(0, int(at[0]) - reach), int(at[-1]) + reach + 1) if len(at) else slice(0, 0)
+        for at in (np.flatnonzero(marked.any(axis=1)), np.flatnonzero(marked.any(axis=0)))
+    )
+    return rows, columns
 
 
 def one_colour(colour: ArrayLike, rows: int, columns: int) -> Coverage:

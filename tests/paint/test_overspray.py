@@ -100,6 +100,16 @@ def test_the_dose_beside_a_straight_edge_follows_the_cone():
     assert 0.05 < across[np.abs(x + 0.5).argmin()] < across[np.abs(x - 0.5).argmin()] < 0.7
 
 
+def test_a_dose_is_the_same_wherever_else_there_are_openings():
+    spray = SpraySettings(angle_deg=20, from_deg=30, lift_mm=2)
+    one, far = box(60, 60, 70, 66), MultiPolygon([box(1, 1, 3, 3), box(117, 117, 119, 119)])
+    alone = dose(one, (120, 120), 4, 3, spray, 16)
+    both = dose(MultiPolygon([one, *far.geoms]), (120, 120), 4, 3, spray, 16)
+    assert np.array_equal(alone[160:320, 160:320], both[160:320, 160:320])
+    assert alone[160:320, 160:320].sum() == pytest.approx(alone.sum())
+    assert alone.sum() > 0.5 * 60 * 16
+
+
 def test_a_sheet_that_lies_flat_and_thin_has_sharp_edges():
     spray = SpraySettings(lift_mm=0.0)
     landed = dose(box(2, 2, 8, 6), (10, 8), 3.0, 1e-6, spray)

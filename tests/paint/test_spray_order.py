@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from itertools import permutations
+
 import numpy as np
 import pytest
 from shapely import box
 
 from sheetstack.geometry.colour import ciede2000, lab_from_srgb, srgb_from_hex
-from sheetstack.geometry.paint.spray_order import compare_orders
+from sheetstack.geometry.paint.spray_order import _with_a_pair_turned, compare_orders
 from sheetstack.geometry.paint.wall import Can, Wall
 from sheetstack.geometry.planar.arrangement import partition
 from sheetstack.geometry.report.order_picture import order_picture
@@ -17,7 +19,7 @@ from ..demo_builds import demo, demo_wall
 
 def wall(shapes, colours, frame=box(0, 0, 40, 20), ground="#ffffff"):  # noqa: B008 - immutable
     paints = tuple(Can(c) for c in colours)
-    names = tuple("ABCDEFGH"[: len(paints)])
+    names = tuple(f"{k + 1}" for k in range(len(paints)))
     return Wall(partition([*shapes, *shapes], frame), paints, ground, names)
 
 
@@ -71,6 +73,39 @@ def test_eight_layers_are_compared_without_trying_all_orders():
     advice = compare_orders(wall(shapes, colours))
     assert advice.best.order == tuple(range(8))
     assert 8 <= sum(o.equal for o in advice.orders) < 40320
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_turning_one_pair_finds_all_orders_that_differ_in_one_pair(seed):
+    """Against all permutations of five layers."""
+    rng = np.random.default_rng(seed)
+    over = rng.random((5, 5)) < 0.5
+    over |= over.T
+    pairs = [(i, j) for i in range(5) for j in range(i) if over[i, j]]
+
+    def above(order):
+        return tuple(order.index(i) > order.index(j) for i, j in pairs)
+
+    order = tuple(rng.permutation(5).tolist())
+    own = above(order)
+    one_turned = {
+        other
+        for other in map(above, permutations(range(5)))
+        if sum(a != b for a, b in zip(own, other, strict=True)) == 1
+    }
+    found = [above(turned) for turned in _with_a_pair_turned(order, over)]
+    assert len(found) == len(set(found))
+    assert set(found) == one_turned
+
+
+def test_layers_that_lie_apart_have_one_order_however_many_they_are():
+    shapes = [
+        box(6 * (i % 10), 6 * (i // 10), 6 * (i % 10) + 5, 6 * (i // 10) + 5) for i in range(60)
+    ]
+    colours = [f"#40{4 * k:02x}80" for k in range(60)]
+    advice = compare_orders(wall(shapes, colours, box(0, 0, 80, 80)))
+    assert len(advice.orders) == 1
+    assert advice.best is advice.given
 
 
 def test_the_portraits_own_order_is_advised():
