@@ -204,6 +204,8 @@ def _most_covered(
         for below in np.unique(owner[under]).tolist():
             own = under[owner[under] == below]
             cell, near, apart = _near_pairs(tree, cells[own], farthest)
+            if not len(near):
+                continue
             for sample, (shift, turn) in enumerate(zip(shifts, turns, strict=True)):
                 progress(sample / len(shifts), _SAYS)
                 frame = (shift[below], turn[below]) if below >= 0 else (np.zeros(2), 0.0)

@@ -35,8 +35,15 @@ def points_inside(shapes: Sequence[Polygon | MultiPolygon], points: Floats) -> B
     [[True], [False], [False], [False]]
     """
     inside = np.zeros((len(points), len(shapes)), bool)
-    tree = shapely.STRtree(shapely.points(points))
+    if not inside.size:
+        return inside
+    cloud = shapely.points(points)
+    tree = shapely.STRtree(cloud)
+    about = shapely.box(*shapely.total_bounds(cloud))
+    near = shapely.intersects(about, shapely.box(*shapely.bounds(np.array(shapes, object)).T))
     for number, shape in enumerate(shapes):
+        if not near[number]:
+            continue
         rings, part = shapely.get_rings(shapely.get_parts(shape), return_index=True)
         is_hole = np.diff(part, prepend=-1) == 0
         # A point inside lies in one more outer ring than in holes, however they are nested.
