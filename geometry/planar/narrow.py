@@ -14,7 +14,7 @@ from functools import partial
 
 import numpy as np
 import shapely
-from shapely import LineString, MultiPolygon, Point, Polygon
+from shapely import LineString, MultiPolygon, Point, Polygon, STRtree
 from shapely.ops import substring
 
 from ..arrays import Bools, Floats, Geometries, Indices
@@ -59,6 +59,10 @@ COARSE = 0.1
 #: a circle with a radius of this many widths.
 SHARP, BENT = 0.2, 0.03
 BENT_RADIUS = 1.1
+#: Of corners that follow each other nearer than this, in widths, the sharpest is looked at.
+CORNER_STEP = 0.05
+#: So many corners are looked at together: each may have thousands of edges opposite.
+CORNERS = 1_000
 #: Points of a middle line that lie this near the line of the others, as a share of the width, are
 #: left out.
 THINNED = 2e-3
@@ -360,11 +364,30 @@ def _corner_gaps(
     reaching = np.where((sense == outer)[ring], -turn, turn)
     length = np.hypot(*into.T) + np.hypot(*out.T)
     bent = (reaching > BENT) & (length / 2 < BENT_RADIUS * width * reaching)
-    sharp = order[bent | (reaching > SHARP)]
+    corners = np.flatnonzero(bent | (reaching > SHARP))
+    # Finely drawn curves have thousands of them in a width: the sharpest of each step will do.
+    step = (segments.at[order] // (CORNER_STEP * width)).astype(np.int64)
+    by_step = corners[np.lexsort((-reaching[corners], step[corners], ring[corners]))]
+    new = (np.diff(step[by_step], prepend=-1) != 0) | (np.diff(ring[by_step], prepend=-1) != 0)
+    sharp = order[np.sort(by_step[new])]
+    tree = STRtree(lines)
+    batches = np.array_split(sharp, 1 + len(sharp) // CORNERS)
+    found = [_opposite(parts, segments, part_of, tree, some, width) for some in batches]
+    gaps, of = (np.concatenate(values) for values in zip(*found, strict=True))
+    return gaps, of
+
+
+def _opposite(
+    parts: Geometries,
+    segments: Segments,
+    part_of: Indices,
+    lines: STRtree,
+    sharp: Indices,
+    width: float,
+) -> tuple[Geometries, Indices]:
+    """Return lines from the starts of some segments to edges opposite, and their parts."""
     corner = segments.start[sharp]
-    which, opposite = shapely.STRtree(lines).query(
-        shapely.points(corner), predicate="dwithin", distance=width
-    )
+    which, opposite = lines.query(shapely.points(corner), predicate="dwithin", distance=width)
     own = part_of[sharp[which]] == part_of[opposite]
     which, opposite = which[own], opposite[own]
     start, way = segments.start[opposite], (segments.end - segments.start)[opposite]

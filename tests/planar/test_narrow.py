@@ -273,6 +273,28 @@ def test_finely_drawn_walls_are_as_narrow_as_coarsely_drawn_ones():
     assert coarse[0].length_mm == pytest.approx(fine[0].length_mm, abs=0.5)
 
 
+def test_bends_of_a_finely_drawn_curve_are_looked_at_in_steps(monkeypatch):
+    """Two small round holes near each other: corners opposite corners, by the thousand."""
+    asked = []
+    opposite = narrow._opposite
+
+    def counted(*given):
+        asked.append(len(given[4]))
+        return opposite(*given)
+
+    monkeypatch.setattr(narrow, "_opposite", counted)
+    told = []
+    for segments in (24, 3000):
+        holes = [Point(x, 20).buffer(0.6, quad_segs=segments) for x in (25, 27)]
+        told.append(found(PLATE.difference(shapely.union_all(holes))))
+    (coarse,), (fine,) = told
+    assert fine.width_mm == pytest.approx(0.8, abs=1e-3)
+    assert fine.width_mm == pytest.approx(coarse.width_mm, abs=2e-3)
+    assert fine.place == pytest.approx(coarse.place, abs=0.05)
+    # A tenth of a millimetre apart, round two circles of 3.8 mm.
+    assert sum(asked[-1:]) <= 2 * (3.8 / 0.1 + 2)
+
+
 def test_parts_of_rings_in_rings_are_told_apart():
     """Narrow rings between wide ones, all about one middle: the boxes round them overlap."""
     middle = shapely.Point(0, 0)
