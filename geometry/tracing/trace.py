@@ -58,7 +58,7 @@ _SLIDER = 4.0
 _PIXELS_A_STROKE = 5.0
 _LEAST_PIXELS, _MOST_PIXELS = 640, 1600
 #: The live preview's pixels.
-PREVIEW_PIXELS = 256
+PREVIEW_PIXELS = 216
 # Curves may stray by this share of a stroke, and never so far that neighbours meet.
 _TOLERANCE = 0.12
 # Surroundings, for the local contrast, as a share of the longer side.
