@@ -6,7 +6,7 @@ Blender runs the walks as scripts and no modules of a package: each puts this fo
 import subprocess
 import time
 import traceback
-from contextlib import ExitStack
+from contextlib import ExitStack, nullcontext
 
 import bpy
 import numpy as np
@@ -68,7 +68,10 @@ def choose_first_file(seen=lambda: None):
 
 
 def screenshot(path, of=0):
-    with bpy.context.temp_override(window=window(of)):
+    # No override for a window by itself: Blender 3.4 looks an override up without Python's lock,
+    # and crashes now and then where our thread is at work.
+    several = len(bpy.context.window_manager.windows) > 1
+    with bpy.context.temp_override(window=window(of)) if several else nullcontext():
         bpy.ops.screen.screenshot(filepath=str(path))
 
 
