@@ -10,7 +10,7 @@ from typing import Any
 
 from PIL import Image, UnidentifiedImageError
 
-from ..errors import JobError, one_line
+from ..errors import PROGRAM, JobError, one_line
 from ..files.a4_pdf import Paper, checked_font
 from ..files.batch import output_batch
 from ..job.load import load_job
@@ -119,7 +119,7 @@ def tell_not_shown(paper: Paper, name: str) -> None:
     """Say on standard error which words a PDF cannot show."""
     for words in paper.not_shown:
         print(
-            f"sheetstack: {name} has no letters for '{one_line(words)}': name a font file that has "
+            f"{PROGRAM}{name} has no letters for '{one_line(words)}': name a font file that has "
             "them, [artist] font in the studio file.",
             file=sys.stderr,
         )

@@ -639,12 +639,7 @@ def _sliver(axis: MedialAxis, line: MiddleLine, length: float, width: float) -> 
 
 
 def _place(
-    kind: str,
-    axis: MedialAxis,
-    line: MiddleLine,
-    width: float,
-    length: float,
-    at: Floats,
+    kind: str, axis: MedialAxis, line: MiddleLine, width: float, length: float, at: Floats
 ) -> NarrowPlace:
     tips = [
         float(axis.clearance[node]) if end is End.FREE else 0.0
