@@ -8,6 +8,7 @@ from functools import partial
 from importlib import import_module
 from pathlib import Path
 
+import shapely
 from shapely import MultiPolygon
 
 from ..arrays import Floats
@@ -19,6 +20,7 @@ from ..job.job import Job
 from ..progress import Progress
 from ..step_cache import StepCache
 from ..tolerance import TOLERANCES, Tolerances
+from .fine_outlines import without_fine_corners
 from .fit import Read, artwork_size, fitted_sources, with_pixels
 from .source import ArtworkSource, source_of
 
@@ -119,7 +121,15 @@ def read_artwork(source: ArtworkSource, tolerances: Tolerances = TOLERANCES) -> 
     if not source.path.is_file():
         raise ArtworkError(f"{source.path}: expected a file here, found a folder or device.")
     artwork = _reader(suffix)(source, tolerances)
-    return artwork if source.scale == 1.0 else _scaled(artwork, source.scale)
+    return _thinned(artwork if source.scale == 1.0 else _scaled(artwork, source.scale), tolerances)
+
+
+def _thinned(artwork: Artwork, tolerances: Tolerances) -> Artwork:
+    parts, told = without_fine_corners(shapely.get_parts(artwork.shape), tolerances)
+    if told is None:
+        return artwork
+    shape = shapely.multipolygons(shapely.orient_polygons(parts))
+    return replace(artwork, shape=shape, findings=(*artwork.findings, told))
 
 
 def read_all(

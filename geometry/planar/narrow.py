@@ -61,8 +61,9 @@ SHARP, BENT = 0.2, 0.03
 BENT_RADIUS = 1.1
 #: Of corners that follow each other nearer than this, in widths, the sharpest is looked at.
 CORNER_STEP = 0.05
-#: So many corners are looked at together: each may have thousands of edges opposite.
-CORNERS = 1_000
+#: So many corners are looked at together, or as many as have about so many edges opposite: each may
+#: have tens of thousands.
+CORNERS, OPPOSITE = 1_000, 500_000
 #: Points of a middle line that lie this near the line of the others, as a share of the width, are
 #: left out.
 THINNED = 2e-3
@@ -183,7 +184,7 @@ def narrow_places(
     progress(0.0, _WHAT)
     lost, of, whole = _lost(parts, width)
     progress(0.2, _WHAT)
-    near = _near_lost(parts, lost, of, width)
+    near = _near_lost(parts, lost, of, width, progress.part(0.2, 0.3))
     # A line with both ends free in a part that is wide elsewhere is an odd corner.
     slivers = np.zeros(len(near.polygons), bool)
     slivers[near.of_seed[np.flatnonzero(whole)]] = True
@@ -226,13 +227,15 @@ class _Near:
         return [np.sort(batch) for batch in np.split(order, cuts) if len(batch)]
 
 
-def _near_lost(parts: Geometries, lost: Geometries, of: Indices, width: float) -> _Near:
+def _near_lost(
+    parts: Geometries, lost: Geometries, of: Indices, width: float, progress: Progress
+) -> _Near:
     """Return the boundary near lost parts, and near corners that lie opposite an edge."""
     rings, ring_part = shapely.get_rings(parts, return_index=True)
     segments = segments_of(rings)
     part_of = ring_part[segments.ring].astype(np.int64)
     lines = segments.lines()
-    gaps, gap_of = _corner_gaps(parts, segments, part_of, lines, width)
+    gaps, gap_of = _corner_gaps(parts, segments, part_of, lines, width, progress)
     return _near(
         parts, segments, part_of, lines, np.append(lost, gaps), np.append(of, gap_of), width
     )
@@ -344,9 +347,27 @@ def _more_than_tips(lost: Geometries, touch: Geometries, width: float) -> Bools:
 
 
 def _corner_gaps(
-    parts: Geometries, segments: Segments, part_of: Indices, lines: Geometries, width: float
+    parts: Geometries,
+    segments: Segments,
+    part_of: Indices,
+    lines: Geometries,
+    width: float,
+    progress: Progress,
 ) -> tuple[Geometries, Indices]:
-    """Return lines from corners that reach into a part to its edge opposite, and their parts."""
+    """Return lines from corners that reach into a part to its edge opposite, and their parts.
+
+    Parameters
+    ----------
+    parts : object array of Polygon
+    segments : Segments
+    part_of : int array (n,)
+        The part of each segment.
+    lines : object array (n,) of LineString
+        The segments as geometries.
+    width : float
+    progress : Progress
+        Called between batches.
+    """
     order = np.lexsort((segments.at, segments.ring))
     ring = segments.ring[order]
     first = np.flatnonzero(np.append(True, ring[1:] != ring[:-1]))
@@ -371,8 +392,16 @@ def _corner_gaps(
     new = (np.diff(step[by_step], prepend=-1) != 0) | (np.diff(ring[by_step], prepend=-1) != 0)
     sharp = order[np.sort(by_step[new])]
     tree = STRtree(lines)
-    batches = np.array_split(sharp, 1 + len(sharp) // CORNERS)
-    found = [_opposite(parts, segments, part_of, tree, some, width) for some in batches]
+    found = [(np.empty(0, object), np.empty(0, np.int64))]
+    done, size = 0, max(1, CORNERS // 20)
+    while done < len(sharp):
+        progress(done / len(sharp), _WHAT)
+        some = sharp[done : done + size]
+        corner = shapely.points(segments.start[some])
+        pairs = tree.query(corner, predicate="dwithin", distance=width)
+        found.append(_opposite(parts, segments, part_of, some, pairs, width))
+        done += len(some)
+        size = min(CORNERS, 1 + OPPOSITE * len(some) // max(1, pairs.shape[1]))
     gaps, of = (np.concatenate(values) for values in zip(*found, strict=True))
     return gaps, of
 
@@ -381,13 +410,26 @@ def _opposite(
     parts: Geometries,
     segments: Segments,
     part_of: Indices,
-    lines: STRtree,
     sharp: Indices,
+    pairs: Indices,
     width: float,
 ) -> tuple[Geometries, Indices]:
-    """Return lines from the starts of some segments to edges opposite, and their parts."""
+    """Return lines from the starts of some segments to edges opposite, and their parts.
+
+    Parameters
+    ----------
+    parts : object array of Polygon
+    segments : Segments
+    part_of : int array
+        Of each segment.
+    sharp : int array (n,)
+        The segments, by number.
+    pairs : int array (2, m)
+        Places in ``sharp``, and numbers of edges less than a width away.
+    width : float
+    """
     corner = segments.start[sharp]
-    which, opposite = lines.query(shapely.points(corner), predicate="dwithin", distance=width)
+    which, opposite = pairs
     own = part_of[sharp[which]] == part_of[opposite]
     which, opposite = which[own], opposite[own]
     start, way = segments.start[opposite], (segments.end - segments.start)[opposite]

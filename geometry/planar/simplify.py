@@ -22,7 +22,7 @@ Polygons = NDArray[Any]
 _MOST_SHRINKAGE = 0.1
 
 
-def thin_out(polygons: Polygons, tolerance: float) -> Polygons:
+def thin_out(polygons: Polygons, tolerance: float, run: int = 0) -> Polygons:
     """Leave out points of polygons so that no contour moves by more than a tolerance.
 
     Parameters
@@ -31,6 +31,9 @@ def thin_out(polygons: Polygons, tolerance: float) -> Polygons:
         Valid, and valid together as one multipolygon.
     tolerance : float
         Largest distance between a point left out and the chord in its stead.
+    run : int
+        Where not 0, every so many points one is kept. The method's time and depth grow with the
+        square and the length of what it looks at in one go, where teeth follow each other.
 
     Returns
     -------
@@ -46,7 +49,7 @@ def thin_out(polygons: Polygons, tolerance: float) -> Polygons:
     """
     if tolerance <= 0 or not len(polygons):
         return polygons
-    chords = _Chords(polygons, tolerance)
+    chords = _Chords(polygons, tolerance, run)
     while True:
         thinned = chords.polygons()
         if MultiPolygon(list(thinned)).is_valid:
@@ -62,7 +65,7 @@ def thin_out(polygons: Polygons, tolerance: float) -> Polygons:
 class _Chords:
     """The rings of polygons, and which of their points are kept."""
 
-    def __init__(self, polygons: Polygons, tolerance: float) -> None:
+    def __init__(self, polygons: Polygons, tolerance: float, run: int) -> None:
         self.tolerance = tolerance
         rings, self.owner = shapely.get_rings(polygons, return_index=True)
         coordinates, ring = shapely.get_coordinates(rings, return_index=True)
@@ -76,15 +79,17 @@ class _Chords:
         number = np.empty(len(coordinates))
         number[~last] = np.arange(len(self.points))
         number[last] = self.start[:-1]
-        numbered = shapely.linearrings(np.column_stack([coordinates, number]), indices=ring)
-        simple = shapely.simplify(numbered, tolerance, preserve_topology=False)
+        numbered = np.column_stack([coordinates, number])
+        lines = _runs(numbered, ring, run) if run else shapely.linearrings(numbered, indices=ring)
+        simple = shapely.simplify(lines, tolerance, preserve_topology=False)
         self.kept[shapely.get_coordinates(simple, include_z=True)[:, 2].astype(np.int64)] = True
 
         tiny = np.bincount(self.ring[self.kept], minlength=len(rings)) < 3
         area = shapely.area(shapely.polygons(rings))
-        tiny[~tiny] = (
-            shapely.area(shapely.polygons(simple[~tiny])) < (1 - _MOST_SHRINKAGE) * area[~tiny]
-        )
+        some = self.kept & ~tiny[self.ring]
+        left = np.zeros(len(rings))
+        left[~tiny] = _areas(self.points[some], self.ring[some])
+        tiny[~tiny] = left[~tiny] < (1 - _MOST_SHRINKAGE) * area[~tiny]
         self.kept[tiny[self.ring]] = True
 
         # GEOS drops a ring's first point without looking again at those already left out near it.
@@ -158,3 +163,30 @@ class _Chords:
             if forced or distance[farthest - 1] > self.tolerance:
                 self.kept[run[farthest]] = True
                 waiting += [(run[: farthest + 1], False), (run[farthest:], False)]
+
+
+def _areas(points: Floats, ring: Indices) -> Floats:
+    """Return the area of each ring that there are points of, in the rings' order."""
+    numbers = np.unique(ring, return_inverse=True)[1].reshape(-1)
+    area: Floats = shapely.area(shapely.polygons(shapely.linearrings(points, indices=numbers)))
+    return area
+
+
+def _runs(coordinates: Floats, ring: Indices, most: int) -> Polygons:
+    """Return closed rings as lines of so many points at most; each begins where the last one ends.
+
+    Parameters
+    ----------
+    coordinates : float64 array (n, 3)
+        The last point of each ring is its first.
+    ring : int array (n,)
+    most : int
+    """
+    first = np.append(True, ring[1:] != ring[:-1])
+    last = np.append(first[1:], True)
+    place = np.arange(len(ring)) - np.flatnonzero(first)[np.cumsum(first) - 1]
+    # A point where one run ends and the next begins stands in both.
+    seam = (place % most == 0) & ~first & ~last
+    twice = np.repeat(np.arange(len(ring)), 1 + seam)
+    begins = np.append(True, twice[1:] == twice[:-1]) | first[twice]
+    return np.asarray(shapely.linestrings(coordinates[twice], indices=np.cumsum(begins) - 1))
