@@ -7,6 +7,7 @@ window there goes in parts, between which Blender draws.
 
 from __future__ import annotations
 
+import math
 import threading
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
@@ -38,6 +39,8 @@ class Running:
     result: Any = None
     failure: BaseException | None = None
     stop: threading.Event = field(default_factory=threading.Event)
+    #: Held while the thread takes a step, and while it is asked to stop: none falls between.
+    stepping: threading.Lock = field(default_factory=threading.Lock)
     thread: threading.Thread | None = None
     #: What is still to be put into the scene before the end, once the thread is through.
     parts: Iterator[None] | None = None
@@ -55,9 +58,16 @@ class Running:
         Cancelled
             The user asked it to stop.
         """
-        self.share, self.what = share, what
-        if self.stop.is_set():
-            raise Cancelled(f"{self.title} was stopped; nothing has been changed.")
+        with self.stepping:
+            if self.stop.is_set():
+                raise Cancelled(f"{self.title} was stopped; nothing has been changed.")
+            self.share, self.what = share, what
+
+    def ask_to_stop(self) -> float:
+        """Return the share beyond which the thread will not come."""
+        with self.stepping:
+            self.stop.set()
+            return self.share
 
     @property
     def ended(self) -> bool:
@@ -90,6 +100,10 @@ def may_begin(operator: Any) -> bool:
     return True
 
 
+#: Of work whose thread changes nothing outside of itself.
+THROUGHOUT = math.inf
+
+
 class LongWork:
     """What an operator with long work inherits beside ``bpy.types.Operator``.
 
@@ -98,9 +112,9 @@ class LongWork:
     ``parts(result)`` does some of it before, bit by bit.
     """
 
-    #: Whether Esc ends it at once, without waiting for the step that the thread is in. Only for
-    #: work that changes nothing outside of itself: what it still does is seen by nobody.
-    leaves_at_once = False
+    #: Share (or ``THROUGHOUT``) to which the thread changes nothing outside of itself. So far Esc
+    #: ends the work at once and waits for no step of the thread: what it still does, nobody sees.
+    harmless_until = 0.0
     #: Of Blender, from the beginning of this operator's own work to its end.
     _timer: Any = None
 
@@ -158,8 +172,8 @@ class LongWork:
             self._put_away(context)
             return {"CANCELLED"}
         if job.parts is None and event.type == "ESC" and event.value == "PRESS":
-            job.stop.set()
-            if self.leaves_at_once and not job.ended:
+            share = job.ask_to_stop()
+            if share < self.harmless_until and not job.ended:
                 self._put_away(context)
                 self.report({"WARNING"}, f"{self.bl_label}: stopped; nothing has been changed.")
                 return {"CANCELLED"}

@@ -8,7 +8,7 @@ from ...geometry.build import Build
 from ...geometry.mesh.solid import Mesh, extrude
 from ...geometry.scene.section import behind, cut_faces, cut_through
 from ..core.conversion import fill_mesh, shader_colour
-from ..core.long_work import LongWork, Work, may_begin
+from ..core.long_work import THROUGHOUT, LongWork, Work, may_begin
 from ..core.look import join
 from ..core.ownership import key_of, made, owning, remove_made, scene_of
 from ..job.scene_job import job_of
@@ -28,6 +28,7 @@ class SHEETSTACK_OT_section(LongWork, bpy.types.Operator):
     bl_idname = "sheetstack.section"
     bl_label = "Show Section"
     bl_options = {"REGISTER", "UNDO"}
+    harmless_until = THROUGHOUT
 
     @classmethod
     def poll(cls, context: Any) -> bool:

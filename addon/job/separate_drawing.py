@@ -15,7 +15,7 @@ from ...geometry.progress import Progress
 from ...geometry.separation.job import separated_drawing, separated_job
 from ...geometry.separation.separate import PICTURES, read_and_separate
 from ...geometry.separation.settings import MOST_CANS, USUAL_CANS, SeparationSettings
-from ..core.long_work import LongWork, Work, may_begin
+from ..core.long_work import THROUGHOUT, LongWork, Work, may_begin
 from ..core.ownership import key_of, own, scene_of
 from ..core.preferences import preference, show_units
 from ..core.setting_property import put_values
@@ -49,6 +49,7 @@ colours, in the spray order that needs the fewest bridges"""
     bl_idname = "sheetstack.separate_drawing"
     bl_label = "Separate Drawing by Colours"
     bl_options = {"REGISTER", "UNDO"}
+    harmless_until = THROUGHOUT
 
     filepath: StringProperty(
         name="Drawing",

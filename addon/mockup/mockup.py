@@ -12,7 +12,7 @@ from ...geometry.job.sections import MockupSettings
 from ...geometry.paint.compositing import painted_picture
 from ...geometry.progress import Progress
 from ..core.blender_versions import show_scene
-from ..core.long_work import LongWork, Work
+from ..core.long_work import THROUGHOUT, LongWork, Work
 from ..core.look import give_back, show
 from ..core.ownership import (
     is_made,
@@ -62,6 +62,7 @@ its wall, board or canvas, or the exploded stack of sheets in their material"""
     bl_idname = "sheetstack.mockup"
     bl_label = "Build Mock-Up Scene"
     bl_options = {"REGISTER", "UNDO"}
+    harmless_until = THROUGHOUT
 
     kind: EnumProperty(
         name="Scene",
@@ -210,6 +211,7 @@ class SHEETSTACK_OT_picture_on_face(LongWork, bpy.types.Operator):
     bl_idname = "sheetstack.picture_on_face"
     bl_label = "Picture on Selected Face"
     bl_options = {"REGISTER", "UNDO"}
+    harmless_until = THROUGHOUT
 
     @classmethod
     def poll(cls, context: Any) -> bool:

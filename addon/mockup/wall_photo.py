@@ -24,7 +24,7 @@ from ...geometry.tracing.picture import read_picture
 from ..core.blender_versions import CAN_DENOISE, HAS_FILE_HANDLERS, show_scene
 from ..core.conversion import metres
 from ..core.dropped_file import file_given
-from ..core.long_work import LongWork, Work
+from ..core.long_work import THROUGHOUT, LongWork, Work
 from ..core.ownership import key_of, scene_of
 from ..job.scene_job import job_of
 from ..sheets.last_build import builder
@@ -165,6 +165,7 @@ class SHEETSTACK_OT_wall_photo(LongWork, bpy.types.Operator):
     bl_idname = "sheetstack.wall_photo"
     bl_label = "Scene on a Photo"
     bl_options = {"REGISTER", "UNDO"}
+    harmless_until = THROUGHOUT
 
     filepath: file_given("Photo", "Photo of the wall")
     filter_image: bpy.props.BoolProperty(default=True, options={"HIDDEN"})

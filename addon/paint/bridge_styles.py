@@ -10,7 +10,7 @@ from ...geometry.files.png import png_bytes
 from ...geometry.progress import Progress
 from ...geometry.report.bridge_styles import styled_builds
 from ...geometry.report.bridge_styles_picture import bridge_styles_picture
-from ..core.long_work import LongWork, Work
+from ..core.long_work import THROUGHOUT, LongWork, Work
 from ..core.look import frame, isolate, show
 from ..core.ownership import key_of, scene_of
 from ..job import kept_artwork
@@ -25,6 +25,7 @@ spoils, how many bridges it has and how firmly it holds"""
     bl_idname = "sheetstack.show_bridge_styles"
     bl_label = "Compare Bridge Styles"
     bl_options = {"REGISTER", "UNDO"}
+    harmless_until = THROUGHOUT
 
     pixels: IntProperty(
         name="Pixels", description="Width of the picture", default=2400, min=256, max=8192

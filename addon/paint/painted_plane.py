@@ -13,7 +13,7 @@ from ...geometry.paint.compositing import painted_picture
 from ...geometry.progress import Progress
 from ..core.blender_versions import use_nodes
 from ..core.conversion import metres
-from ..core.long_work import LongWork, Work
+from ..core.long_work import THROUGHOUT, LongWork, Work
 from ..core.look import frame, give_back, isolate, show
 from ..core.ownership import (
     add_made,
@@ -41,7 +41,7 @@ class SHEETSTACK_OT_show_painted(LongWork, bpy.types.Operator):
     bl_idname = "sheetstack.show_painted"
     bl_label = "Show Painted Picture"
     bl_options = {"REGISTER", "UNDO"}
-    leaves_at_once = True
+    harmless_until = THROUGHOUT
 
     pixels: IntProperty(
         name="Pixels", description="Along the picture's long side", default=1600, min=64, max=8192

@@ -1,13 +1,14 @@
 """Building the scene's job: the sheets as objects, in the background, renewed when it changes."""
 
 from collections.abc import Iterator
+from contextlib import nullcontext
 from typing import Any
 
 import bpy
 
 from ...geometry.build import Build
 from ...geometry.errors import SheetstackError
-from ..core.long_work import LongWork, Work, may_begin
+from ..core.long_work import THROUGHOUT, LongWork, Work, may_begin
 from ..core.look import frame, isolate, join
 from ..core.ownership import key_of, scene_of
 from ..job import kept_artwork
@@ -28,7 +29,7 @@ class SHEETSTACK_OT_build(LongWork, bpy.types.Operator):
     bl_idname = "sheetstack.build"
     bl_label = "Build Sheets"
     bl_options = {"REGISTER", "UNDO"}
-    leaves_at_once = True
+    harmless_until = THROUGHOUT
 
     @classmethod
     def poll(cls, context: Any) -> bool:
@@ -116,9 +117,12 @@ def _follow() -> float:
     key = key_of(scene)
     rested = _seen.get(key) == changes
     _seen[key] = changes
-    window = bpy.context.window or next(iter(bpy.context.window_manager.windows), None)
+    window = next(iter(bpy.context.window_manager.windows), None)
     if state.follow and state.is_stale and rested and window and _seen.get("tried") != changes:
-        with bpy.context.temp_override(window=window, scene=scene):
+        # Blender 3.4 looks an override up without Python's lock, which a thread of ours may hold.
+        context = bpy.context
+        override = context.temp_override(window=window, scene=scene)
+        with override if context.window is None else nullcontext():
             if bpy.ops.sheetstack.build.poll():
                 _seen["tried"] = changes
                 bpy.ops.sheetstack.build("INVOKE_DEFAULT")

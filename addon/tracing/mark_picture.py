@@ -14,7 +14,7 @@ from ...geometry.tracing.bend_face import face_between
 from ...geometry.tracing.faces import Subject
 from ...geometry.tracing.picture import Picture, Size, read_picture
 from ...geometry.tracing.trace import subject_of
-from ..core.long_work import LongWork, Work, may_begin
+from ..core.long_work import THROUGHOUT, LongWork, Work, may_begin
 from ..core.ownership import key_of, remove_made, scene_of
 from ..core.viewport import redraw_views
 from .known_marks import forget_known, known_of, marks_row, picture_of, put_known, renew_known
@@ -48,6 +48,7 @@ class SHEETSTACK_OT_mark_picture(LongWork, bpy.types.Operator):
     bl_idname = "sheetstack.mark_picture"
     bl_label = "Show Picture and Marks"
     bl_options = {"REGISTER", "UNDO"}
+    harmless_until = THROUGHOUT
 
     again: bpy.props.BoolProperty(
         name="Look again",

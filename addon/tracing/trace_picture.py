@@ -19,6 +19,8 @@ from .picture_under import lay_under
 from .preview import live, preview_of, take
 from .tracing_property import settings_of
 
+#: Share of the work that is tracing; then files are written.
+TRACED = 0.9
 #: Pixels of the reference image's longer side.
 SHOWN = 1024
 #: Seconds between looks at the settings and at the preview.
@@ -39,6 +41,7 @@ class SHEETSTACK_OT_trace_picture(LongWork, bpy.types.Operator):
     bl_idname = "sheetstack.trace_picture"
     bl_label = "Trace Picture"
     bl_options = {"REGISTER", "UNDO"}
+    harmless_until = TRACED
 
     @classmethod
     def poll(cls, context: Any) -> bool:
@@ -51,9 +54,10 @@ class SHEETSTACK_OT_trace_picture(LongWork, bpy.types.Operator):
         self._path = path
 
         def traced(progress: Progress) -> tuple[Path, Tracing]:
-            tracing = read_and_trace(path, settings, progress.part(0.0, 0.9), subject=known)
+            tracing = read_and_trace(path, settings, progress.part(0.0, TRACED), subject=known)
+            progress(TRACED, "writing")  # from here on Esc waits
             folder = path.with_name(f"{path.stem}-layers")
-            write_tracing(tracing, folder, path.stem, progress=progress.part(0.9, 1.0))
+            write_tracing(tracing, folder, path.stem, progress=progress.part(TRACED, 1.0))
             return folder / JOB, tracing
 
         return traced

@@ -8,7 +8,7 @@ import pytest
 bpy = pytest.importorskip("bpy", reason="Blender's Python module is not installed")
 
 from sheetstack.addon.core import long_work  # noqa: E402
-from sheetstack.addon.core.long_work import LongWork, Running, running  # noqa: E402
+from sheetstack.addon.core.long_work import THROUGHOUT, LongWork, Running, running  # noqa: E402
 from sheetstack.addon.job.scene_job import job_of  # noqa: E402
 from sheetstack.geometry.errors import Cancelled, SheetstackError  # noqa: E402
 
@@ -27,8 +27,8 @@ class Deaf(LongWork):
 
     bl_label = "Deaf"
 
-    def __init__(self, at_once):
-        self.leaves_at_once, self.told = at_once, []
+    def __init__(self, harmless_until):
+        self.harmless_until, self.told = harmless_until, []
 
     def report(self, kind, text):
         self.told.append(text)
@@ -54,7 +54,7 @@ def step(blender):
 
 def test_esc_does_not_wait_for_a_step_that_changes_nothing(step):
     _, job = step
-    operator = Deaf(True)
+    operator = Deaf(0.9)
     assert operator.modal(CONTEXT, ESC) == {"CANCELLED"}
     assert not job.ended
     assert running() is None
@@ -63,18 +63,39 @@ def test_esc_does_not_wait_for_a_step_that_changes_nothing(step):
 
 def test_esc_waits_for_work_that_may_be_writing(step):
     _, job = step
-    operator = Deaf(False)
+    operator = Deaf(0.0)
     assert operator.modal(CONTEXT, ESC) == {"RUNNING_MODAL"}
     assert running() is job
     assert job.stop.is_set()
     assert not operator.told
 
 
+def test_esc_waits_once_the_work_has_begun_to_write(blender):
+    writes, goes_on = threading.Event(), threading.Event()
+
+    def work(progress):
+        progress(0.9, "writing")
+        writes.set()
+        goes_on.wait(20)
+        return "written"
+
+    job = Running("Deaf", work)
+    long_work._running[:] = [job]
+    job.start()
+    assert writes.wait(20)
+    operator = Deaf(0.9)
+    assert operator.modal(CONTEXT, ESC) == {"RUNNING_MODAL"}
+    goes_on.set()
+    job.thread.join()
+    long_work._running.clear()
+    assert job.result == "written"
+
+
 class InParts(Deaf):
     """Work whose result goes into the scene in parts, the last of which may fail."""
 
     def __init__(self, fails=False):
-        super().__init__(True)
+        super().__init__(THROUGHOUT)
         self.fails, self.put = fails, []
 
     def parts(self, result):

@@ -3,14 +3,16 @@
     blender --factory-startup --python mark_face.py -- ZIP PICTURE FOLDER
 
 The picture is typed in, shown with its marks, given a face by two clicks, one mark of which is
-dragged, and a rough outline; the preview follows a slider; then it is traced at full size, and the
-sheets are built over the picture. Nothing but clicks, drags and keys that xdotool sends changes
-anything; a screenshot of each step goes to FOLDER. How long the window does not answer while a
-preview is drawn is measured by a timer, and printed. Places are those of Blender 3.4, scale 1.
+dragged, and a rough outline; the preview follows a slider; then it is traced at full size, once
+stopped by Esc and once to the end, and the sheets are built over the picture. Nothing but clicks,
+drags and keys that xdotool sends changes anything; a screenshot of each step goes to FOLDER. How
+long the window does not answer while a preview or the picture is drawn is measured by a timer, and
+printed. Places are those of Blender 3.4, scale 1.
 """
 
 import shutil
 import sys
+import time
 from pathlib import Path
 
 import bpy
@@ -159,12 +161,41 @@ def follow_a_slider():
     picture("7-slider")
 
 
-def trace():
+def stop_tracing():
+    """Esc ends a tracing before it has written anything."""
+    from sheetstack.addon.core.long_work import running
+
     yield from click(*from_top(90, TRACE))
+    yield from wait_for(running)
     yield from wait(3)
     picture("8-tracing")
+    began = time.perf_counter()
+    ended = []
+
+    def over():
+        if running() is not None:
+            return 0.005
+        ended.append(time.perf_counter() - began)
+        return None
+
+    bpy.app.timers.register(over)
+    xdotool("key", "Escape")
+    yield from wait_for(lambda: ended)
+    print(f"TRACING was left {ended[0]:.3f} s after Esc", flush=True)
+    point_at(*seen((300, 20)))  # a button stays grey, whatever it may do, until the mouse leaves it
+    yield from wait(20)  # what the thread still does
+    assert not scene().sheetstack.layers
+    assert not (Path.home() / f"{PICTURE.stem}-layers").exists()
+    picture("8-stopped")
+
+
+def trace():
+    silences = watch()
+    yield from click(*from_top(90, TRACE))
     yield from wait_for(lambda: len(scene().sheetstack.layers) > 1)
     yield from wait(6)
+    print("TRACING the longest silences of the window in s:", silences(), flush=True)
+    picture("9-traced")
     assert (Path.home() / f"{PICTURE.stem}-layers" / "marks.toml").exists()
     _, _, region = view()
     point_at(region.x + 0.2 * region.width, region.y + 0.8 * region.height)
@@ -220,5 +251,6 @@ follow(
     drag_marks,
     draw_outline,
     follow_a_slider,
+    stop_tracing,
     trace,
 )
