@@ -47,6 +47,7 @@ import product
 import resvg_py
 import shapely
 import tifffile
+from cairocffi import CairoError
 from fuzz_cases import Case, make_case
 from judge_picture import (
     PIXELS,
@@ -258,6 +259,7 @@ def _svg_readers(case: Case) -> tuple[np.ndarray, np.ndarray, float, float] | No
         ElementTree.ParseError,
         MemoryError,
         OSError,
+        CairoError,
     ):
         return None
     second = np.asarray(Image.open(io.BytesIO(png)).convert("RGBA"))[..., 3] / 255.0
