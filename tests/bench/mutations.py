@@ -214,7 +214,8 @@ def by_keys(rng: random.Random, text: str) -> tuple[str, str]:
     elif how == "unknown":
         lines.insert(at, f"{key}x = {rng.choice(VALUES)}")
     elif how == "table":
-        tables = [k for k, line in enumerate(lines) if line.startswith("[")]
+        # Earlier changes may have left no table.
+        tables = [k for k, line in enumerate(lines) if line.startswith("[")] or [at]
         at = rng.choice(tables)
         lines[at] = rng.choice(
             ["", "[nothing]", lines[rng.choice(tables)], "[[sheet]]", "[layers]"]
