@@ -104,6 +104,7 @@ class Sheets:
         # What an extent costs depends on what must and what may be open alone: sheets of other
         # layers share what is known.
         self._known: dict[tuple[int, int, float], Extent] = {}
+        self._best: dict[tuple[int, int, float], Extent] = {}
         self._costs: dict[tuple[int, int, float], Extent] = {}
         self._effort = [0]
         self._set_layers()
@@ -114,11 +115,13 @@ class Sheets:
         for k, own in enumerate(self.label):
             self._of[own] = self._of.get(own, 0) | 1 << k
         self._light = np.array([self.lightness.get(own, np.nan) for own in self.label])
+        self._layers = sorted(k for k in self._of if k != BARE)
+        self._asked: dict[tuple[int, int], Extent] = {}
 
     @property
     def layers(self) -> list[int]:
         """Numbers of the layers that show anywhere, rising."""
-        return sorted(k for k in self._of if k != BARE)
+        return list(self._layers)
 
     @property
     def is_tired(self) -> bool:
@@ -164,23 +167,32 @@ class Sheets:
         later : int
             The layers sprayed after it, as bits.
         """
+        found = self._asked.get((layer, later))
+        if found is not None:
+            return found
         must = self._of.get(layer, 0)
         may = 0
-        for other in self.layers:
+        for other in self._layers:
             if later >> other & 1:
                 may |= self._of[other]
         key = (must, may, self.lightness[layer])
         if key not in self._known:
             self._known[key] = self._extent(layer, must, may)
             self._effort[0] += len(self.label)
+        self._asked[layer, later] = self._known[key]
         return self._known[key]
 
     def _extent(self, layer: int, must: int, may: int) -> Extent:
-        starts = [self._settled(begin, may) for begin in (must, must | may)]
-        if may:
-            starts.append(self._graph.reached(must, must | may))
-        tries = [self._measured(opened, layer, may) for opened in dict.fromkeys(starts)]
-        return min(tries, key=lambda e: (e.cost, len(e.opened)))
+        # What does not hang together with what must be open stays closed: many sets of later layers
+        # differ by nothing else.
+        whole = self._graph.reached(must, must | may)
+        may = whole & ~must
+        key = (must, may, self.lightness[layer])
+        if key not in self._best:
+            starts = [self._settled(begin, may) for begin in (must, whole)]
+            tries = [self._measured(o, layer, may) for o in dict.fromkeys([*starts, whole])]
+            self._best[key] = min(tries, key=lambda e: (e.cost, len(e.opened)))
+        return self._best[key]
 
     def _settled(self, opened: int, may: int) -> int:
         """Open and close regions one by one as long as the cut grows shorter by it."""

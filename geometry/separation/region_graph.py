@@ -16,6 +16,8 @@ from .regions import Regions
 
 #: Borders up to this, in mm, are points: they hold nothing, yet are borders.
 _POINT = 0.02
+#: Up to so many regions neighbours are looked up by eights: the table grows with their square.
+_MOST_IN_EIGHTS = 1000
 #: Among up to so many regions distances are measured.
 _MOST_MEASURED = 200
 
@@ -78,13 +80,14 @@ class RegionGraph:
         pairs = np.concatenate([regions.pairs, at_rim])
         borders = np.concatenate([regions.borders, regions.rim[rim]])
         self.around: list[list[tuple[int, float]]] = [[] for _ in range(count + 1)]
-        self._beside, self._held = [0] * (count + 1), [0] * (count + 1)
+        beside, held = [0] * (count + 1), [0] * (count + 1)
         for (a, b), border in zip(pairs.tolist(), borders.tolist(), strict=True):
             for one, other in ((a, b), (b, a)):
                 self.around[one].append((other, border))
-                self._beside[one] |= 1 << other
+                beside[one] |= 1 << other
                 if border > _POINT:
-                    self._held[one] |= 1 << other
+                    held[one] |= 1 << other
+        self._beside, self._held = _Neighbours(beside), _Neighbours(held)
         ends = [(k, o, border) for k, own in enumerate(self.around) for o, border in own]
         table = np.array(ends, np.float64).reshape(-1, 3)
         self.edges = (table[:, 0].astype(np.int64), table[:, 1].astype(np.int64), table[:, 2])
@@ -102,7 +105,7 @@ class RegionGraph:
         found = []
         start = 1 << self.frame
         while start:
-            piece = _flood(start, left, self._held)
+            piece, _ = self._held.flood(start, left)
             left &= ~piece
             found.append(piece)
             start = left & -left
@@ -110,22 +113,19 @@ class RegionGraph:
 
     def reached(self, start: int, within: int) -> int:
         """Return what hangs together with a start, itself too, by way of some regions."""
-        return _flood(start, within, self._beside)
+        return self._beside.flood(start, within)[0]
 
     def shut_off(self, walls: int) -> int:
         """Return the regions that walls shut off from the frame, not these themselves."""
         everything = (1 << self.frame + 1) - 1
-        free = _flood(1 << self.frame, everything & ~walls, self._beside)
+        free, _ = self._beside.flood(1 << self.frame, everything & ~walls)
         return everything & ~walls & ~free
 
     def beside_parts(self, some: int, opened: int) -> Iterator[int]:
         """Yield, for each part of some regions, what lies beside it and is closed."""
         while some:
-            part = _flood(some & -some, some, self._beside)
+            part, beside = self._beside.flood(some & -some, some)
             some &= ~part
-            beside = 0
-            for k in numbers_of(part):
-                beside |= self._beside[k]
             yield beside & ~opened
 
     def gaps(self, held: Sequence[int], pieces: Sequence[int]) -> float:
@@ -145,7 +145,9 @@ class RegionGraph:
             return 0.0
         of_piece = np.full(self.frame + 1, -1)
         for number, mask in enumerate(pieces):
-            of_piece[flags_of(mask, self.frame + 1)] = number
+            # Most pieces are one region.
+            alone = not mask & mask - 1
+            of_piece[mask.bit_length() - 1 if alone else flags_of(mask, self.frame + 1)] = number
         is_held = np.zeros(len(pieces) + 1, bool)
         is_held[list(held)] = True
         own = np.flatnonzero(is_held[of_piece[:-1]])
@@ -198,13 +200,59 @@ class RegionGraph:
         return self._away, self._is_known
 
 
-def _flood(start: int, within: int, around: Sequence[int]) -> int:
-    """Return a start and what of some regions hangs together with it."""
-    left = within & ~start
-    grown = start
-    while grown:
-        low = grown & -grown
-        more = around[low.bit_length() - 1] & left
-        grown ^= low | more
-        left ^= more
-    return start | (within & ~left)
+class _Neighbours:
+    """For each region those beside it, as bits.
+
+    Parameters
+    ----------
+    around : list of int
+        By number of the region.
+    """
+
+    def __init__(self, around: list[int]) -> None:
+        self._around = around
+        self._size = -(-len(around) // 8)
+        # Of eight regions in a row, what lies beside any choice of them.
+        self._eights: list[list[int]] = []
+        if len(around) <= _MOST_IN_EIGHTS:
+            for begin in range(0, len(around), 8):
+                beside = [0]
+                for own in around[begin : begin + 8]:
+                    beside += [own | others for others in beside]
+                self._eights.append(beside)
+
+    def flood(self, start: int, within: int) -> tuple[int, int]:
+        """Return what of some regions hangs together with a start, and what lies beside it.
+
+        Parameters
+        ----------
+        start, within : int
+            Regions, as bits.
+
+        Returns
+        -------
+        reached : int
+            The start too.
+        beside : int
+            All that lies beside any of it, in it or not.
+        """
+        left = within & ~start
+        grown, beside = start, 0
+        while grown:
+            if not grown & grown - 1 or not self._eights:
+                low = grown & -grown
+                grown ^= low
+                near = self._around[low.bit_length() - 1]
+            else:
+                near = 0
+                for eight, chosen in zip(
+                    self._eights, grown.to_bytes(self._size, "little"), strict=True
+                ):
+                    if chosen:
+                        near |= eight[chosen]
+                grown = 0
+            beside |= near
+            more = near & left
+            grown |= more
+            left ^= more
+        return start | (within & ~left), beside

@@ -6,6 +6,7 @@ import shapely
 
 from sheetstack.geometry.planar.arrangement import partition
 from sheetstack.geometry.planar.graph import connected_labels
+from sheetstack.geometry.separation import region_graph
 from sheetstack.geometry.separation.region_graph import (
     RegionGraph,
     flags_of,
@@ -15,16 +16,20 @@ from sheetstack.geometry.separation.region_graph import (
 from sheetstack.geometry.separation.regions import regions_of
 
 
-@pytest.fixture(scope="module")
-def graph():
+@pytest.fixture(scope="module", params=["by eights", "one by one"])
+def graph(request):
     """Return the graph of about fifty regions of a page, and these."""
+    patch = pytest.MonkeyPatch()
+    if request.param == "one by one":
+        patch.setattr(region_graph, "_MOST_IN_EIGHTS", 0)
     rng = np.random.default_rng(7)
     discs = [shapely.Point(*rng.uniform(0, 100, 2)).buffer(rng.uniform(2, 9)) for _ in range(40)]
     cells = partition(discs, shapely.box(0, 0, 100, 100))
     label = rng.integers(0, 4, len(cells.cells))
     drawn = np.ones(len(label), bool)
     regions, _ = regions_of(cells, label, drawn, np.ones((5, 5)), 0.1)
-    return RegionGraph(regions), regions
+    yield RegionGraph(regions), regions
+    patch.undo()
 
 
 def closed_sets(graph, count=40):
@@ -56,6 +61,21 @@ def test_pieces_are_the_connected_parts_of_what_is_closed(graph):
         pieces = graph.pieces(opened)
         assert {frozenset(numbers_of(piece)) for piece in pieces} == wanted
         assert pieces[0] >> graph.frame & 1
+
+
+def test_beside_each_part_lies_what_borders_on_any_of_it(graph):
+    graph, regions = graph
+    rim = np.flatnonzero(regions.rim > 0)
+    pairs = np.concatenate([regions.pairs, [[k, graph.frame] for k in rim.tolist()]])
+    for opened in closed_sets(graph, 20):
+        is_open = flags_of(opened, graph.frame + 1)
+        label = connected_labels(graph.frame + 1, pairs[is_open[pairs].all(axis=1)])
+        wanted = []
+        for part in np.unique(label[is_open]):
+            own = (label == part) & is_open
+            near = np.unique(pairs[own[pairs].any(axis=1)])
+            wanted.append(mask_of(np.isin(np.arange(graph.frame + 1), near) & ~is_open))
+        assert sorted(graph.beside_parts(opened, opened)) == sorted(wanted)
 
 
 def test_gaps_are_distances_to_the_nearest_other_piece(graph):
