@@ -10,7 +10,7 @@ import numpy as np
 import shapely
 from shapely import MultiPolygon
 
-from ..arrays import Bools, Floats, Indices
+from ..arrays import Floats, Geometries, Indices
 from ..artwork.coloured import ColouredDrawing
 from ..artwork.dxf.coloured import read_dxf_colours
 from ..artwork.source import ArtworkSource
@@ -22,7 +22,7 @@ from ..finding import Finding
 from ..job.fit import fit_scale, fit_sheet
 from ..planar.arrangement import merge_faces
 from ..planar.morphology import close_shape
-from ..planar.polygons import without_specks
+from ..planar.polygons import as_multipolygon, without_specks
 from ..planar.union import unite
 from ..progress import Progress
 from ..tolerance import TOLERANCES
@@ -51,6 +51,8 @@ PICTURES = (".png", ".jpg", ".jpeg", ".tif", ".tiff")
 _GRAINS = 1.0
 #: Chords a quarter circle of what is grown or shrunk.
 _QUARTER = 6
+#: Edges that later paint hides are simplified by this share of the trap.
+_HIDDEN = 0.02
 #: Parts and holes under this area (mm2) are leftovers of rounding.
 _SPECK = 0.05
 
@@ -421,16 +423,18 @@ def lay_out(
     """
     regions = sheets.regions
     label = np.array(sheets.label)
-    seen = [_united(regions, label == k) for k in plan.order]
+    seen = [_united(regions.shapes[label == k]) for k in plan.order]
+    # What later layers paint, from the last one back: each holds the next, and all that a layer
+    # may run under lies in its own.
+    later = [MultiPolygon()]
+    for own in reversed(seen):
+        later.insert(0, _united(np.array([own, later[0]], object)))
     shapes = []
     for number, extent in enumerate(plan.extents):
-        chosen = np.zeros(len(label), bool)
-        chosen[list(extent.opened)] = True
-        shape = _united(regions, chosen)
-        later = np.isin(label, plan.order[number + 1 :])
-        allowed = _united(regions, chosen | later)
+        shape = _united(regions.shapes[sorted(extent.opened)])
         trap, least = settings.trap_mm, settings.least_bridge
-        shapes.append(_run_under(shape, allowed, _united(regions, later), trap, least))
+        under = not later[number + 1].is_empty
+        shapes.append(_run_under(shape, later[number], trap, least) if under else shape)
     curves = fit_shapes(shapes, settings.tolerance(regions.page), regions.page)
     found = []
     for number, extent in enumerate(plan.extents):
@@ -451,7 +455,7 @@ def lay_out(
 
 
 def _run_under(
-    shape: MultiPolygon, allowed: MultiPolygon, later: MultiPolygon, trap: float, least: float
+    shape: MultiPolygon, allowed: MultiPolygon, trap: float, least: float
 ) -> MultiPolygon:
     """Return a layer with its trap under later ones, and no narrow sheet left where those paint.
 
@@ -462,32 +466,49 @@ def _run_under(
     ----------
     shape : MultiPolygon
     allowed : MultiPolygon
-        The shape and what later ones paint.
-    later : MultiPolygon
+        What the layer shows and what later ones paint.
     trap, least : float
         Widths of the trap and of sheet that holds, in mm.
     """
-    if later.is_empty or shape.is_empty:
+    if shape.is_empty:
         return shape
     grown = shape
+    allowed = _near(allowed, shape, 2 * trap + least)
     if trap > 0:
-        covered = shapely.buffer(allowed, -trap, quad_segs=_QUARTER)
-        under = shapely.intersection(shapely.buffer(shape, trap, quad_segs=_QUARTER), covered)
-        grown = _joined(shape, under)
+        # Hidden edges need no more points. Part by part: they do not meet, and the offset of one is
+        # found much sooner than that of many.
+        smooth = shapely.simplify(shapely.get_parts(allowed), _HIDDEN * trap)
+        covered = as_multipolygon(
+            shapely.geometrycollections(shapely.buffer(smooth, -trap, quad_segs=_QUARTER))
+        )
+        wide = shapely.buffer(shapely.simplify(shape, _HIDDEN * trap), trap, quad_segs=_QUARTER)
+        under = shapely.intersection(wide, covered)
+        grown = unite(
+            np.concatenate([shapely.get_parts(shape), _polygons(shapely.get_parts(under))])
+        )
     # What is left of later colours between its parts is too narrow to hold as sheet.
-    grown = _joined(grown, shapely.intersection(close_shape(grown, least), later))
-    left, _ = without_specks(np.array(grown.geoms, object), _SPECK)
+    closed = shapely.get_parts(shapely.intersection(close_shape(grown, least), allowed))
+    left, _ = without_specks(_polygons(closed), _SPECK)
     return shapely.multipolygons(shapely.orient_polygons(left))
 
 
-def _joined(shape: MultiPolygon, more: shapely.Geometry) -> MultiPolygon:
-    parts = shapely.get_parts(more)
-    parts = parts[shapely.get_type_id(parts) == shapely.GeometryType.POLYGON]
-    return unite(np.concatenate([shapely.get_parts(shape), parts]))
+def _near(shape: MultiPolygon, other: MultiPolygon, reach: float) -> MultiPolygon:
+    """Return what of a shape lies in the box round another one, grown by a reach in mm."""
+    x0, y0, x1, y1 = other.bounds
+    box = (x0 - reach, y0 - reach, x1 + reach, y1 + reach)
+    # Far quicker than an intersection, but known to fail where an edge runs along the box.
+    clipped = as_multipolygon(shapely.clip_by_rect(shape, *box))
+    return clipped if clipped.is_valid else as_multipolygon(shape.intersection(shapely.box(*box)))
 
 
-def _united(regions: Regions, chosen: Bools) -> MultiPolygon:
-    if not chosen.any():
+def _polygons(parts: Geometries) -> Geometries:
+    found: Geometries = parts[shapely.get_type_id(parts) == shapely.GeometryType.POLYGON]
+    return found
+
+
+def _united(shapes: Geometries) -> MultiPolygon:
+    """Return shapes that share their borders' vertices as one."""
+    parts = shapely.get_parts(shapes)
+    if not len(parts):
         return MultiPolygon()
-    parts = np.array([p for s in regions.shapes[chosen] for p in shapely.get_parts(s)], object)
     return shapely.multipolygons(shapely.orient_polygons(merge_faces(parts, TOLERANCES)))
