@@ -176,7 +176,7 @@ def partition(
     progress(0.0, "cutting along all edges")
     clipped = [_within(region, frame) for region in regions]
     rings = shapely.get_rings(shapely.get_parts(np.array([frame, *clipped], object)))
-    edges = _noded(_each_once(rings), grid)
+    edges = _noded(lines_once(rings), grid)
     progress(0.5, "finding cells")
     faces = _faces(edges)
     # Faces outside a frame with holes of its own.
@@ -223,7 +223,7 @@ def merge_faces(faces: Geometries, tolerances: Tolerances) -> Geometries:
     return polygons
 
 
-def _each_once(rings: Geometries) -> Geometries:
+def lines_once(rings: Geometries) -> Geometries:
     """Return the lines that rings draw, without the edges that an earlier one drew already.
 
     Openings are for the most part the artwork's own outlines, and what is drawn twice costs GEOS

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import numpy as np
 import shapely
 
 from ..job.job import Job
 from ..job.names import file_stem
 from ..job.processes import ProcessSettings
 from ..job.sections import LayerSettings, SheetSettings
+from ..planar.arrangement import lines_once
 from ..tracing.job import DRAWING, usual_registration
 from ..tracing.layered_svg import DrawnLayer, Seams, Underlay, layered_svg
 from .separate import Separation
@@ -91,7 +93,8 @@ def separated_drawing(separation: Separation, title: str, job_digest: str = "") 
 
 def _seams(separation: Separation) -> tuple[shapely.Geometry, ...]:
     """Return the lines where two colours meet, each once."""
-    edges = shapely.union_all([shapely.boundary(layer.seen) for layer in separation.layers])
-    lines = shapely.get_parts(shapely.line_merge(edges) if not edges.is_empty else edges)
+    seen = np.array([layer.seen for layer in separation.layers], object)
+    edges = lines_once(shapely.get_rings(shapely.get_parts(seen)))
+    lines = shapely.get_parts(shapely.line_merge(shapely.multilinestrings(edges)))
     thin = shapely.simplify(lines, separation.settings.tolerance(separation.page))
     return tuple(shapely.get_coordinates(line) for line in thin)

@@ -3,11 +3,18 @@
 from __future__ import annotations
 
 import json
+from itertools import pairwise
+from xml.etree import ElementTree
 
+import numpy as np
 import pytest
+import shapely
 
 from sheetstack.geometry import build_job, load_job
 from sheetstack.geometry.cli.main import main
+from sheetstack.geometry.separation.job import separated_drawing
+from sheetstack.geometry.separation.separate import read_and_separate
+from sheetstack.geometry.separation.settings import SeparationSettings
 from tests.separation.drawings import BOAT, written
 
 
@@ -27,6 +34,27 @@ def test_the_job_builds_clean_and_has_a_layer_for_each_group(made):
     assert all(layer.mesh is not None for layer in built.layers)
     assert max((f.severity for f in built.findings), default=0) < 2
     assert job.ground == "#bfe3f2"
+
+
+def test_each_border_of_what_is_seen_is_one_seam_once(tmp_path):
+    separation = read_and_separate(
+        written(tmp_path, "boat.svg", BOAT), SeparationSettings(sheet_width_mm=340)
+    )
+    root = ElementTree.fromstring(separated_drawing(separation, "boat"))
+    (group,) = (g for g in root.iter() if g.get("id") == "seams")
+    height = separation.page[1]
+    lines = [
+        [[float(v) for v in point.split(",")] for point in path.get("d")[1:].split()]
+        for path in group
+    ]
+    drawn = shapely.linestrings(
+        [[0, height] + [1, -1] * np.array(points) for line in lines for points in pairwise(line)]
+    )
+    borders = shapely.union_all([shapely.boundary(layer.seen) for layer in separation.layers])
+    assert drawn.size > 50
+    assert shapely.length(drawn).sum() == pytest.approx(borders.length, rel=0.005)
+    reach = separation.settings.tolerance(separation.page) + 0.002
+    assert shapely.union_all(drawn).hausdorff_distance(borders) < reach
 
 
 def test_the_original_lies_under_the_layers_and_is_never_cut(made):
