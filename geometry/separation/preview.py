@@ -7,6 +7,7 @@ from collections.abc import Sequence
 import numpy as np
 import shapely
 from PIL import Image, ImageDraw, ImageFont
+from shapely import MultiPolygon
 
 from ..colour import linear_from_srgb, srgb_from_hex
 from ..paint.compositing import sprayed
@@ -17,12 +18,16 @@ from ..planar.raster import (
     one_colour,
     pixel_shape,
     srgb_bytes,
+    thinned,
 )
-from ..tracing.bezier_fit import FINE_SAMPLES
+from ..tracing.bezier_fit import FINE_SAMPLES, SAMPLES
 from .separate import SeparatedLayer, Separation
 
 _PAPER, _INK, _SHEET = "#ffffff", "#222222", "#dedbd4"
 _GAP, _FONT = 12, 18
+#: Points of outlines are left out in the preview's pictures where that moves them less than this
+#: share of the page: a tenth of a pixel.
+_THINNED = 2e-4
 
 
 def seen_picture(separation: Separation, pixels: int) -> Image.Image:
@@ -59,28 +64,42 @@ def painted_picture(
     ground : str
         Colour of the wall.
     """
-    page = separation.page
+    shapes = [layer.curves.flattened(FINE_SAMPLES) for layer in layers]
+    return _painted(separation.page, layers, shapes, pixels, ground)
+
+
+def _painted(
+    page: tuple[float, float],
+    layers: Sequence[SeparatedLayer],
+    shapes: Sequence[MultiPolygon],
+    pixels: int,
+    ground: str,
+) -> Image.Image:
     scale = pixels / max(page)
     picture: Coverage = one_colour(
         linear_from_srgb(srgb_from_hex(ground)), *pixel_shape(page, scale)
     )
-    for layer in layers:
-        share = coverage(layer.curves.flattened(FINE_SAMPLES), page, scale)
-        picture = sprayed(picture, layer.colour, 1.0, share)
+    for layer, shape in zip(layers, shapes, strict=True):
+        picture = sprayed(picture, layer.colour, 1.0, coverage(shape, page, scale))
     return Image.fromarray(srgb_bytes(picture))
 
 
 def preview_picture(separation: Separation, pixels: int = 560) -> Image.Image:
     """Return the drawing beside the painted one, and below them each layer's openings."""
     layers = separation.layers
+    page = separation.page
+    shapes = [thinned(layer.curves.flattened(SAMPLES), _THINNED * max(page)) for layer in layers]
     first = [
         seen_picture(separation, pixels),
-        painted_picture(separation, layers, pixels, separation.ground),
+        _painted(page, layers, shapes, pixels, separation.ground),
     ]
     wide = first[0].width * 2 + _GAP
     columns = min(max(3, len(layers)), 6)
     cell = (wide - _GAP * (columns - 1)) // columns
-    small = [painted_picture(separation, [layer], cell, _SHEET) for layer in layers]
+    small = [
+        _painted(page, [layer], [shape], cell, _SHEET)
+        for layer, shape in zip(layers, shapes, strict=True)
+    ]
     tall = small[0].height + _GAP + _FONT + 8
     rows = -(-len(small) // columns)
     sheet = Image.new("RGB", (wide, first[0].height + _GAP + rows * tall), _PAPER)
