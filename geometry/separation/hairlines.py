@@ -21,6 +21,8 @@ from .regions import Lost
 
 #: A hairline is on the whole less wide than this share of what can be cut, and nowhere twice that.
 _WIDTH = 0.25
+#: Area of a regular octagon in a circle of radius 1: what a circle in eight chords holds at least.
+_OCTAGON = 2 * 2**0.5
 #: Where lines cover more than this share of a square, so many times as wide as what can be cut,
 #: they are an area.
 _DENSE, _SIDE = 0.95, 4
@@ -87,8 +89,13 @@ def _are_hairlines(parts: Geometries, width: float) -> Bools:
     """Return which polygons are less wide than this on the whole, and nowhere twice that."""
     # A line's area is its width times half of what goes round it.
     found: Bools = 2 * shapely.area(parts) < width * shapely.length(parts)
-    thin = np.flatnonzero(found)
-    found[thin] = shapely.is_empty(shapely.buffer(parts[thin], -width, quad_segs=2))
+    # Into what is that narrow from side to side, or smaller than a circle, none fits.
+    x0, y0, x1, y1 = shapely.bounds(parts).T
+    may_hold = (np.minimum(x1 - x0, y1 - y0) >= 2 * width) & (
+        shapely.area(parts) >= _OCTAGON * width**2
+    )
+    unsure = np.flatnonzero(found & may_hold)
+    found[unsure] = shapely.is_empty(shapely.buffer(parts[unsure], -width, quad_segs=2))
     return found
 
 
