@@ -20,7 +20,7 @@ from ..planar.raster import (
     srgb_bytes,
     thinned,
 )
-from ..tracing.bezier_fit import FINE_SAMPLES, SAMPLES
+from ..tracing.bezier_fit import FINE_SAMPLES
 from .separate import SeparatedLayer, Separation
 
 _PAPER, _INK, _SHEET = "#ffffff", "#222222", "#dedbd4"
@@ -88,7 +88,8 @@ def preview_picture(separation: Separation, pixels: int = 560) -> Image.Image:
     """Return the drawing beside the painted one, and below them each layer's openings."""
     layers = separation.layers
     page = separation.page
-    shapes = [thinned(layer.curves.flattened(SAMPLES), _THINNED * max(page)) for layer in layers]
+    fine = [layer.curves.flattened(FINE_SAMPLES) for layer in layers]
+    shapes = [thinned(shape, _THINNED * max(page)) for shape in fine]
     first = [
         seen_picture(separation, pixels),
         _painted(page, layers, shapes, pixels, separation.ground),

@@ -12,7 +12,10 @@ import shapely
 
 from sheetstack.geometry import build_job, load_job
 from sheetstack.geometry.cli.main import main
+from sheetstack.geometry.colour import linear_from_srgb, srgb_from_hex
+from sheetstack.geometry.planar.raster import coverage, srgb_bytes
 from sheetstack.geometry.separation.job import separated_drawing
+from sheetstack.geometry.separation.preview import preview_picture
 from sheetstack.geometry.separation.separate import read_and_separate
 from sheetstack.geometry.separation.settings import SeparationSettings
 from tests.separation.drawings import BOAT, written
@@ -55,6 +58,21 @@ def test_each_border_of_what_is_seen_is_one_seam_once(tmp_path):
     assert shapely.length(drawn).sum() == pytest.approx(borders.length, rel=0.005)
     reach = separation.settings.tolerance(separation.page) + 0.002
     assert shapely.union_all(drawn).hausdorff_distance(borders) < reach
+
+
+def test_large_curves_are_round_in_the_preview(tmp_path):
+    disc = '<circle cx="50" cy="50" r="48" fill="#203060"/>'
+    text = f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 100 100">{disc}</svg>'
+    path = written(tmp_path, "disc.svg", text)
+    separation = read_and_separate(path, SeparationSettings(sheet_width_mm=340))
+    shown = np.asarray(preview_picture(separation, 400), int)
+    # The disc itself, an exact circle drawn by Shapely with chords of a thousandth of a pixel.
+    exact = shapely.Point(170, 170).buffer(163.2, quad_segs=400)
+    share = coverage(exact, (340, 340), 400 / 340)[..., None]
+    wanted = srgb_bytes(share * linear_from_srgb(srgb_from_hex("#203060")) + 1 - share)
+    painted = shown[:400, -400:]
+    # The curve may stray by 0.15 mm, a sixth of a pixel; facets stray by half a pixel and more.
+    assert (abs(painted - wanted) > 60).sum() == 0
 
 
 def test_the_original_lies_under_the_layers_and_is_never_cut(made):
