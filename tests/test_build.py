@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import pickle
+import re
 
 import pytest
+import shapely
 from shapely import Point, box
 from shapely.errors import GEOSException
 
@@ -58,6 +60,30 @@ def test_more_islands_than_can_be_looked_through_are_refused(monkeypatch):
         holed = holed.difference(speck)
     with pytest.raises(GeometryError, match="Low: 3 pieces of sheet would fall out, more than"):
         built({"Low": holed})
+
+
+def test_islands_that_only_hold_each_other_are_refused_where_they_are_too_many(monkeypatch):
+    monkeypatch.setattr(support, "MOST_HANGING", 8)
+    at = [30, 36, 42, 48, 54, 60, 66]
+    lines = [box(x - 0.5, 30, x + 0.5, 66) for x in at] + [box(30, y, 66, y + 1) for y in at]
+    with pytest.raises(GeometryError) as told:
+        built({"Net": shapely.union_all(lines)})
+    # Of 6 x 6 squares in a net the 20 at its rim are as near the frame as any other.
+    said = r"^Net: 36 pieces of sheet would fall out, and (\d+) of them could be held by each other"
+    (found,) = re.findall(said, str(told.value))
+    assert 16 <= int(found) <= 35
+    # As many, each near the sheet, are no net.
+    rings = [Point(x, y).buffer(2.5).difference(Point(x, y).buffer(1.5)) for x in at for y in at]
+    monkeypatch.setattr(support, "MOST_HANGING", 0)
+    assert len(built({"Rings": shapely.union_all(rings)}).layers[0].islands) > 0
+
+
+def test_of_very_many_islands_those_not_worth_their_bridges_are_sought_once(monkeypatch):
+    disc = Point(50, 50).buffer(20)
+    specks = shapely.union_all([box(x, 49, x + 2.4, 51.4) for x in (40.0, 56.0)])
+    assert "support.weighed-once" not in codes(built({"Ring": disc.difference(specks)}), 0)
+    monkeypatch.setattr(support, "_MANY", 1)
+    assert "support.weighed-once" in codes(built({"Ring": disc.difference(specks)}), 0)
 
 
 def test_a_build_can_be_handed_to_another_process():

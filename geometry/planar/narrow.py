@@ -265,7 +265,9 @@ def _places_in(near: _Near, slivers: Bools, width: float, batch: Indices) -> lis
 def _off(place: NarrowPlace, coarser: float, width: float) -> NarrowPlace:
     """Return a place with how far its line may lie off, steps being so many times coarser."""
     step = min(FINENESS * coarser * place.width_mm, COARSEST * width)
-    return replace(place, off_mm=step**2 / (4 * max(place.width_mm, step)))
+    wide = max(place.width_mm, step)
+    # Between sheet that meets at a point the width is 0, and the line goes through the point.
+    return place if wide == 0 else replace(place, off_mm=step**2 / (4 * wide))
 
 
 def _lost(parts: Geometries, width: float) -> tuple[Geometries, Indices, Bools]:

@@ -14,7 +14,7 @@ from ..finding import Finding, Severity
 from ..job.job import Job
 from ..job.sections import LayerSettings
 from ..planar.narrow import NarrowPlace, narrow_places
-from ..planar.polygons import as_multipolygon
+from ..planar.polygons import as_multipolygon, largest_piece
 from ..planar.strips import straight_strips
 from ..planar.union import unite
 from ..progress import Progress
@@ -25,6 +25,7 @@ from ..threads import watched
 from ..tolerance import TOLERANCES, Tolerances
 from .bridges import Supported, hold_islands
 from .constraints import Rules
+from .gaps import spanning_gaps
 from .let_go import (
     LetGo,
     crowd_to_let_go,
@@ -39,8 +40,11 @@ from .visible_damage import DamageMap
 #: More islands than these are refused. Two thousand are many to cut; each is worked at for
 #: milliseconds, so that this is a matter of minutes.
 MOST_ISLANDS = 20_000
-#: Times that islands are weighed against their bridges.
-_MOST_ROUNDS = 3
+#: Of them, those that only others of them are near enough to hold: a sheet that is cut into so many
+#: by crossing lines is a cobweb, and none of its threads is sheet.
+MOST_HANGING = 1_200
+#: Times that islands are weighed against their bridges; once where there are more than so many.
+_MOST_ROUNDS, _MANY = 3, 500
 
 
 @dataclass(frozen=True)
@@ -149,10 +153,13 @@ def support_layer(
             plain, rules.width, part, rules=rules, damage=damage, mends=mends, cache=cache
         )
 
+    progress(0.1, f"{settings.name}: looking what holds what")
+    _not_too_many_hanging(plain, rules.width, settings.name)
     held = bridged(progress.part(0.1, 0.5))
     if weighed is not None:
         # Cut away, they may leave crumbs that touched them at a point: looked at once more.
-        for round_ in range(_MOST_ROUNDS):
+        many = len(plain.shape.geoms) > _MANY
+        for round_ in range(1 if many else _MOST_ROUNDS):
             more = islands_to_let_go(
                 plain, held, weighed, least, settings.keep_mm, stays, rules.stated_width
             )
@@ -163,6 +170,16 @@ def support_layer(
             plain, told = kept(cache, make_sheet, artwork, job.sheet, plain.holes, tolerances)
             held = bridged(progress.part(0.5 + 0.1 * round_, 0.6 + 0.1 * round_))
         findings += let_go_findings(gone, settings.name)
+        if many and more:
+            findings.append(
+                Finding(
+                    "support.weighed-once",
+                    Severity.NOTE,
+                    f"Of so many islands (more than {_MANY}) those that are worth less than their "
+                    "bridges were sought only once: some that are left may be, too.",
+                    settings.name,
+                )
+            )
     findings += held.findings
     findings += lost_findings(plain, held)
     what = f"{settings.name}: looking for narrow places"
@@ -187,6 +204,22 @@ def _not_too_many(islands: int, layer: str) -> None:
             f"{layer}: {islands} pieces of sheet would fall out, more than the {MOST_ISLANDS} that "
             "can be looked through; it looks like hatching or noise. Draw it as areas, or with "
             "fewer lines."
+        )
+
+
+def _not_too_many_hanging(plain: Sheet, width: float, layer: str) -> None:
+    """Refuse a sheet of too many islands that could be held by other islands only."""
+    pieces = list(plain.shape.geoms)
+    if len(pieces) <= MOST_HANGING:
+        return
+    nearest = spanning_gaps(pieces, first_reach=2 * width).pieces
+    at_frame = (nearest == largest_piece(pieces)).any(axis=1)
+    hanging = len(pieces) - 1 - int(at_frame.sum())
+    if hanging > MOST_HANGING:
+        raise GeometryError(
+            f"{layer}: {len(pieces) - 1} pieces of sheet would fall out, and {hanging} of them "
+            f"could be held by each other only, more than the {MOST_HANGING} that can be looked "
+            "through; it looks like hatching or noise. Draw it as areas, or with fewer lines."
         )
 
 
