@@ -43,8 +43,9 @@ MOST_ISLANDS = 20_000
 #: Of them, those that only others of them are near enough to hold: a sheet that is cut into so many
 #: by crossing lines is a cobweb, and none of its threads is sheet.
 MOST_HANGING = 1_200
-#: Times that islands are weighed against their bridges; once where there are more than so many.
-_MOST_ROUNDS, _MANY = 3, 500
+#: Times that islands are weighed against their bridges; once where there are more than so many, or
+#: more than so many of so many corners: hundreds of rings in rings.
+_MOST_ROUNDS, _MANY, _MANY_DRAWN, _CORNERS = 3, 500, 100, 50_000
 
 
 @dataclass(frozen=True)
@@ -158,7 +159,9 @@ def support_layer(
     held = bridged(progress.part(0.1, 0.5))
     if weighed is not None:
         # Cut away, they may leave crumbs that touched them at a point: looked at once more.
-        many = len(plain.shape.geoms) > _MANY
+        count = len(plain.shape.geoms)
+        fine = count > _MANY_DRAWN and shapely.get_num_coordinates(plain.shape) > _CORNERS
+        many = count > _MANY or fine
         for round_ in range(1 if many else _MOST_ROUNDS):
             more = islands_to_let_go(
                 plain, held, weighed, least, settings.keep_mm, stays, rules.stated_width
@@ -175,8 +178,8 @@ def support_layer(
                 Finding(
                     "support.weighed-once",
                     Severity.NOTE,
-                    f"Of so many islands (more than {_MANY}) those that are worth less than their "
-                    "bridges were sought only once: some that are left may be, too.",
+                    f"Of so many islands ({count - 1}) those worth less than their bridges "
+                    "were sought only once: some that are left may be, too.",
                     settings.name,
                 )
             )
