@@ -161,6 +161,9 @@ def _checked(value: object, hint: Any, one: dataclasses.Field[Any], where: str) 
         return _number(value, types, meta["least"], meta["most"], where)
     if not isinstance(value, str):
         raise JobError(f"{where} = {_shown(value)}: expected a text in quotes.")
+    if "\0" in value:
+        # No file has one in its name, and no format of text or drawings can hold it.
+        raise JobError(f"{where} = {_shown(value)}: expected a text without the character U+0000.")
     if meta["choices"] and value not in meta["choices"]:
         raise JobError(f"{where} = {_shown(value)}: expected one of {', '.join(meta['choices'])}.")
     if not value.strip() and one.default != "":

@@ -31,7 +31,8 @@ def read_text(path: Path, what: str) -> str:
     """
     try:
         if not path.is_file():
-            found = "a folder" if path.is_dir() else "nothing of that name"
+            found = "a device or a pipe" if path.exists() else "nothing of that name"
+            found = "a folder" if path.is_dir() else found
             raise JobError(f"{path}: expected {what}, found {found}.")
         if path.stat().st_size > MOST_BYTES:
             raise JobError(f"{path}: {path.stat().st_size} bytes are too many for {what}.")

@@ -164,6 +164,15 @@ def test_deep_nesting_is_refused(deep):
         parse_job("title = " + "[" * deep + "]" * deep)
 
 
+@pytest.mark.parametrize(
+    "key", ['artwork = "leaf.svg"', 'group = "mid-tone"', 'title = "Leaf"', 'name = "Shadow"']
+)
+def test_a_text_with_a_character_that_no_file_can_hold_is_refused(key):
+    assert key in GOOD
+    with pytest.raises(JobError, match=r"expected a text without the character U\+0000"):
+        parse_job(GOOD.replace(key, key[:-1] + '\\u0000"'))
+
+
 def test_files_that_are_no_job_are_refused(tmp_path):
     with pytest.raises(JobError, match="nothing of that name"):
         load_job(tmp_path / "none.toml")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import sys
 from pathlib import Path
 
@@ -43,6 +44,10 @@ def test_what_is_expected_is_told(tmp_path: Path, monkeypatch: pytest.MonkeyPatc
         read_text(tmp_path, "a table of cans")
     with pytest.raises(JobError, match="expected a log, found nothing of that name"):
         read_text(tmp_path / "none", "a log")
+    # A pipe that nobody writes into would be waited for, if it were opened.
+    os.mkfifo(tmp_path / "pipe")
+    with pytest.raises(JobError, match="expected a log, found a device or a pipe"):
+        read_text(tmp_path / "pipe", "a log")
     (tmp_path / "long").write_text("four")
     monkeypatch.setattr(text_file, "MOST_BYTES", 3)
     with pytest.raises(JobError, match="4 bytes are too many for a log"):
