@@ -73,8 +73,8 @@ AREA_SHARE, READERS_SHARE = 0.02, 0.01
 LEAST_PAINTED = 1e-3
 #: Points of a mask's pixel along a side, as the judge looks at it.
 FINER = 12
-#: Drawings nested deeper end resvg, which recurses, and the judge with it.
-MOST_NESTED = 200
+#: Drawings nested deeper end resvg, which recurses, and take CairoSVG time without end.
+MOST_NESTED = 16
 FAULTS = (
     *("traceback", "crash", "hang", "memory", "leaks", "pieces", "area", "sentence"),
     "judge failed",
