@@ -11,6 +11,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from functools import lru_cache
 
 import numpy as np
 from shapely import MultiPolygon
@@ -182,17 +183,19 @@ def _sides(
         at, corner = points[1:-1], corner[1:-1]
         come, go = way[:-1], way[1:]
         room = 0.5 * np.minimum(length[:-1], length[1:])
-    there, count = _joins(
-        np.concatenate([at, at[::-1]]),
-        np.concatenate([come, -go[::-1]]),
-        np.concatenate([go, -come[::-1]]),
-        np.concatenate([room, room[::-1]]),
-        np.concatenate([corner, corner[::-1]]),
-        pen,
-        tolerance,
-    )
-    turned = int(count[: len(at)].sum())
-    left, right = there[:turned], there[turned:]
+    left = right = np.empty((0, 2))
+    if len(at):
+        there, count = _joins(
+            np.concatenate([at, at[::-1]]),
+            np.concatenate([come, -go[::-1]]),
+            np.concatenate([go, -come[::-1]]),
+            np.concatenate([room, room[::-1]]),
+            np.concatenate([corner, corner[::-1]]),
+            pen,
+            tolerance,
+        )
+        turned = int(count[: len(at)].sum())
+        left, right = there[:turned], there[turned:]
     if closed:
         return left, right
     aside = half * _left(way[[0, -1]])
@@ -221,13 +224,13 @@ def _joins(
     )
     if pen.join == "miter":
         meets |= ~inner & corner & (spread <= pen.miter_limit)
-    rounded = ~inner & ~meets & (~corner | (pen.join == "round"))
-    sides = arc_pieces(half, turn, tolerance)
+    rounded = np.flatnonzero(~inner & ~meets & (~corner | (pen.join == "round")))
+    sides = arc_pieces(half, turn[rounded], tolerance) if len(rounded) else rounded
 
     count = np.full(len(at), 2)  # a bevel
     count[meets] = 1
     count[inner & ~meets] = 3
-    count[rounded] = np.maximum(sides[rounded], 1) + 1
+    count[rounded] = np.maximum(sides, 1) + 1
     first = np.cumsum(count) - count
     out = np.empty((int(count.sum()), 2))
 
@@ -238,12 +241,13 @@ def _joins(
     out[first[meets]] = at[meets] + half * middle / (1.0 + dot[meets])[:, None]
     back = inner & ~meets
     out[first[back] + 1] = at[back]
-    which = np.repeat(np.flatnonzero(rounded), count[rounded])
-    if len(which):
+    if len(rounded):
+        which = np.repeat(rounded, count[rounded])
         nth = ramp(count[rounded])
         share = nth / (count[which] - 1)
         between = (nth > 0) & (share < 1)
-        radius = half * np.where(between, balanced_radius(turn, np.maximum(sides, 1))[which], 1.0)
+        own = np.repeat(balanced_radius(turn[rounded], np.maximum(sides, 1)), count[rounded])
+        radius = half * np.where(between, own, 1.0)
         out[first[which] + nth] = at[which] + radius[:, None] * _turned(
             _left(come[which]), -turn[which] * share
         )
@@ -257,11 +261,19 @@ def _cap(at: Floats, way: Floats, pen: Pen, tolerance: float) -> Floats:
     if pen.cap == "square":
         return np.array([at + half * (left + way), at + half * (way - left)])
     if pen.cap == "round":
-        sides = int(arc_pieces(half, np.pi, tolerance))
-        angle = -np.pi * np.arange(1, sides) / sides
-        out = half * float(balanced_radius(np.pi, sides))
-        return np.asarray(at + out * _turned(np.tile(left, (len(angle), 1)), angle))
+        return np.asarray(at + _half_round(half, tolerance) @ np.stack([left, way]))
     return np.empty((0, 2))
+
+
+@lru_cache(maxsize=256)
+def _half_round(half: float, tolerance: float) -> Floats:
+    """Return the points of a round cap: shares of the way to its left, and of the way ahead."""
+    sides = int(arc_pieces(half, np.pi, tolerance))
+    angle = np.pi * np.arange(1, sides) / sides
+    out = half * float(balanced_radius(np.pi, sides))
+    points: Floats = out * np.column_stack([np.cos(angle), np.sin(angle)])
+    points.setflags(write=False)
+    return points
 
 
 def _dot(at: Floats, pen: Pen, tolerance: float) -> list[Floats]:
