@@ -86,7 +86,7 @@ def fails_in(monkeypatch):
         ("export", "fabricate/tiling.py", "Fitting Mid to the bed"),
         ("export", "fabricate/kerf.py", "Laying the cuts of Mid"),
         ("fit", "fabricate/near_sizes.py", "{}/job.toml"),
-        ("layers", "separation/separate.py", "{}/art.svg"),
+        ("layers", "planar/arrangement.py", "{}/art.svg"),
     ],
 )
 def test_the_step_it_befalls_is_told_and_nothing_is_written(
