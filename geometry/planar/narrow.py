@@ -77,7 +77,7 @@ SMALL = 32
 BATCH = 1_000
 #: Sites on the edge of what hangs together, about; hundreds of thin teeth are looked at more
 #: coarsely.
-MOST_SITES = 100_000
+MOST_SITES = 40_000
 _WHAT = "looking for narrow places"
 
 

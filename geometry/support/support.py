@@ -42,7 +42,7 @@ from .visible_damage import DamageMap
 MOST_ISLANDS = 20_000
 #: Of them, those that only others of them are near enough to hold: a sheet that is cut into so many
 #: by crossing lines is a cobweb, and none of its threads is sheet.
-MOST_HANGING = 1_200
+MOST_HANGING = 800
 #: Times that islands are weighed against their bridges; once where there are more than so many, or
 #: more than so many of so many corners: hundreds of rings in rings.
 _MOST_ROUNDS, _MANY, _MANY_DRAWN, _CORNERS = 3, 500, 100, 50_000
