@@ -250,6 +250,7 @@ def build_sheets(
         raise GeometryError(_nothing_to_cut(drawings))
     artworks = [drawing.artwork for drawing in drawings]
     named = [(layer.name, a) for layer, a in zip(job.layers, artworks, strict=True)]
+    progress(0.0, "laying the layers' drawings in register")
     with geos_told("Laying the layers' drawings in register"):
         opacities = [layer.opacity for layer in job.layers]
         stated = _places_stated([drawing.source for drawing in drawings])

@@ -30,6 +30,8 @@ from .laying import JUST_UNDER
 
 #: Ends of a carried bridge meet sheet within this distance, in mm.
 _MEETS = 0.5
+#: Corners of a part of sheet in which pieces are looked up.
+_PART = 48
 #: A bridge this near its own mirror image, or another's, in mm, is made one with it.
 _ON_AXIS = 0.05
 #: A way through an opening is longer than this, in mm: not a touch.
@@ -238,8 +240,9 @@ class Work:
     def __init__(self, laid: Laid, ground: Ground) -> None:
         self.laid, self.ground = laid, ground
         self.array = np.asarray(ground.pieces, object)
-        # In small parts: the frame of a big sheet has very many corners.
-        parts = [small_polygons(piece) for piece in self.array]
+        # In small parts: the frame of a big sheet has very many corners, and boxes about long parts
+        # of rings in rings lie over each other by the hundred.
+        parts = [small_polygons(piece, _PART) for piece in self.array]
         self.parts = np.concatenate(parts)
         self.piece_of = np.repeat(np.arange(len(parts)), [len(own) for own in parts])
         self.tree = shapely.STRtree(self.parts)
