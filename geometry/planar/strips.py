@@ -8,7 +8,7 @@ import numpy as np
 import shapely
 from shapely import Polygon
 
-from ..arrays import Floats, Geometries
+from ..arrays import Floats, Geometries, Indices
 
 #: Strips are drawn wider by this factor. The rounds of an offset are polygons, and GEOS leaves out
 #: hollows shallower than 1 % of the distance: no strip may come out thinner than asked for.
@@ -145,38 +145,61 @@ def bars(start: Floats, end: Floats, width: float) -> Geometries:
     return strips
 
 
-def fillets(strip: Polygon, openings: Geometries, radius: float) -> list[Polygon]:
-    """Return what rounds the corners between a strip and the edges of the openings it crosses.
+def fillet_windows(strips: Geometries, radius: float) -> Geometries:
+    """Return boxes about strips: what of an opening lies there is enough to find its fillets.
 
     Parameters
     ----------
-    strip : Polygon
-    openings : object array of Polygon
-        Openings that the strip crosses, before it is taken out of them.
+    strips : object array of Polygon
+    radius : float
+        Of the fillets in mm.
+    """
+    around = shapely.bounds(strips) + _NEAR * radius * np.array([-1, -1, 1, 1])
+    windows: Geometries = shapely.box(*around.T)
+    return windows
+
+
+def fillets(
+    strips: Geometries, openings: Geometries, radius: float
+) -> tuple[Geometries, Indices]:
+    """Return what rounds the corners between strips and the edges of openings that they cross.
+
+    Parameters
+    ----------
+    strips : object array of Polygon
+    openings : object array of Polygon or MultiPolygon
+        For each strip an opening that it crosses, as it is within the strip's window before the
+        strip is taken out of it.
     radius : float
         Of the fillets in mm.
 
     Returns
     -------
-    list of Polygon
-        Each touches the strip; corners of the drawing itself stay sharp.
+    fillets : object array of Polygon
+        Each touches its strip; corners of the drawing itself stay sharp.
+    strip : int array
+        Whose each of them is.
 
     Notes
     -----
     An opening shrunk and grown again by the radius loses its corners (morphological opening); those
     beside the strip are its fillets. Narrow ends of an opening, lost as a whole, are left alone.
+
+    Examples
+    --------
+    >>> strips = np.array([shapely.box(4, -1, 6, 9)])
+    >>> found, strip = fillets(strips, np.array([shapely.box(0, 0, 10, 8)]), 1.0)
+    >>> strip.tolist(), shapely.area(found).round(1).tolist()
+    ([0, 0, 0, 0], [0.2, 0.2, 0.2, 0.2])
     """
-    near = strip.buffer(_NEAR * radius, quad_segs=2)
-    window = shapely.box(*near.bounds)
-    reach = strip.buffer(_REACH * radius, quad_segs=_ROUGH_SEGMENTS)
-    found: list[Polygon] = []
-    for opening in shapely.intersection(openings, window):
-        left = opening.difference(strip)
-        shrunk = left.buffer(-radius, quad_segs=_FILLET_SEGMENTS)
-        rounded = shrunk.buffer(radius * _ROUNDS, quad_segs=_FILLET_SEGMENTS)
-        for part in shapely.get_parts(left.difference(rounded).intersection(reach)):
-            if isinstance(part, Polygon) and part.area < _MOST_FILLET * radius * radius:
-                grown = part.buffer(_OVERLAP, join_style="mitre")
-                if grown.intersects(strip) and part.area > _LEAST_FILLET * radius * radius:
-                    found.append(grown)
-    return found
+    reach = shapely.buffer(strips, _REACH * radius, quad_segs=_ROUGH_SEGMENTS)
+    left = shapely.difference(openings, strips)
+    shrunk = shapely.buffer(left, -radius, quad_segs=_FILLET_SEGMENTS)
+    rounded = shapely.buffer(shrunk, radius * _ROUNDS, quad_segs=_FILLET_SEGMENTS)
+    lost = shapely.intersection(shapely.difference(left, rounded), reach)
+    parts, strip = shapely.get_parts(lost, return_index=True)
+    area = shapely.area(parts) / radius**2
+    kept = (area > _LEAST_FILLET) & (area < _MOST_FILLET)
+    parts, strip = shapely.buffer(parts[kept], _OVERLAP, join_style="mitre"), strip[kept]
+    beside = shapely.intersects(parts, strips[strip])
+    return parts[beside], strip[beside]

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from copy import copy
 from dataclasses import dataclass
 
@@ -14,8 +14,8 @@ from ..arrays import Floats, Geometries, Indices
 from ..planar.meeting import pairs_that_meet
 from ..planar.morphology import ErodedSheet
 from ..planar.polygons import as_multipolygon, piece_of
-from ..planar.strips import fillets, straight_strips, tapered_strip
-from ..planar.subdivide import short_lines, small_polygons
+from ..planar.strips import fillet_windows, fillets, straight_strips, tapered_strip
+from ..planar.subdivide import MOST_VERTICES, short_lines, small_parts, small_polygons
 from ..planar.union import unite
 from ..sheet.plate import cut_plate
 from ..sheet.sheet import Sheet
@@ -158,14 +158,30 @@ class Laying:
         by: Indices,
         touched: Indices,
     ) -> Geometries:
-        order = np.argsort(by, kind="stable")
-        stops = np.cumsum(np.bincount(by, minlength=len(shapes)))[:-1]
-        result = shapes.copy()
-        for number, crossed in enumerate(np.split(touched[order], stops)):
-            extra = fillets(shapes[number], parts[crossed], self._fillet)
-            if extra:
-                result[number] = shapely.union_all([shapes[number], *extra])
-        return result
+        """Return shapes of strips with fillets in the corners beside them.
+
+        Parameters
+        ----------
+        shapes : object array of Polygon
+        parts : object array of Polygon
+            The openings.
+        by, touched : int array
+            Strips, and openings that they cross.
+        """
+        # In small parts: one opening may have very many corners.
+        crossed = np.unique(touched)
+        tiles, of = small_parts(parts[crossed], MOST_VERTICES)
+        windows = fillet_windows(shapes, self._fillet)
+        strip, tile = shapely.STRtree(tiles).query(windows, predicate="intersects")
+        number = strip * len(parts) + crossed[of[tile]]
+        pairs = np.unique(by * len(parts) + touched)
+        own = np.isin(number, pairs)
+        strip, tile = strip[own], tile[own]
+        seen = shapely.intersection(tiles[tile], windows[strip])
+        near = _united(seen, np.searchsorted(pairs, number[own]), len(pairs))
+        pair_strip = pairs // len(parts)
+        found, pair = fillets(shapes[pair_strip], near, self._fillet)
+        return _with(shapes, found, pair_strip[pair])
 
     def _without_teeth(self, shapes: Geometries) -> Geometries:
         """Return shapes of strips, each with the teeth beside it: what it leaves of an opening
@@ -185,11 +201,7 @@ class Laying:
         teeth, of = teeth[kept], of[kept]
         teeth = shapely.buffer(teeth, _OVERLAP, join_style="mitre")
         beside = shapely.intersects(teeth, shapes[of])
-        result = shapes.copy()
-        for number in np.unique(of[beside]).tolist():
-            mine = teeth[beside & (of == number)]
-            result[number] = shapely.union_all([shapes[number], *mine])
-        return result
+        return _with(shapes, teeth[beside], of[beside])
 
     def sheet(self) -> Sheet:
         """Return the sheet as it is now."""
@@ -205,14 +217,29 @@ class Laying:
         )
 
 
+def _with(shapes: Geometries, more: Geometries, of: Indices) -> Geometries:
+    """Return shapes with more parts each; whose each part is, is told."""
+    result = shapes.copy()
+    for owner, mine in _by_owner(more, of):
+        result[owner] = shapely.union_all([shapes[owner], *mine])
+    return result
+
+
 def _united(shapes: Geometries, of: Indices, count: int) -> Geometries:
     """Return the shapes of each of several owners as one."""
     found = np.full(count, Polygon(), object)
-    once = np.bincount(of, minlength=count) == 1
-    found[of[once[of]]] = shapes[once[of]]
-    for number in np.flatnonzero(np.bincount(of, minlength=count) > 1).tolist():
-        found[number] = shapely.union_all(shapes[of == number])
+    once = (np.bincount(of, minlength=count) == 1)[of]
+    found[of[once]] = shapes[once]
+    for owner, mine in _by_owner(shapes[~once], of[~once]):
+        found[owner] = shapely.union_all(mine)
     return found
+
+
+def _by_owner(shapes: Geometries, of: Indices) -> Iterator[tuple[int, Geometries]]:
+    order = np.argsort(of, kind="stable")
+    first = np.flatnonzero(np.diff(of[order], prepend=-1))
+    for at, end in zip(first.tolist(), [*first[1:].tolist(), len(of)], strict=False):
+        yield int(of[order[at]]), shapes[order[at:end]]
 
 
 def _narrow(openings: Geometries, depth: float) -> Geometries:
