@@ -9,7 +9,7 @@ import shapely
 from shapely import Polygon
 
 from ..arrays import Floats, Geometries
-from ..planar.strips import bars
+from ..planar.bar_areas import BarAreas
 from ..planar.subdivide import small_polygons
 from ..tolerance import NOT_ZERO
 from .constraints import Rules
@@ -54,6 +54,7 @@ class Prices:
         self._damage = None if rules.shortest else damage
         self._barred = small_polygons(rules.barred)
         self._barred_tree = shapely.STRtree(self._barred)
+        self._barred_areas = BarAreas(self._barred)
         self._directions = rules.directions
         self._axis = _long_axes(pieces) if self._directions.any_drawn else None
 
@@ -95,11 +96,12 @@ class Prices:
         if self._damage is None and len(self._barred) == 0:
             return cost * self._across(gaps) + lean
         ends = np.stack([gaps.start, gaps.end], axis=1) if roots is None else roots
-        strips = bars(ends[:, 0], ends[:, 1], self._rules.width)
+        bars = ends[:, 0], ends[:, 1], self._rules.width
         if self._damage is not None:
-            cost = cost + self._damage.of(strips).price
+            cost = cost + self._damage.of_bars(*bars).price
         cost = cost * self._across(gaps)
-        return cost + lean + BARRED * self.barred_area(strips)
+        which, _, area = self._barred_areas.of(*bars)
+        return cost + lean + BARRED * np.bincount(which, area, len(gaps))
 
     def of_strips(self, strips: Geometries, length: Floats) -> Floats:
         """Return the cost of strips of any shape, whichever way they run.

@@ -8,18 +8,20 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 import shapely
 from shapely import MultiPolygon, Polygon
 
-from ..arrays import Floats, Geometries
+from ..arrays import Floats, Geometries, Indices
 from ..colour import (
     ciede2000,
     lab_from_srgb,
     source_over,
     srgb_from_hex,
 )
+from ..planar.bar_areas import BarAreas
 from ..planar.polygons import as_multipolygon
 from ..planar.subdivide import small_polygons
 
@@ -177,9 +179,28 @@ class DamageMap:
         array = np.asarray(strips, object)
         which, zone = self._tree.query(array, predicate="intersects")
         area = shapely.area(shapely.intersection(array[which], self._zones[zone]))
-        seen = np.bincount(which, area, len(array))
-        harm = np.bincount(which, area * self._difference[zone], len(array))
-        price = np.bincount(which, area * self._weights[zone], len(array))
+        return self._visible(len(array), which, zone, area)
+
+    def of_bars(self, start: Floats, end: Floats, width: float) -> Visible:
+        """Return what straight strips with square ends would spoil (see ``strips.bars``).
+
+        Parameters
+        ----------
+        start, end : float64 array (n, 2)
+            Ends of their middle lines in mm.
+        width : float
+            In mm.
+        """
+        return self._visible(len(start), *self._bar_areas.of(start, end, width))
+
+    @cached_property
+    def _bar_areas(self) -> BarAreas:
+        return BarAreas(self._zones)
+
+    def _visible(self, count: int, which: Indices, zone: Indices, area: Floats) -> Visible:
+        seen = np.bincount(which, area, count)
+        harm = np.bincount(which, area * self._difference[zone], count)
+        price = np.bincount(which, area * self._weights[zone], count)
         return Visible(*(value.astype(np.float64) for value in (seen, harm, price)))
 
     def painted_over(self, islands: Sequence[Polygon]) -> Visible:

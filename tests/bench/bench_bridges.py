@@ -43,6 +43,7 @@ STYLES = {
     "curved": replace(_ANY, curved=True),
     "tapered": replace(_ANY, curved=True, flare=FLARE),
     "alike": replace(_ANY, alike="shifted"),
+    "turned": replace(_ANY, alike="turned"),
 }
 
 
