@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
+from itertools import pairwise
 
 import numpy as np
 import shapely
@@ -50,8 +51,8 @@ QUICK = Effort(56, (0.0, -28.0, 28.0, -54.0, 54.0), 8)
 MANY = 200
 #: Ways do not meet sheet within this distance of their start, in mm.
 START = 1e-3
-#: The first edge on a way is looked for in this share of it first.
-NEAR_BY = 0.3
+#: The first edge on a way is looked for in one part of it after the other, up to these shares.
+PARTS = (0.15, 0.3, 0.5, 0.75, 1.0)
 
 
 def crossings(
@@ -217,17 +218,20 @@ class Edges:
         other = np.full(len(start), -1)
         # Most ways end soon, and a short one has few edges in its box.
         left = np.arange(len(start))
-        for share in (NEAR_BY, 1.0):
-            hit = self._hits(start[left], far[left], share)
+        for part in pairwise((0.0, *PARTS)):
+            hit = self._hits(start[left], far[left], *part)
             end[left[hit[0]]], other[left[hit[0]]] = hit[1:]
             left = np.delete(left, hit[0])
         return end, other
 
-    def _hits(self, start: Floats, far: Floats, part: float) -> tuple[Indices, Floats, Indices]:
-        """Return which ways meet a ring in their first part, where first, and whose."""
-        reach = start + part * (far - start)
+    def _hits(
+        self, start: Floats, far: Floats, low: float, high: float
+    ) -> tuple[Indices, Floats, Indices]:
+        """Return which ways meet a ring between two shares of them, where first, and whose."""
+        # Parts overlap, so that no edge is lost between two.
+        ends = [start + max(low - NOT_ZERO, 0.0) * (far - start), start + high * (far - start)]
         ray, segment = self._tree.query(
-            shapely.linestrings(np.stack([start, reach], axis=1)), predicate="intersects"
+            shapely.linestrings(np.stack(ends, axis=1)), predicate="intersects"
         )
         way, side = (far - start)[ray], self._side[segment]
         offset = self._start[segment] - start[ray]
