@@ -192,11 +192,17 @@ class Laying:
         near = _united(shapely.intersection(self._tiles[tile], around[which]), which, len(shapes))
         which, other = shapely.STRtree(shapes).query(around, predicate="intersects")
         left = shapely.difference(near, _united(shapes[other], which, len(shapes)))
+        narrow, of = shapely.get_parts(_narrow(left, shallow), return_index=True)
+        seen = (shapely.area(narrow) > _LEAST_TOOTH * width**2) & shapely.intersects(
+            shapely.buffer(narrow, _OVERLAP, join_style="mitre"), shapes[of]
+        )
+        narrow, of = narrow[seen], of[seen]
         # What was as narrow before is as it was drawn.
-        drawn = shapely.buffer(_narrow(near, shallow), _OVERLAP, join_style="mitre")
-        narrow = shapely.difference(_narrow(left, shallow), drawn)
-        teeth, of = shapely.get_parts(narrow, return_index=True)
-        area = shapely.area(teeth)
+        about = np.unique(of)
+        drawn = shapely.buffer(_narrow(near[about], shallow), _OVERLAP, join_style="mitre")
+        narrow = shapely.difference(narrow, drawn[np.searchsorted(about, of)])
+        teeth, part = shapely.get_parts(narrow, return_index=True)
+        of, area = of[part], shapely.area(teeth)
         kept = (area > _LEAST_TOOTH * width**2) & (area < _MOST_TOOTH * width**2)
         teeth, of = teeth[kept], of[kept]
         teeth = shapely.buffer(teeth, _OVERLAP, join_style="mitre")

@@ -178,24 +178,31 @@ def _hull_corners(islands: Geometries) -> tuple[Floats, Indices]:
     size = np.bincount(island, minlength=len(islands))
     begin = np.cumsum(size) - size
     many = np.flatnonzero(size > _FEW_CORNERS)
-    even = np.empty_like(corners)
-    for start, stop in zip(begin[many].tolist(), (begin + size)[many].tolist(), strict=True):
-        middle = corners[start:stop] - corners[start:stop].mean(axis=0)
-        _, axes = np.linalg.eigh(middle.T @ middle)
-        turned = middle @ axes
-        turned /= np.maximum(np.ptp(turned, axis=0), NOT_ZERO)
-        # A ring keeps its first corner whatever it is: begin at the farthest.
-        first = int(np.argmax((turned**2).sum(axis=1)))
-        even[start:stop] = np.roll(turned, -first, axis=0)
-        corners[start:stop] = np.roll(corners[start:stop], -first, axis=0)
+    if len(many) == 0:
+        return corners, island
+    row = np.repeat(begin[many], size[many]) + ramp(size[many])
+    runs = np.cumsum(size[many]) - size[many]
+    ring = np.repeat(np.arange(len(many)), size[many])
+    middle = corners[row] - (np.add.reduceat(corners[row], runs) / size[many, None])[ring]
+    x, y = middle.T
+    spread = np.add.reduceat(np.stack([x * x, x * y, x * y, y * y], axis=1), runs)
+    _, axes = np.linalg.eigh(spread.reshape(-1, 2, 2))
+    even = x[:, None] * axes[ring, 0] + y[:, None] * axes[ring, 1]
+    across = np.maximum.reduceat(even, runs) - np.minimum.reduceat(even, runs)
+    even /= np.maximum(across, NOT_ZERO)[ring]
+    # A ring keeps its first corner whatever it is: begin at the farthest.
+    far = (even**2).sum(axis=1)
+    first = np.lexsort((-far, ring))[runs]
+    turned = runs[ring] + (ramp(size[many]) + (first - runs)[ring]) % size[many][ring]
+    even, corners[row] = even[turned], corners[row][turned]
     closed = size[many] + 1
-    rows = np.repeat(begin[many], closed) + ramp(closed) % np.repeat(size[many], closed)
-    rings = shapely.linestrings(even[rows], indices=np.repeat(np.arange(len(many)), closed))
-    kept, ring = shapely.get_coordinates(shapely.simplify(rings, RIM_SAG), return_index=True)
-    stays = size[island] <= _FEW_CORNERS
-    left = {(one, *point) for one, point in zip(many[ring].tolist(), kept.tolist(), strict=True)}
-    for row in np.flatnonzero(~stays).tolist():
-        stays[row] = (int(island[row]), *even[row].tolist()) in left
+    at = np.repeat(runs, closed) + ramp(closed) % np.repeat(size[many], closed)
+    rings = shapely.linestrings(even[at], indices=np.repeat(np.arange(len(many)), closed))
+    kept, of = shapely.get_coordinates(shapely.simplify(rings, RIM_SAG), return_index=True)
+    both = np.column_stack([np.append(ring, of), np.concatenate([even, kept])])
+    same = np.unique(both, axis=0, return_inverse=True)[1].reshape(-1)
+    stays = np.ones(len(corners), bool)
+    stays[row] = np.isin(same[: len(row)], same[len(row) :])
     return corners[stays], island[stays]
 
 
