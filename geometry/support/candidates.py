@@ -11,6 +11,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from itertools import pairwise
+from typing import NamedTuple
 
 import numpy as np
 import shapely
@@ -18,7 +19,6 @@ from shapely import Polygon
 
 from ..arrays import Bools, Floats, Geometries, Indices, ramp
 from ..planar.polygons import largest_piece
-from ..planar.subdivide import short_lines
 from ..tolerance import NOT_ZERO, TOLERANCES
 from .gaps import Gaps, join_gaps
 
@@ -49,6 +49,8 @@ class Effort:
 CLOSE = Effort(80, (0.0, -15.0, 15.0, -30.0, 30.0, -45.0, 45.0, -60.0, 60.0), 16)
 QUICK = Effort(56, (0.0, -28.0, 28.0, -54.0, 54.0), 8)
 MANY = 200
+#: A gap is drawn tight within so many widths of its ends.
+TIGHTENED = 2.0
 #: Ways do not meet sheet within this distance of their start, in mm.
 START = 1e-3
 #: The first edge on a way is looked for in one part of it after the other, up to these shares.
@@ -191,12 +193,11 @@ class Edges:
     """
 
     def __init__(self, rings: Geometries, owner: Indices) -> None:
-        points, ring = shapely.get_coordinates(rings, return_index=True)
-        at = np.flatnonzero(ring[1:] == ring[:-1])
-        self._start: Floats = points[at]
-        self._side: Floats = points[at + 1] - points[at]
-        self._owner: Indices = owner[ring[at]]
-        segments = shapely.linestrings(np.stack([points[at], points[at + 1]], axis=1))
+        sides = _sides(rings)
+        self._start: Floats = sides.start
+        self._side: Floats = sides.end - sides.start
+        self._owner: Indices = owner[sides.ring]
+        segments = shapely.linestrings(np.stack([sides.start, sides.end], axis=1))
         self._tree = shapely.STRtree(segments)
 
     def first_hits(self, start: Floats, far: Floats) -> tuple[Floats, Indices]:
@@ -252,27 +253,66 @@ def _tightened(gaps: Gaps, rings: Geometries, owner: Indices, width: float) -> G
     """Return for each gap the shortest way between the stretches of edge near its two ends."""
     if len(gaps) == 0:
         return gaps
-    lines, ring = short_lines(rings)
-    line_owner = owner[ring]
-    tree = shapely.STRtree(lines)
+    sides = _sides(rings)
+    side_owner = owner[sides.ring]
+    tree = shapely.STRtree(shapely.linestrings(np.stack([sides.start, sides.end], axis=1)))
     best = []
     for k, ends in ((0, gaps.start), (1, gaps.end)):
-        window = shapely.buffer(shapely.points(ends), 2 * width, quad_segs=2)
-        number, chunk = tree.query(window, predicate="intersects")
-        mine = line_owner[chunk] == gaps.pieces[number, k]
-        number, chunk = number[mine], chunk[mine]
-        parts = shapely.intersection(lines[chunk], window[number])
-        single, of = _line_parts(parts, number)
-        best.append(shapely.multilinestrings(single, indices=of))
+        far = TIGHTENED * width
+        number, side = tree.query(shapely.box(*(ends - far).T, *(ends + far).T))
+        mine = side_owner[side] == gaps.pieces[number, k]
+        number, side = number[mine], side[mine]
+        order = np.lexsort((side, number))
+        number, side = number[order], side[order]
+        at = ends[number]
+        low, high = _within_octagon(sides.start[side] - at, sides.end[side] - at, far)
+        kept = np.flatnonzero(low < high)
+        number, side, low, high = (values[kept] for values in (number, side, low, high))
+        start, way = sides.start[side], sides.end[side] - sides.start[side]
+        clipped = np.stack([start + low[:, None] * way, start + high[:, None] * way], axis=1)
+        # Sides that go on from one another are one line.
+        goes_on = (number[1:] == number[:-1]) & (side[1:] == side[:-1] + 1)
+        goes_on &= (sides.ring[side][1:] == sides.ring[side][:-1]) & (high[:-1] == 1)
+        goes_on &= low[1:] == 0
+        begins = np.append(True, ~goes_on)[: len(side)]
+        line = np.cumsum(begins) - 1
+        points = np.stack([begins, np.ones(len(side), bool)], axis=1)
+        lines = shapely.linestrings(clipped[points], indices=np.repeat(line, points.sum(axis=1)))
+        best.append(shapely.multilinestrings(lines, indices=number[begins]))
     return _gaps(gaps.pieces[:, 0], gaps.pieces[:, 1], shapely.shortest_line(best[0], best[1]))
 
 
-def _line_parts(parts: Geometries, number: Indices) -> tuple[Geometries, Indices]:
-    single, of = shapely.get_parts(parts, return_index=True)
-    line = shapely.get_type_id(single) == shapely.GeometryType.LINESTRING
-    of = number[of[line]]
-    order = np.argsort(of, kind="stable")
-    return single[line][order], of[order]
+class _Sides(NamedTuple):
+    """Sides of rings, one after the other round each ring."""
+
+    start: Floats
+    end: Floats
+    ring: Indices
+
+
+def _sides(rings: Geometries) -> _Sides:
+    points, ring = shapely.get_coordinates(rings, return_index=True)
+    at = np.flatnonzero(ring[1:] == ring[:-1])
+    return _Sides(points[at], points[at + 1], ring[at])
+
+
+def _within_octagon(start: Floats, end: Floats, radius: float) -> tuple[Floats, Floats]:
+    """Return between which shares of them ways lie in an octagon about the origin.
+
+    The octagon has its corners on a circle; where the first share is not less than the second a
+    way is not in it (Cyrus and Beck).
+    """
+    low, high = np.zeros(len(start)), np.ones(len(start))
+    inner = radius * np.cos(np.pi / 8)
+    for turn in (np.arange(8) + 0.5) * np.pi / 4:
+        normal = np.array([np.cos(turn), np.sin(turn)])
+        room = inner - (start * normal).sum(axis=1)
+        out = ((end - start) * normal).sum(axis=1)
+        share = room / np.where(out == 0, np.nan, out)
+        high = np.where(out > 0, np.minimum(high, share), high)
+        low = np.where(out < 0, np.maximum(low, share), low)
+        low = np.where((out == 0) & (room < 0), np.inf, low)
+    return low, high
 
 
 def _cost(gaps: Gaps, rough: Rough | None) -> Floats:
