@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 import numpy as np
 import shapely
-from shapely import Polygon
+from numpy.typing import ArrayLike
 
 from ..arrays import Floats, Geometries, Indices
 
@@ -55,65 +55,91 @@ def straight_strips(
     >>> round(strip.area)
     23
     """
-    lines = np.array(
-        [p if isinstance(p, shapely.Geometry) else shapely.linestrings(p) for p in paths], object
-    )
+    drawn = len(paths) > 0 and isinstance(paths[0], shapely.Geometry)
+    lines = np.asarray(paths, object) if drawn else lines_of(paths)
     strips: Geometries = shapely.buffer(
         lines, np.asarray(width) / 2 * ROUNDING, quad_segs=quarter_segments
     )
     return strips
 
 
-def tapered_strip(way: Floats, width: float, flare: tuple[float, float]) -> Polygon:
-    """Return a strip that is wider at both ends of its middle line than in the middle.
+def lines_of(ways: Sequence[Floats]) -> Geometries:
+    """Return ways, arrays (k, 2), as line strings.
+
+    >>> lines_of([np.array([[0.0, 0.0], [3.0, 4.0]])])[0].length
+    5.0
+    """
+    if not len(ways):
+        return np.empty(0, object)
+    number = np.repeat(np.arange(len(ways)), [len(way) for way in ways])
+    lines: Geometries = shapely.linestrings(np.concatenate(ways), indices=number)
+    return lines
+
+
+def tapered_strips(ways: Sequence[Floats], width: Floats, flare: Floats) -> Geometries:
+    """Return strips that are wider at both ends of their middle lines than in the middle.
 
     Parameters
     ----------
-    way : float64 array (k, 2)
-        Middle line in mm; the strip reaches half a width beyond its ends.
-    width : float
-        In its middle, in mm.
-    flare : tuple of float
-        How much wider it is at its start and its end, as shares.
+    ways : sequence of float64 array (k, 2)
+        Middle lines in mm; strips reach half a width beyond their ends.
+    width : float64 array (n,)
+        In the middle, in mm.
+    flare : float64 array (n, 2)
+        How much wider each is at its start and its end, as shares.
 
     Examples
     --------
-    >>> strip = tapered_strip(np.array([[0.0, 0.0], [10.0, 0.0]]), 2.0, (0.5, 0.5))
+    >>> way = np.array([[0.0, 0.0], [10.0, 0.0]])
+    >>> (strip,) = tapered_strips([way], np.array([2.0]), np.array([[0.5, 0.5]]))
     >>> round(strip.bounds[3], 2), round(strip.intersection(shapely.box(4.9, -9, 5.1, 9)).area, 2)
     (1.52, 0.4)
     """
-    line = shapely.linestrings(way)
-    length = shapely.length(line)
+    lines = lines_of(ways)
     share = np.linspace(0, 1, TAPER_STEPS + 1)
-    places = shapely.line_interpolate_point(line, share, normalized=True)
-    middle = shapely.get_coordinates(places)
-    along = np.gradient(middle, axis=0)
-    along /= np.maximum(np.hypot(along[:, 0], along[:, 1]), _LEAST_LENGTH)[:, None]
-    half = width / 2 * ROUNDING * taper(share, flare)
-    further = width / 2
-    middle = np.concatenate(
-        [[middle[0] - further * along[0]], middle, [middle[-1] + further * along[-1]]]
+    places = shapely.line_interpolate_point(lines[:, None], share[None], normalized=True)
+    middle = shapely.get_coordinates(places).reshape(len(lines), TAPER_STEPS + 1, 2)
+    along = np.gradient(middle, axis=1)
+    along /= np.maximum(np.hypot(along[..., 0], along[..., 1]), _LEAST_LENGTH)[..., None]
+    half = width[:, None] / 2 * ROUNDING * taper(share, flare)
+    further = (width / 2)[:, None]
+    first, last = middle[:, 0] - further * along[:, 0], middle[:, -1] + further * along[:, -1]
+    middle = np.concatenate([first[:, None], middle, last[:, None]], axis=1)
+    along, half = (np.concatenate([v[:, :1], v, v[:, -1:]], axis=1) for v in (along, half))
+    side = np.stack([-along[..., 1], along[..., 0]], axis=2) * half[..., None]
+    strips: Geometries = shapely.polygons(
+        np.concatenate([middle + side, (middle - side)[:, ::-1]], axis=1)
     )
-    along = np.concatenate([along[:1], along, along[-1:]])
-    half = np.concatenate([half[:1], half, half[-1:]])
-    side = np.stack([-along[:, 1], along[:, 0]], axis=1) * half[:, None]
-    sides = shapely.polygons(np.concatenate([middle + side, (middle - side)[::-1]]))
-    if length < _LEAST_LENGTH or not shapely.is_valid(sides):
-        # Bent more tightly than it is wide: its sides cross.
-        sides = shapely.union_all(
-            shapely.buffer(shapely.points(middle), half, quad_segs=QUARTER_SEGMENTS)
+    # Some are bent more tightly than they are wide: their sides cross.
+    crossed = (shapely.length(lines) < _LEAST_LENGTH) | ~shapely.is_valid(strips)
+    for number in np.flatnonzero(crossed).tolist():
+        discs = shapely.points(middle[number])
+        strips[number] = shapely.union_all(
+            shapely.buffer(discs, half[number], quad_segs=QUARTER_SEGMENTS)
         )
-    strip: Polygon = sides
-    return strip
+    return strips
 
 
-def taper(share: Floats, flare: tuple[float, float]) -> Floats:
-    """Return how many times as wide as in its middle a tapered strip is at shares of its way.
+def taper(share: Floats, flare: ArrayLike) -> Floats:
+    """Return how many times as wide as in their middle tapered strips are at shares of their ways.
 
+    Parameters
+    ----------
+    share : float64 array (k,)
+    flare : float64 array (..., 2)
+        How much wider each is at its start and its end, as shares.
+
+    Returns
+    -------
+    float64 array (..., k)
+
+    Examples
+    --------
     >>> taper(np.array([0.0, 0.5, 0.75]), (0.5, 1.0)).tolist()
     [1.5, 1.0, 1.25]
     """
-    wide: Floats = 1 + np.where(share < 0.5, *flare) * (2 * np.asarray(share) - 1) ** 2
+    start, end = np.moveaxis(np.asarray(flare, np.float64)[..., None], -2, 0)
+    wide: Floats = 1 + np.where(share < 0.5, start, end) * (2 * share - 1) ** 2
     return wide
 
 
@@ -159,9 +185,7 @@ def fillet_windows(strips: Geometries, radius: float) -> Geometries:
     return windows
 
 
-def fillets(
-    strips: Geometries, openings: Geometries, radius: float
-) -> tuple[Geometries, Indices]:
+def fillets(strips: Geometries, openings: Geometries, radius: float) -> tuple[Geometries, Indices]:
     """Return what rounds the corners between strips and the edges of openings that they cross.
 
     Parameters

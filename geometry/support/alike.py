@@ -21,7 +21,7 @@ from shapely import MultiPolygon, Polygon
 from ..arrays import Bools, Floats, Geometries, Indices
 from ..planar.congruence import Family, Motion, families, mirrors
 from ..planar.graph import connected_labels
-from ..planar.subdivide import short_lines, small_polygons
+from ..planar.subdivide import short_lines, small_parts
 from ..tolerance import NOT_ZERO
 from .constraints import Rules
 from .cost import Prices
@@ -242,9 +242,7 @@ class Work:
         self.array = np.asarray(ground.pieces, object)
         # In small parts: the frame of a big sheet has very many corners, and boxes about long parts
         # of rings in rings lie over each other by the hundred.
-        parts = [small_polygons(piece, _PART) for piece in self.array]
-        self.parts = np.concatenate(parts)
-        self.piece_of = np.repeat(np.arange(len(parts)), [len(own) for own in parts])
+        self.parts, self.piece_of = small_parts(self.array, _PART)
         self.tree = shapely.STRtree(self.parts)
         self.openings = shapely.get_parts(ground.openings)
         self.opening_tree = shapely.STRtree(self.openings)

@@ -22,6 +22,7 @@ from shapely import LineString, MultiPolygon, Polygon
 from ..arrays import Floats, Indices
 from ..finding import Finding
 from ..planar.graph import connected_labels
+from ..planar.subdivide import MOST_VERTICES, small_parts
 from ..progress import Progress
 from ..sheet.sheet import Sheet
 from ..step_cache import StepCache, kept
@@ -303,10 +304,11 @@ def _plan(
     drawn_width = np.array([drawn.strips[k].width for k in drawn.strip_of.tolist()])
     stays = kept_bridges(pieces, rules, drawn, drawn_width)
     islands = Islands(pieces, rules.loads)
+    sheet = shapely.STRtree(small_parts(np.asarray(pieces, object), MOST_VERTICES)[0])
     links = join_gaps([drawn.links, stays.gaps])
     link_width = np.concatenate([drawn_width, stays.width])
     if len(stays.gaps) and not connected_labels(len(pieces), links.pieces).any():
-        flare = flares(stays.ways, stays.width, rules.flare, pieces)
+        flare = flares(stays.ways, stays.width, rules.flare, sheet)
         bars = bars_of([*drawn.ways, *stays.ways], _with_none(drawn, flare))
         still = held_by(islands, links, link_width, rules, stays.accepted, bars)
         if not still.over.any():
@@ -357,7 +359,7 @@ def _plan(
 
     def flared(laid: Laid, ways: Sequence[Floats]) -> Floats:
         width = np.append(stays.width, laid.width)
-        return flares([*stays.ways, *ways], width, rules.flare, pieces)
+        return flares([*stays.ways, *ways], width, rules.flare, sheet)
 
     def weighed(laid: Laid, ways: Sequence[Floats] | None = None) -> Indices:
         return held(laid, ways).over

@@ -18,7 +18,7 @@ import numpy as np
 import shapely
 
 from ..arrays import Floats, Indices
-from ..planar.strips import taper
+from ..planar.strips import lines_of, taper
 from ..tolerance import NOT_ZERO
 from .beam import POISSON, second_moment, section_modulus, torsion_constant, torsion_stress
 
@@ -60,7 +60,7 @@ def evenly(ways: Sequence[Floats]) -> Floats:
     """
     if not len(ways):
         return np.empty((0, STRETCHES + 1, 2))
-    lines = np.array([shapely.linestrings(way) for way in ways], object)
+    lines = lines_of(ways)
     share = np.linspace(0, 1, STRETCHES + 1)
     points = shapely.line_interpolate_point(lines[:, None], share[None], normalized=True)
     middle = shapely.get_coordinates(points).reshape(len(lines), -1, 2)
@@ -83,7 +83,7 @@ def bars_of(ways: Sequence[Floats], flare: Floats) -> Bars | None:
     if not flare.any() and all(len(way) == 2 for way in ways):
         return None
     share = np.linspace(0, 1, STRETCHES + 1)
-    return Bars(evenly(ways), np.array([taper(share, (a, b)) for a, b in flare.tolist()]))
+    return Bars(evenly(ways), taper(share, flare))
 
 
 class BarSections:

@@ -17,12 +17,11 @@ from itertools import product
 
 import numpy as np
 import shapely
-from shapely import Polygon
 
-from ..arrays import Bools, Floats, Geometries, Indices, ramp
+from ..arrays import Bools, Floats, Indices, ramp
 from ..planar.congruence import Motion, mirrors
-from ..planar.strips import ROUNDING, straight_strips
-from ..planar.subdivide import short_lines, small_polygons
+from ..planar.strips import ROUNDING, lines_of, straight_strips
+from ..planar.subdivide import short_lines
 from ..tolerance import NOT_ZERO, TOLERANCES
 from .alike import Ground, Laid, Work, apart
 from .candidates import START
@@ -144,9 +143,7 @@ def flowing(laid: Laid, ground: Ground, weighed: WeighedWays) -> tuple[Laid, lis
     return laid, ways
 
 
-def flares(
-    ways: Sequence[Floats], width: Floats, flare: float, pieces: Sequence[Polygon]
-) -> Floats:
+def flares(ways: Sequence[Floats], width: Floats, flare: float, sheet: shapely.STRtree) -> Floats:
     """Return how much wider each bridge is at its start and its end, as shares, an array (n, 2).
 
     Where the sheet itself is hardly wider than a bridge, as at the tip of a strand, it is not.
@@ -158,13 +155,12 @@ def flares(
     width : float64 array (n,)
     flare : float
         How much wider they are where there is room.
-    pieces : sequence of Polygon
-        Pieces of sheet.
+    sheet : STRtree
+        Pieces of sheet, in small parts.
     """
     found = np.zeros((len(ways), 2))
     if not flare or not len(ways):
         return found
-    sheet = shapely.STRtree(np.concatenate([small_polygons(piece) for piece in pieces]))
     half = (width / 2 * (1 + flare) * ROUNDING)[:, None]
     for side, (last, before) in enumerate(((0, 1), (-1, -2))):
         edge = np.array([way[last] for way in ways])
@@ -189,7 +185,7 @@ def _with_ways(
     start, end, length = gaps.start.copy(), gaps.end.copy(), gaps.length.copy()
     start[which] = [chosen[k].way[0] for k in which.tolist()]
     end[which] = [chosen[k].way[-1] for k in which.tolist()]
-    length[which] = shapely.length(_lines([chosen[k].way for k in which.tolist()]))
+    length[which] = shapely.length(lines_of([chosen[k].way for k in which.tolist()]))
     gaps = replace(gaps, start=start, end=end, length=length)
     paths[which] = ground.roots(gaps.take(which))
     width[which] *= [chosen[k].wider for k in which.tolist()]
@@ -279,7 +275,7 @@ class _Bending:
         if len(which) == 0:
             return {}
         off = AGAINST_FLOW * field.off(which, evenly(lines)) + KINKED * self._kinks(lines, which)
-        score = (shapely.length(_lines(lines)) * (1 + off)).round(9)
+        score = (shapely.length(lines_of(lines)) * (1 + off)).round(9)
         order = np.lexsort((score, which))
         rank = ramp(np.bincount(which, minlength=len(self._own)))
         order = order[rank < _PRICED]
@@ -413,7 +409,7 @@ class _Bending:
 
     def _that_fit(self, drawn: Sequence[Floats], which: Indices) -> tuple[list[Floats], Indices]:
         """Return lines up to the sheet that they meet, where that is what the bridge joins."""
-        lines = _lines(drawn)
+        lines = lines_of(drawn)
         line, edge = self._edge_tree.query(lines, predicate="intersects")
         own = self._edge_opening[edge] == self._opening[which[line]]
         line, edge = line[own], edge[own]
@@ -427,7 +423,7 @@ class _Bending:
         first = np.full(len(lines), np.inf)
         np.minimum.at(first, line, at)
         met = np.flatnonzero(np.isfinite(first))
-        ways = [_up_to(drawn[k], first[k]) for k in met.tolist()]
+        ways = _up_to([drawn[k] for k in met.tolist()], first[met])
         of = which[met]
         if not ways:
             return [], of
@@ -437,7 +433,7 @@ class _Bending:
         forward = (pieces == self._pieces[of]).all(axis=1)
         back = (pieces[:, ::-1] == self._pieces[of]).all(axis=1)
         ways = [way if right else way[::-1] for way, right in zip(ways, forward, strict=True)]
-        length = np.array([shapely.length(shapely.linestrings(way)) for way in ways])
+        length = shapely.length(lines_of(ways))
         chord = np.hypot(*(self._end - self._start)[of].T)
         fits = (forward | back) & (length <= LONGER * chord) & (length > TOLERANCES.same_point)
         fits &= self._inside(ways, of) & self._clear(ways, length)
@@ -446,7 +442,7 @@ class _Bending:
 
     def _inside(self, ways: Sequence[Floats], of: Indices) -> Bools:
         """Return which ways lie in their opening: those drawn to the wrong side do not."""
-        middle = shapely.line_interpolate_point(_lines(ways), 0.5, normalized=True)
+        middle = shapely.line_interpolate_point(lines_of(ways), 0.5, normalized=True)
         which, opening = self._work.opening_tree.query(middle, predicate="intersects")
         inside = np.zeros(len(ways), bool)
         inside[which[opening == self._opening[of][which]]] = True
@@ -455,7 +451,7 @@ class _Bending:
     def _clear(self, ways: Sequence[Floats], length: Floats) -> Bools:
         """Return which ways keep clear of edges between their ends."""
         share = np.linspace(_ENDS, 1 - _ENDS, 9)
-        whole = _lines(ways)
+        whole = lines_of(ways)
         points = shapely.line_interpolate_point(whole[:, None], share[None], normalized=True)
         _, far = self._edge_tree.query_nearest(
             points.ravel(), return_distance=True, all_matches=False
@@ -466,35 +462,37 @@ class _Bending:
 
     def _better(self, lines: Sequence[Floats], of: Indices, off: Floats) -> dict[int, list[_Try]]:
         """Return what is tried of each bridge's lines, the straight one of which comes first."""
+        drawn = lines_of(lines)
         placed, of_line = [], []
         for number, (way, k) in enumerate(zip(lines, of.tolist(), strict=True)):
             motions = self._of_own[int(self._own[k])]
             placed += [motion(way) for motion in motions]
             of_line += [number] * len(motions)
         strips = straight_strips(placed, np.full(len(placed), self._width), quarter_segments=4)
-        length = shapely.length(_lines(placed))
+        length = shapely.length(lines_of(placed))
         price = self._work.ground.prices.of_strips(strips, length)
         total = np.bincount(of_line, price, len(lines))
         liked = total * (1 + off)
         good = (liked < liked[of] * (1 - 1e-9)) & (total <= (1 + DEARER) * total[of])
-        length = shapely.length(_lines(lines))
         found: dict[int, list[_Try]] = {}
-        for number in np.flatnonzero(good)[np.lexsort((liked[good].round(9), of[good]))].tolist():
-            k = int(of[number])
-            way = shapely.get_coordinates(
-                shapely.simplify(shapely.linestrings(lines[number]), _CHORD)
-            )
-            aside = shapely.distance(shapely.points(way), shapely.linestrings(lines[k])).max()
-            if aside <= _STRAIGHT * self._width:
-                continue
-            mine = found.setdefault(int(self._own[k]), [])
+        order = np.flatnonzero(good)[np.lexsort((liked[good].round(9), of[good]))]
+        simple = shapely.simplify(drawn[order], _CHORD)
+        points, row = shapely.get_coordinates(simple, return_index=True)
+        far = shapely.distance(shapely.points(points), drawn[of[order]][row])
+        aside = np.zeros(len(simple))
+        np.maximum.at(aside, row, far)
+        length = shapely.length(simple)
+        shortest: dict[int, float] = {}
+        for row in np.flatnonzero(aside > _STRAIGHT * self._width).tolist():
+            way, own = shapely.get_coordinates(simple[row]), int(self._own[of[order[row]]])
+            mine = found.setdefault(own, [])
             if not mine:
                 mine += [_Try(way, 1.0), _Try(way, WIDER)]
-            elif shapely.length(shapely.linestrings(way)) < shapely.length(
-                shapely.linestrings(mine[-1].way)
-            ):
+                shortest[own] = length[row]
+            elif length[row] < shortest[own]:
                 # Shorter, if not so fair: it may hold where the best does not.
                 mine[2:] = [_Try(way, WIDER)]
+                shortest[own] = length[row]
         return found
 
     def _kinks(self, lines: Sequence[Floats], of: Indices) -> Floats:
@@ -521,21 +519,28 @@ def _on_an_axis(work: Work, number: int) -> bool:
     return any(apart(turn(path), path[None])[0] <= _SAME for turn in mirrors(shape))
 
 
-def _lines(ways: Sequence[Floats]) -> Geometries:
-    number = np.repeat(np.arange(len(ways)), [len(way) for way in ways])
-    lines: Geometries = shapely.linestrings(np.concatenate(ways), indices=number)
-    return lines
-
-
-def _up_to(line: Floats, length: float) -> Floats:
-    """Return a line's beginning, of some length."""
-    steps = np.hypot(*np.diff(line, axis=0).T)
-    passed = np.cumsum(steps)
-    last = int(np.searchsorted(passed, length - TOLERANCES.same_point))
-    last = min(last, len(steps) - 1)
-    share = (length - (passed[last] - steps[last])) / max(steps[last], NOT_ZERO)
-    end = line[last] + min(share, 1.0) * (line[last + 1] - line[last])
-    return np.concatenate([line[: last + 1], [end]])
+def _up_to(lines: Sequence[Floats], length: Floats) -> list[Floats]:
+    """Return the beginnings of lines, each of some length."""
+    if not len(lines):
+        return []
+    size = np.array([len(line) for line in lines])
+    points = np.concatenate(lines)
+    begin = np.cumsum(size) - size
+    steps = np.hypot(*np.diff(points, axis=0).T)
+    # The way to each point along its own line; none leads from one line to the next.
+    steps[begin[1:] - 1] = 0.0
+    passed = np.append(0.0, np.cumsum(steps))
+    passed -= np.repeat(passed[begin], size)
+    before = passed < np.repeat(length - TOLERANCES.same_point, size)
+    # The last point but one of a line is the last that its end may come after.
+    last = np.minimum(np.add.reduceat(before, begin), size - 1) - 1
+    at = begin + np.maximum(last, 0)
+    share = (length - passed[at]) / np.maximum(steps[at], NOT_ZERO)
+    end = points[at] + np.minimum(share, 1.0)[:, None] * (points[at + 1] - points[at])
+    return [
+        np.concatenate([points[low : high + 1], stop[None]])
+        for low, high, stop in zip(begin.tolist(), at.tolist(), end, strict=True)
+    ]
 
 
 def _runs_into(
@@ -543,10 +548,10 @@ def _runs_into(
 ) -> set[int]:
     """Return bridges that bend nearer to another one of their opening than a width between their
     middle lines and half of one, and nearer than they were as straight ones."""
-    lines = _lines(after)
+    lines = lines_of(after)
     a, b = shapely.STRtree(lines).query(lines, predicate="dwithin", distance=LEAST_APART * width)
     pairs = (a < b) & (opening[a] == opening[b])
     a, b = a[pairs], b[pairs]
-    old = _lines(before)
+    old = lines_of(before)
     nearer = shapely.distance(lines[a], lines[b]) < shapely.distance(old[a], old[b]) - _SAME
     return set(a[nearer].tolist()) | set(b[nearer].tolist())

@@ -10,11 +10,11 @@ import numpy as np
 import shapely
 from shapely import MultiPolygon, Polygon
 
-from ..arrays import Floats, Geometries, Indices
+from ..arrays import Bools, Floats, Geometries, Indices
 from ..planar.meeting import pairs_that_meet
 from ..planar.morphology import ErodedSheet
 from ..planar.polygons import as_multipolygon, piece_of
-from ..planar.strips import fillet_windows, fillets, straight_strips, tapered_strip
+from ..planar.strips import fillet_windows, fillets, straight_strips, tapered_strips
 from ..planar.subdivide import MOST_VERTICES, short_lines, small_parts, small_polygons
 from ..planar.union import unite
 from ..sheet.plate import cut_plate
@@ -70,15 +70,6 @@ class Strip:
     name: str = ""
     flare: tuple[float, float] = (0.0, 0.0)
 
-    def tapered(self, strip: Polygon) -> shapely.Geometry:
-        """Return its shape, given that of a strip with parallel sides.
-
-        Its path leads from root to edge, across the opening, and from edge to root.
-        """
-        if not any(self.flare):
-            return strip
-        return shapely.union(strip, tapered_strip(self.path[1:-1], self.width, self.flare))
-
 
 class Laying:
     """Openings that strips are taken out of.
@@ -132,9 +123,16 @@ class Laying:
         if not strips:
             return
         shapes = straight_strips([s.path for s in strips], np.array([s.width for s in strips]))
-        shapes = np.array(
-            [s.tapered(shape) for s, shape in zip(strips, shapes, strict=True)], object
-        )
+        tapered = np.flatnonzero([any(s.flare) for s in strips])
+        if len(tapered):
+            which = [strips[k] for k in tapered.tolist()]
+            # Their paths lead from root to edge, across the opening, and from edge to root.
+            flared = tapered_strips(
+                [s.path[1:-1] for s in which],
+                np.array([s.width for s in which]),
+                np.array([s.flare for s in which]),
+            )
+            shapes[tapered] = shapely.union(shapes[tapered], flared)
         parts = shapely.get_parts(self._openings)
         touched, by = pairs_that_meet(parts, shapes)
         if self._fillet:
@@ -148,8 +146,9 @@ class Laying:
         changed = np.unique(touched)
         cut = _without(parts[changed], shapes)
         kept = np.delete(parts, changed)
-        left = [p for c in cut for p in as_multipolygon(c).geoms if not is_crumb(p, self._width)]
-        self._openings = MultiPolygon([*kept, *left])
+        left = shapely.get_parts(shapely.get_parts(cut))
+        left = left[shapely.get_dimensions(left) == 2]
+        self._openings = MultiPolygon([*kept, *left[~_crumbs(left, self._width)]])
 
     def _filleted(
         self,
@@ -265,9 +264,11 @@ def _without(parts: Geometries, shapes: Geometries) -> Geometries:
     return cut
 
 
-def is_crumb(opening: Polygon, width: float) -> bool:
-    """Return whether a strip left so little of an opening that nothing could be cut there."""
-    return opening.area < _CRUMB * width * width or opening.buffer(-_CRUMB_DEPTH * width).is_empty
+def _crumbs(openings: Geometries, width: float) -> Bools:
+    """Return of which openings a strip left so little that nothing could be cut there."""
+    deep = shapely.buffer(openings, -_CRUMB_DEPTH * width)
+    crumbs: Bools = (shapely.area(openings) < _CRUMB * width * width) | shapely.is_empty(deep)
+    return crumbs
 
 
 def _near_part(piece: Polygon, point: shapely.Point, reach: float) -> Polygon:

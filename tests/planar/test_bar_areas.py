@@ -18,7 +18,9 @@ def polygons():
         Point(*one).buffer(3 + k).difference(Point(*other).buffer(4))
         for k, (one, other) in enumerate(DISCS)
     ]
-    comb = shapely.union_all([box(0, 40, 40, 42), *(box(x, 30, x + 1, 40) for x in range(0, 40, 3))])
+    comb = shapely.union_all(
+        [box(0, 40, 40, 42), *(box(x, 30, x + 1, 40) for x in range(0, 40, 3))]
+    )
     parts = shapely.get_parts([*rings, comb, box(3, 3, 9, 9), box(9, 3, 15, 9)])
     return parts[shapely.get_dimensions(parts) == 2]
 
