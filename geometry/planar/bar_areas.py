@@ -97,7 +97,7 @@ class BarAreas:
         high = across[edge] + (within[edge + 1] - along[edge]) * slope
         below = _mean_within(low, high, width) * (within[edge + 1] - within[edge])
         # Round a polygon its upper edges run back.
-        area: Floats = -np.bincount(pair[edge], below, len(polygon))
+        area = -np.bincount(pair[edge], below, len(polygon)).astype(np.float64)
         return np.maximum(area, 0.0)
 
 

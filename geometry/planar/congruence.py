@@ -15,7 +15,7 @@ import numpy as np
 import shapely
 from shapely import Polygon
 
-from ..arrays import Floats
+from ..arrays import Floats, Geometries
 
 #: Shapes this near each other everywhere, in mm, are the same: twice the tolerance of chords.
 SAME = 0.1
@@ -23,6 +23,8 @@ SAME = 0.1
 _BY_EYE = 0.004
 #: Shapes are looked at where they agree in area and edge by this share.
 _ALIKE = 0.01
+#: And in their spreads about the centroid, which grow with the square of the area, by this share.
+_SPREAD = 0.05
 #: Angles at which outlines are compared, and best turns that are looked at closely.
 _ANGLES, _TURNS = 720, 8
 #: Rounds of laying one outline on the other, vertex on nearest edge.
@@ -95,8 +97,8 @@ def families(
     if not len(shapes):
         return ()
     array = np.asarray(shapes, object)
+    known = _Known(array)
     area = shapely.area(array)
-    centre = shapely.get_coordinates(shapely.centroid(array))
     size = np.sqrt(area)
     edge = shapely.length(array) / (size if scaled else 1.0)
     holes = shapely.get_num_interior_rings(array)
@@ -114,14 +116,15 @@ def families(
         if not turned:
             ratio = (size / size[first] if scaled else np.ones(len(array)))[:, None]
             like &= (np.abs(box - ratio * box[first]) <= 2 * SAME * np.maximum(ratio, 1)).all(1)
+        else:
+            ratio = (known.spread / known.spread[first]) / (area / area[first])[:, None] ** 2
+            like &= (np.abs(ratio - 1) <= _SPREAD).all(axis=1)
         like[: first + 1] = False
         members = [first]
         motions = [Motion(np.eye(2), np.zeros(2))]
         for other in np.flatnonzero(like).tolist():
             factor = float(size[other] / size[first]) if scaled else 1.0
-            motion = _laid_on(
-                array[first], array[other], centre[first], centre[other], factor, turned=turned
-            )
+            motion = _laid_on(known, first, other, factor, turned=turned)
             if motion is not None:
                 members.append(other)
                 motions.append(motion)
@@ -153,19 +156,71 @@ def mirrors(shape: Polygon) -> tuple[Motion, ...]:
     return tuple(found)
 
 
+class _Known:
+    """Shapes, and what is worked out of each but once.
+
+    Parameters
+    ----------
+    shapes : object array of Polygon
+    """
+
+    def __init__(self, shapes: Geometries) -> None:
+        self.shapes = shapes
+        self.centre: Floats = shapely.get_coordinates(shapely.centroid(shapes))
+        #: Least and greatest second moment of area about the centroid.
+        self.spread: Floats = _spread(shapes, self.centre)
+        self._profiles: dict[int, Floats] = {}
+
+    def profile(self, number: int) -> Floats:
+        """Return how far a shape's outline reaches from its centroid, by angle."""
+        if number not in self._profiles:
+            self._profiles[number] = _profile(self.shapes[number], self.centre[number])
+        return self._profiles[number]
+
+
+def _spread(shapes: Geometries, centre: Floats) -> Floats:
+    """Return both principal second moments of area of shapes about points, an array (n, 2)."""
+    rings, owner = shapely.get_rings(shapely.orient_polygons(shapes), return_index=True)
+    points, ring = shapely.get_coordinates(rings, return_index=True)
+    side = np.flatnonzero(ring[1:] == ring[:-1])
+    of = owner[ring[side]]
+    x0, y0 = (points[side] - centre[of]).T
+    x1, y1 = (points[side + 1] - centre[of]).T
+    # Green's theorem, triangle by triangle from the centroid.
+    cross = (x0 * y1 - x1 * y0) / 12
+    xx, yy, xy = (
+        np.bincount(of, cross * value, len(shapes))
+        for value in (
+            x0 * x0 + x0 * x1 + x1 * x1,
+            y0 * y0 + y0 * y1 + y1 * y1,
+            x0 * y0 + (x0 * y1 + x1 * y0) / 2 + x1 * y1,
+        )
+    )
+    middle, half = (xx + yy) / 2, np.hypot((xx - yy) / 2, xy)
+    spread: Floats = np.stack([middle - half, middle + half], axis=1)
+    return spread
+
+
 def _laid_on(
-    first: Polygon, other: Polygon, from_: Floats, to: Floats, factor: float, *, turned: bool
+    known: _Known, first: int, other: int, factor: float, *, turned: bool
 ) -> Motion | None:
     """Return the motion from one shape to another, None where they are not the same."""
+    one, two = known.shapes[first], known.shapes[other]
+    from_, to = known.centre[first], known.centre[other]
     matrices = [np.eye(2)]
     if turned:
-        matrices += _turns(first, other, from_, to)
+        matrices += _turns(known.profile(first), known.profile(other))
     for matrix in matrices:
         motion = Motion(factor * matrix, to - factor * matrix @ from_)
+        near = SAME * max(motion.factor, 1.0)
         if turned and not np.array_equal(matrix, np.eye(2)):
-            motion = _fitted(first, other, motion)
-        if _same(first, other, motion, SAME * max(motion.factor, 1.0)):
-            return motion if turned or factor != 1.0 else _exact_shift(first, other, motion)
+            # The turn is known by steps; what is further off by now is not made the same.
+            reach = float(known.profile(other).max())
+            if not _same(one, two, motion, 2 * near + 2 * reach * 2 * np.pi / _ANGLES):
+                continue
+            motion = _fitted(one, two, motion)
+        if _same(one, two, motion, near):
+            return motion if turned or factor != 1.0 else _exact_shift(one, two, motion)
     return None
 
 
@@ -187,9 +242,8 @@ def _same(first: Polygon, other: Polygon, motion: Motion, near: float) -> bool:
     return bool(shapely.dwithin(back, shapely.points(shapely.get_coordinates(other)), near).all())
 
 
-def _turns(first: Polygon, other: Polygon, from_: Floats, to: Floats) -> list[Floats]:
-    """Return turns, and mirrorings with turns, at which the outlines agree best."""
-    one, two = _profile(first, from_), _profile(other, to)
+def _turns(one: Floats, two: Floats) -> list[Floats]:
+    """Return turns, and mirrorings with turns, at which two outlines' profiles agree best."""
     scale = two.mean() / one.mean()
     found = []
     for mirrored in (False, True):
@@ -210,10 +264,11 @@ def _turns(first: Polygon, other: Polygon, from_: Floats, to: Floats) -> list[Fl
 
 def _profile(shape: Polygon, centre: Floats) -> Floats:
     """Return how far an outline reaches from a centre, by angle."""
-    ring = shape.exterior
+    points = shapely.get_coordinates(shape.exterior)
+    passed = np.append(0.0, np.cumsum(np.hypot(*np.diff(points, axis=0).T)))
     count = 4 * _ANGLES
-    along = np.arange(count) / count * ring.length
-    arm = shapely.get_coordinates(shapely.line_interpolate_point(ring, along)) - centre
+    along = np.arange(count) / count * passed[-1]
+    arm = np.stack([np.interp(along, passed, values) for values in points.T], axis=1) - centre
     slot = np.floor(np.arctan2(arm[:, 1], arm[:, 0]) / (2 * np.pi) * _ANGLES).astype(int) % _ANGLES
     reach = np.zeros(_ANGLES)
     np.maximum.at(reach, slot, np.hypot(*arm.T))

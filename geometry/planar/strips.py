@@ -56,7 +56,7 @@ def straight_strips(
     23
     """
     drawn = len(paths) > 0 and isinstance(paths[0], shapely.Geometry)
-    lines = np.asarray(paths, object) if drawn else lines_of(paths)
+    lines = np.asarray(paths, object) if drawn else lines_of(list(paths))
     strips: Geometries = shapely.buffer(
         lines, np.asarray(width) / 2 * ROUNDING, quad_segs=quarter_segments
     )

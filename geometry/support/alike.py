@@ -11,7 +11,7 @@ is no room for the roots.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -32,6 +32,8 @@ from .laying import JUST_UNDER
 _MEETS = 0.5
 #: Corners of a part of sheet in which pieces are looked up.
 _PART = 48
+#: Ends this near a piece alone are on its edge.
+_ON_EDGE = 0.05
 #: A bridge this near its own mirror image, or another's, in mm, is made one with it.
 _ON_AXIS = 0.05
 #: A way through an opening is longer than this, in mm: not a touch.
@@ -299,14 +301,10 @@ class Work:
             axes.insert(0, symmetries)
         most = max(1, _MOST_FITTED // len(family.members))
         middles = {id(mirror): self._middle_ways(mirror, shape) for mirror in symmetries}
+        pairs = self._pairs(patterns)
         ranked = [
             _distinct(
-                (
-                    made
-                    for one in patterns
-                    for made in self._symmetric(one, group, [middles[id(m)] for m in group])
-                ),
-                most,
+                self._all_symmetric(patterns, pairs, group, [middles[id(m)] for m in group]), most
             )
             for group in axes
         ]
@@ -494,18 +492,27 @@ class Work:
         wide = self.ground.rules.width
         wanted = np.full(rows, (wide / 2 * JUST_UNDER) - _ROOM * wide)
         np.minimum.at(wanted, of, self.room[now] - _ROOM * wide)
-        room = np.full(rows * count, -np.inf)
-        asked = np.repeat(fits, count)
-        room[asked] = self._from_edge(flat[asked]).min(axis=1)
-        fits &= (room.reshape(rows, count) >= wanted[:, None]).all(axis=1)
+        asked = np.flatnonzero(np.repeat(fits, count))
+        ends = shapely.points(flat[asked][:, [0, 3]].reshape(-1, 2))
+        least = np.repeat(np.maximum(wanted, 0.0)[asked // max(count, 1)], 2)
+        edge = self.edges.query(ends, predicate="dwithin", distance=least * (1 - NOT_ZERO))
+        fits[asked[edge[0] // 2] // max(count, 1)] = False
         return fits, Laid(gaps, width.ravel(), flat)
 
     def piece_at(self, points: Floats) -> Indices:
         """Return the piece of sheet at each point (n, 2), -1 where none is near."""
         spots = shapely.points(points)
-        near = np.asarray(self.tree.nearest(spots), np.int64)
-        far = shapely.distance(self.parts[near], spots) > _MEETS
-        return np.where(far, -1, self.piece_of[near])
+        # Most lie on the edge of one piece and are far from all others; of the rest the nearest.
+        which, part = self.tree.query(spots, predicate="dwithin", distance=_ON_EDGE)
+        low, high = np.full(len(spots), len(self.array)), np.full(len(spots), -1)
+        np.minimum.at(low, which, self.piece_of[part])
+        np.maximum.at(high, which, self.piece_of[part])
+        left = np.flatnonzero(low != high)
+        if len(left):
+            near = np.asarray(self.tree.nearest(spots[left]), np.int64)
+            far = shapely.distance(self.parts[near], spots[left]) > _MEETS
+            high[left] = np.where(far, -1, self.piece_of[near])
+        return high
 
     def _from_edge(self, paths: Floats) -> Floats:
         """Return how far both roots of each bridge are from the sheet's nearest edge."""
@@ -514,19 +521,47 @@ class Work:
         distance: Floats = np.asarray(far, np.float64).reshape(-1, 2)
         return distance
 
-    def _symmetric(
-        self, pattern: Pattern, group: Sequence[Motion], middles: Sequence[_MiddleWays | None]
-    ) -> list[Pattern]:
-        """Return a pattern made symmetric about some axes, in several ways."""
-        pairs = np.sort(self.piece_at(pattern.paths[:, 1:3].reshape(-1, 2)).reshape(-1, 2), axis=1)
-        onto = [
-            _onto_axis(pattern, pairs, ways, every=every)
-            for ways in middles
-            if ways is not None
-            for every in (False, True)
-        ]
-        found = [_closed(one, group) for one in (pattern, *onto, *_halves(pattern, pairs))]
-        return [one for one in found if self.clear(one)]
+    def _pairs(self, patterns: Sequence[Pattern]) -> list[Indices]:
+        """Return the two pieces, the lower number first, that each bridge of patterns joins."""
+        ends = np.concatenate([one.paths[:, 1:3].reshape(-1, 2) for one in patterns])
+        pairs = np.sort(self.piece_at(ends).reshape(-1, 2), axis=1)
+        return np.split(pairs, np.cumsum([len(one.paths) for one in patterns])[:-1])
+
+    def _all_symmetric(
+        self,
+        patterns: Sequence[Pattern],
+        pairs: Sequence[Indices],
+        group: Sequence[Motion],
+        middles: Sequence[_MiddleWays | None],
+    ) -> Iterator[Pattern]:
+        """Return patterns made symmetric about some axes, each in several ways.
+
+        Parameters
+        ----------
+        patterns : sequence of Pattern
+        pairs : sequence of int array
+            The pieces that their bridges join.
+        group : sequence of Motion
+            The axes.
+        middles : sequence of _MiddleWays or None
+            Ways along each axis.
+        """
+        seen: set[bytes] = set()
+        for pattern, joined in zip(patterns, pairs, strict=True):
+            onto = [
+                _onto_axis(pattern, joined, ways, every=every)
+                for ways in middles
+                if ways is not None
+                for every in (False, True)
+            ]
+            for one in (pattern, *onto, *_halves(pattern, joined)):
+                # Moved onto an axis, many become the same.
+                key = one.paths.tobytes() + one.width.tobytes()
+                if key not in seen:
+                    seen.add(key)
+                    made = _closed(one, group)
+                    if self.clear(made):
+                        yield made
 
     def _middle_ways(self, mirror: Motion, shape: Polygon) -> _MiddleWays | None:
         """Return the ways along an axis through an opening; None where there are none."""
