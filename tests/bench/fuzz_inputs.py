@@ -29,6 +29,7 @@ import json
 import multiprocessing
 import random
 import re
+import signal
 import sys
 import tempfile
 import time
@@ -36,6 +37,7 @@ import unicodedata
 from collections import Counter
 from collections.abc import Callable, Iterator
 from concurrent.futures import ProcessPoolExecutor
+from contextlib import contextmanager
 from functools import partial
 from pathlib import Path
 from typing import Any
@@ -71,6 +73,8 @@ LONGEST_SENTENCE = 300
 AREA_SHARE, READERS_SHARE = 0.02, 0.01
 #: Smallest share of the page that is compared: below, the pictures' own errors count.
 LEAST_PAINTED = 1e-3
+#: Processor time for CairoSVG, which goes round for ever in some paths; then it gives up.
+RENDERED_S = 20.0
 #: Points of a mask's pixel along a side, as the judge looks at it.
 FINER = 12
 #: Drawings nested deeper end resvg, which recurses, and take CairoSVG time without end.
@@ -248,7 +252,8 @@ def _svg_readers(case: Case) -> tuple[np.ndarray, np.ndarray, float, float] | No
         zoom = PIXELS * PX / max(page.width, page.height)
         first = coverage(drawing, page)
         size = {"output_width": first.shape[1], "output_height": first.shape[0]}
-        png = cairosvg.svg2png(bytestring=drawing.encode(), scale=zoom, **size)
+        with _at_most(RENDERED_S):
+            png = cairosvg.svg2png(bytestring=drawing.encode(), scale=zoom, **size)
     except (
         *_GIVES_UP,
         OverflowError,
@@ -262,6 +267,22 @@ def _svg_readers(case: Case) -> tuple[np.ndarray, np.ndarray, float, float] | No
         return None
     second = np.asarray(Image.open(io.BytesIO(png)).convert("RGBA"))[..., 3] / 255.0
     return first, second, page.width, page.height
+
+
+@contextmanager
+def _at_most(seconds: float) -> Iterator[None]:
+    """Raise TimeoutError where it takes more processor time."""
+
+    def over(*_: object) -> None:
+        raise TimeoutError
+
+    before = signal.signal(signal.SIGVTALRM, over)
+    signal.setitimer(signal.ITIMER_VIRTUAL, seconds)
+    try:
+        yield
+    finally:
+        signal.setitimer(signal.ITIMER_VIRTUAL, 0)
+        signal.signal(signal.SIGVTALRM, before)
 
 
 def _depth(text: bytes) -> int:
