@@ -64,15 +64,23 @@ def test_more_islands_than_can_be_looked_through_are_refused(monkeypatch):
 
 def test_islands_that_only_hold_each_other_are_refused_where_they_are_too_many(monkeypatch):
     monkeypatch.setattr(support, "MOST_HANGING", 8)
-    at = [30, 36, 42, 48, 54, 60, 66]
-    lines = [box(x - 0.5, 30, x + 0.5, 66) for x in at] + [box(30, y, 66, y + 1) for y in at]
+
+    def net(step):
+        far = 30 + 6 * step
+        at = [30 + k * step for k in range(7)]
+        lines = [box(x, 30, x + 1, far + 1) for x in at] + [box(30, y, far, y + 1) for y in at]
+        return shapely.union_all(lines)
+
     with pytest.raises(GeometryError) as told:
-        built({"Net": shapely.union_all(lines)})
+        built({"Net": net(3.5)})
     # Of 6 x 6 squares in a net the 20 at its rim are as near the frame as any other.
     said = r"^Net: 36 pieces of sheet would fall out, and (\d+) of them could be held by each other"
     (found,) = re.findall(said, str(told.value))
     assert 16 <= int(found) <= 35
+    # As many that are larger than bridges are bricks.
+    assert len(built({"Bricks": net(8)}).layers[0].islands) == 36
     # As many, each near the sheet, are no net.
+    at = range(30, 67, 6)
     rings = [Point(x, y).buffer(2.5).difference(Point(x, y).buffer(1.5)) for x in at for y in at]
     monkeypatch.setattr(support, "MOST_HANGING", 0)
     assert len(built({"Rings": shapely.union_all(rings)}).layers[0].islands) > 0

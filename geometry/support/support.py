@@ -40,9 +40,10 @@ from .visible_damage import DamageMap
 #: More islands than these are refused. Two thousand are many to cut; each is worked at for
 #: milliseconds, so that this is a matter of minutes.
 MOST_ISLANDS = 20_000
-#: Of them, those that only others of them are near enough to hold: a sheet that is cut into so many
-#: by crossing lines is a cobweb, and none of its threads is sheet.
-MOST_HANGING = 800
+#: Of them, those that only others of them are near enough to hold, where most are hardly larger
+#: than a bridge (so many widths each way): a sheet that crossing lines cut into so many is a
+#: cobweb. As many bricks are a wall, and take a minute.
+MOST_HANGING, CRUMB = 800, 2.0
 #: Times that islands are weighed against their bridges; once where there are more than so many, or
 #: more than so many of so many corners: hundreds of rings in rings.
 _MOST_ROUNDS, _MANY, _MANY_DRAWN, _CORNERS = 3, 500, 100, 50_000
@@ -211,18 +212,24 @@ def _not_too_many(islands: int, layer: str) -> None:
 
 
 def _not_too_many_hanging(plain: Sheet, width: float, layer: str) -> None:
-    """Refuse a sheet of too many islands that could be held by other islands only."""
+    """Refuse a sheet of too many small islands that could be held by other islands only."""
     pieces = list(plain.shape.geoms)
     if len(pieces) <= MOST_HANGING:
         return
     nearest = spanning_gaps(pieces, first_reach=2 * width).pieces
-    at_frame = (nearest == largest_piece(pieces)).any(axis=1)
-    hanging = len(pieces) - 1 - int(at_frame.sum())
-    if hanging > MOST_HANGING:
+    frame = largest_piece(pieces)
+    free = np.ones(len(pieces), bool)
+    free[nearest[(nearest == frame).any(axis=1)]] = False
+    free[frame] = False
+    hanging = int(free.sum())
+    if hanging <= MOST_HANGING:
+        return
+    area = float(np.median(shapely.area(np.array(pieces, object)[free])))
+    if area < (CRUMB * width) ** 2:
         raise GeometryError(
             f"{layer}: {len(pieces) - 1} pieces of sheet would fall out, and {hanging} of them "
-            f"could be held by each other only, more than the {MOST_HANGING} that can be looked "
-            "through; it looks like hatching or noise. Draw it as areas, or with fewer lines."
+            f"could be held by each other only. Most are under {area:.2g} mm2, hardly more than a "
+            "bridge; it looks like hatching or noise. Draw it as areas, or with fewer lines."
         )
 
 
