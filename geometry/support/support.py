@@ -44,6 +44,8 @@ MOST_ISLANDS = 20_000
 #: than a bridge (so many widths each way): a sheet that crossing lines cut into so many is a
 #: cobweb. As many bricks are a wall, and take a minute.
 MOST_HANGING, CRUMB = 800, 2.0
+#: Islands that are let go are opened this much further all round, in mm: more than the grid's step.
+_HAIR = 0.005
 #: Times that islands are weighed against their bridges; once where there are more than so many, or
 #: more than so many of so many corners: hundreds of rings in rings.
 _MOST_ROUNDS, _MANY, _MANY_DRAWN, _CORNERS = 3, 500, 100, 50_000
@@ -235,7 +237,9 @@ def _not_too_many_hanging(plain: Sheet, width: float, layer: str) -> None:
 
 def _with_opened(artwork: PlacedArtwork, islands: Sequence[LetGo]) -> PlacedArtwork:
     """Return artwork that covers islands too."""
-    parts = [*shapely.get_parts(artwork.shape), *(island.shape for island in islands)]
+    # Sheet lies on a grid, and artwork does not: a hair between them would stay as a needle.
+    opened = [island.shape.buffer(_HAIR, join_style="mitre") for island in islands]
+    parts = [*shapely.get_parts(artwork.shape), *opened]
     return replace(artwork, shape=unite(np.array(parts, object)))
 
 

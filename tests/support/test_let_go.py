@@ -11,9 +11,10 @@ from shapely.affinity import translate
 from skimage.measure import label
 
 from sheetstack.geometry.artwork.read import Artwork
+from sheetstack.geometry.build import build
 from sheetstack.geometry.colour import ciede2000, lab_from_srgb, srgb_from_hex
 from sheetstack.geometry.finding import Severity
-from sheetstack.geometry.job.load import parse_job
+from sheetstack.geometry.job.load import load_job, parse_job
 from sheetstack.geometry.mesh.islands import find_pieces
 from sheetstack.geometry.planar.polygons import as_multipolygon
 
@@ -30,6 +31,20 @@ thickness_mm = 0.25
 [bridges]
 let_go = {let_go}
 direction = "{direction}"
+"""
+STARS_JOB = """
+title = "Stars"
+[sheet]
+width_mm = 160
+height_mm = 160
+margin_mm = 10
+material = "birch-ply"
+thickness_mm = 3
+[[layers]]
+name = "Stars"
+colour = "#304050"
+artwork = "stars.svg"
+scale = 5.291338582677166
 """
 LAYER = """
 [[layers]]
@@ -225,3 +240,34 @@ def test_of_groups_of_islands_as_many_go_as_pixels_tell(seed):
     assert found[int(10 * place[1]), int(10 * place[0])] == 1
     assert held[int(10 * place[1]), int(10 * place[0])] == 0
     assert 0 < len(kept.let_go) < len(layer.let_go)
+
+
+#: Overlapping stars of a fuzzer's, by the even-odd rule.
+STARS = (
+    "M87 76L67 65L65 65L64 69L61 69L58 71L48 77L54 65L45 66L53 60L41 55L45 50L51 48L53 42"
+    "L58 43L63 50L69 37L69 49L79 44L80 51L77 56L74 60L76 64Z"
+    "M91.678 71.8154L80.8671 76.0717L79.9975 89.1747L68.8157 86.187L63.1023 75.8882"
+    "L50.3582 84.579L47.1704 75.1105L63.6756 64.8118L55.3966 61.331L43.4559 46.1875"
+    "L59.345 51.735L63.2864 36.752L73.493 39.9312L74.1682 54.7719L84.8603 54.32"
+    "L88.5104 62.034Z"
+    "M25.8244 83.3028L24.5225 84.4739L26.1266 97.7695L17.6828 105.81L11.0233 97.5699"
+    "L12.8415 87.0133L5.1799 83.633L2.0117 75.518L0.1044 62.8412L13.3094 63.345"
+    "L21.3821 62.0115L30.0835 61.4213L30.1491 73.463L38.0848 75.4599L24.6215 81.4661Z"
+    "M73.3 44.4L63.9 36.9L66.5 61.6L57.8 58.1L49.3 56.4L47.9 46.5L52.4 38.3L38.2 34"
+    "L60.9 34.1L42.8 16.8L52.8 15.9L61.7 26.5L67.6 12.5L71.5 21.1L81.3 20.6L87.3 27"
+    "L82.8 35.7L68.1 37.1Z"
+    "M85 50L86 55L86 67L80 63L75 62L70 59L57 58L77 48L67 43L75 43L80 45L79 39L82 32L83 44"
+    "L87 42L106 32L95 44L91 48L89 50Z"
+)
+
+
+def test_islands_that_are_let_go_leave_no_needles_at_their_edges(tmp_path):
+    """Sheet lies on a grid, its artwork does not: a needle 0.1 um wide stayed between the two."""
+    view = 'xmlns="http://www.w3.org/2000/svg" viewBox="0 0 100 100"'
+    drawing = f'<svg {view}><path fill-rule="evenodd" d="{STARS}"/></svg>'
+    (tmp_path / "stars.svg").write_text(drawing)
+    (tmp_path / "job.toml").write_text(STARS_JOB)
+    (layer,) = build(load_job(tmp_path / "job.toml")).layers
+    assert layer.let_go
+    assert not layer.islands_left
+    assert len(layer.sheet.shape.geoms) == 1
