@@ -33,7 +33,7 @@ NARROWNESS = ("support.not-held", "support.island-left", "narrow", "neck", "tong
 #: Beginnings of codes, and words in them, that tell that another picture is painted; and codes
 #: of the same groups that tell of something else.
 PICTURE = ("artwork.", "sheet.over-edge", "sheet.in-margin")
-PICTURE_WORDS = ("let-go", "eaten", "swallowed", "crumb", "closed", "gone")
+PICTURE_WORDS = ("let-go", "eaten", "swallowed", "crumb", "closed", "gone", "lost")
 NO_PICTURE = ("artwork.no-unit", "artwork.duplicate")
 #: The list that a folder of results keeps.
 LIST = ".sheetstack-files.json"
