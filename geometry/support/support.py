@@ -216,7 +216,10 @@ def _not_too_many(islands: int, layer: str) -> None:
 def _not_too_many_hanging(plain: Sheet, width: float, layer: str) -> None:
     """Refuse a sheet of too many small islands that could be held by other islands only."""
     pieces = list(plain.shape.geoms)
-    if len(pieces) <= MOST_HANGING:
+    areas, crumb = shapely.area(np.array(pieces, object)), (CRUMB * width) ** 2
+    # Half of those that hang have to be crumbs. What is nearest to what is looked for only then: it
+    # is looked for again where bridges are.
+    if len(pieces) <= MOST_HANGING or (areas < crumb).sum() <= MOST_HANGING / 2:
         return
     nearest = spanning_gaps(pieces, first_reach=2 * width).pieces
     frame = largest_piece(pieces)
@@ -226,8 +229,8 @@ def _not_too_many_hanging(plain: Sheet, width: float, layer: str) -> None:
     hanging = int(free.sum())
     if hanging <= MOST_HANGING:
         return
-    area = float(np.median(shapely.area(np.array(pieces, object)[free])))
-    if area < (CRUMB * width) ** 2:
+    area = float(np.median(areas[free]))
+    if area < crumb:
         raise GeometryError(
             f"{layer}: {len(pieces) - 1} pieces of sheet would fall out, and {hanging} of them "
             f"could be held by each other only. Most are under {area:.2g} mm2, hardly more than a "
