@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import stat
 from pathlib import Path
 from typing import Any
 
@@ -30,17 +31,20 @@ def read_text(path: Path, what: str) -> str:
         There is none, it is too big, cannot be read, or is no text.
     """
     try:
-        if not path.is_file():
-            found = "a device or a pipe" if path.exists() else "nothing of that name"
-            found = "a folder" if path.is_dir() else found
-            raise JobError(f"{path}: expected {what}, found {found}.")
-        if path.stat().st_size > MOST_BYTES:
-            raise JobError(f"{path}: {path.stat().st_size} bytes are too many for {what}.")
+        # Looked at once, before it is opened: a pipe that nobody writes into would be waited for.
+        found = path.stat()
+        if not stat.S_ISREG(found.st_mode):
+            kind = "a folder" if stat.S_ISDIR(found.st_mode) else "a device or a pipe"
+            raise JobError(f"{path}: expected {what}, found {kind}.")
+        if found.st_size > MOST_BYTES:
+            raise JobError(f"{path}: {found.st_size} bytes are too many for {what}.")
         return path.read_text(encoding="utf-8-sig")
-    except OSError as error:
-        raise JobError(f"{path}: cannot be read: {error.strerror or error}.") from None
     except UnicodeDecodeError as error:
         raise JobError(f"{path}: is not UTF-8 text (byte {error.start}).") from None
+    except (FileNotFoundError, NotADirectoryError, ValueError):  # no name holds U+0000
+        raise JobError(f"{path}: expected {what}, found nothing of that name.") from None
+    except OSError as error:
+        raise JobError(f"{path}: cannot be read: {error.strerror or error}.") from None
 
 
 def parse_toml(text: str, name: str) -> dict[str, Any]:

@@ -44,6 +44,14 @@ def test_what_is_expected_is_told(tmp_path: Path, monkeypatch: pytest.MonkeyPatc
         read_text(tmp_path, "a table of cans")
     with pytest.raises(JobError, match="expected a log, found nothing of that name"):
         read_text(tmp_path / "none", "a log")
+    (tmp_path / "file").touch()
+    with pytest.raises(JobError, match="expected a log, found nothing of that name"):
+        read_text(tmp_path / "file" / "within", "a log")
+    with pytest.raises(JobError, match="expected a log, found nothing of that name"):
+        read_text(tmp_path / "file\0", "a log")
+    (tmp_path / "ring").symlink_to("ring")
+    with pytest.raises(JobError, match="cannot be read: Too many levels of symbolic links"):
+        read_text(tmp_path / "ring", "a log")
     # A pipe that nobody writes into would be waited for, if it were opened.
     os.mkfifo(tmp_path / "pipe")
     with pytest.raises(JobError, match="expected a log, found a device or a pipe"):
