@@ -13,7 +13,7 @@ from shapely.errors import GEOSException
 from sheetstack.geometry import build
 from sheetstack.geometry.artwork.read import Artwork
 from sheetstack.geometry.errors import GeometryError
-from sheetstack.geometry.support import support
+from sheetstack.geometry.support import let_go, support
 
 from .small_builds import DISC, RING, built, built_from
 
@@ -71,7 +71,9 @@ def test_islands_that_only_hold_each_other_are_refused_where_they_are_too_many(m
         lines = [box(x, 30, x + 1, far + 1) for x in at] + [box(30, y, far, y + 1) for y in at]
         return shapely.union_all(lines)
 
-    with pytest.raises(GeometryError) as told:
+    with monkeypatch.context() as patch, pytest.raises(GeometryError) as told:
+        # They are refused before walls between so many are looked for.
+        patch.setattr(support, "make_sheet", None)
         built({"Net": net(3.5)})
     # Of 6 x 6 squares in a net the 20 at its rim are as near the frame as any other.
     said = r"^Net: 36 pieces of sheet would fall out, and (\d+) of them could be held by each other"
@@ -84,6 +86,18 @@ def test_islands_that_only_hold_each_other_are_refused_where_they_are_too_many(m
     rings = [Point(x, y).buffer(2.5).difference(Point(x, y).buffer(1.5)) for x in at for y in at]
     monkeypatch.setattr(support, "MOST_HANGING", 0)
     assert len(built({"Rings": shapely.union_all(rings)}).layers[0].islands) > 0
+
+
+def test_islands_that_go_take_their_holes_with_them_and_leave_the_rest_as_drawn(monkeypatch):
+    monkeypatch.setattr(let_go, "CROWD", 1)
+    disc = Point(50, 50).buffer(20)
+    specks = shapely.union_all([box(x, 49, x + 0.5, 49.5) for x in (40.0, 50.0, 60.0)])
+    layer = built({"Low": disc.difference(specks)}).layers[0]
+    assert len(layer.let_go) == 3
+    assert not layer.bridges
+    (opening,) = layer.sheet.openings.geoms
+    assert not opening.interiors
+    assert opening.area == pytest.approx(disc.area, abs=1e-3)
 
 
 def test_of_very_many_islands_those_not_worth_their_bridges_are_sought_once(monkeypatch):

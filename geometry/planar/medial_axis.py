@@ -32,6 +32,8 @@ FINEST = 0.01
 COARSEST = 0.25
 #: Rounds of refining; two are the rule, more where walls come near only after the first.
 MOST_ROUNDS = 10
+#: Sites that are coarser than was asked for are close enough when so many times as many are wanted.
+ENOUGH = 1.005
 #: Where the edge between two feet is shorter than this many times their distance, they lie round
 #: one corner: corners of more than 84 degrees, half circles and all blunter have no branch.
 ROUND_A_CORNER = 1.5
@@ -269,6 +271,9 @@ def _refined(
         np.minimum.at(room, raw.sites.ravel(), np.repeat(apart, 2))
         before = len(sites.points)
         coarser = max(coarser, sites.wanted(room) / most_sites)
+        # Too many anyway: a last few more would be as dear as all of them.
+        if coarser > 1 and sites.wanted(coarser * room) < ENOUGH * len(sites.pieces):
+            break
         if not sites.refine(coarser * room):
             break
         # Most groups have nothing narrow in them, or are fine enough sooner than others.

@@ -84,6 +84,9 @@ def middle_lines(axis: MedialAxis, chosen: Indices | None = None) -> list[Middle
     return found
 
 
+_NO_NODES = np.empty(0, np.int64)
+
+
 class _Net:
     """Nodes and edges as they are followed: an edge XOR its one node leads to the other."""
 
@@ -97,8 +100,9 @@ class _Net:
         np.bitwise_xor.at(both, axis.edges[edges].ravel(), np.repeat(edges, 2))
         #: Of a node with two edges, either XOR the other.
         self.edges_at: list[int] = both.tolist()
-        self.ends_of: list[int] = np.bitwise_xor(*axis.edges.T).tolist()
-        self.lengths: list[float] = axis.lengths.tolist()
+        self.ends: Indices = np.bitwise_xor(*axis.edges.T)
+        self.ends_of: list[int] = self.ends.tolist()
+        self.lengths = axis.lengths
 
 
 class _Part:
@@ -122,25 +126,28 @@ class _Part:
             if at_b:
                 self._next[b].append((a, edge))
         self._knots = list(self._next)
-        self._branches: list[tuple[int, int, float, list[int], list[int]]] = []
+        self._branches: list[tuple[int, int, float, Indices, Indices]] = []
         self._at: dict[int, list[int]] = defaultdict(list)
         self._find_branches()
 
     def _find_branches(self) -> None:
-        edges_at, ends_of, lengths = self._net.edges_at, self._net.ends_of, self._net.lengths
+        edges_at, ends_of = self._net.edges_at, self._net.ends_of
         passed: set[int] = set()
         for knot in self._knots:
             for node, edge in self._next[knot]:
                 if edge in passed:
                     continue
-                nodes, pieces = [knot, node], [edge]
+                passed.add(edge)
+                way = [edge]
                 while node not in self._next:
                     edge ^= edges_at[node]
                     node ^= ends_of[edge]
-                    nodes.append(node)
-                    pieces.append(edge)
-                passed.update((pieces[0], pieces[-1]))
-                length = float(sum([lengths[e] for e in pieces]))
+                    way.append(edge)
+                passed.add(edge)
+                pieces = np.array(way, np.int64)
+                nodes = np.bitwise_xor.accumulate(np.append(knot, self._net.ends[pieces]))
+                # Added one after the other, as a running sum is: the same on any processor.
+                length = float(np.cumsum(self._net.lengths[pieces])[-1])
                 number = len(self._branches)
                 self._branches.append((knot, node, length, nodes, pieces))
                 self._at[knot].append(number)
@@ -172,7 +179,7 @@ class _Part:
     def lines(self) -> list[MiddleLine]:
         if self._closed:
             *_, nodes, pieces = self._branches[0]
-            return [self._line(nodes, pieces, (End.CLOSED, End.CLOSED), [])]
+            return [self._line(nodes, pieces, (End.CLOSED, End.CLOSED), _NO_NODES)]
         mouths = [k for k in self._knots if self._is_end(k) and self._mouth[k]]
         ends = mouths or [k for k in self._knots if self._is_end(k)] or self._knots
         start = ends[0]
@@ -206,7 +213,7 @@ class _Part:
             nodes, pieces = self._follow(begin, first, heavy)
             line_ends = (
                 End.BRANCHING if first else self._kind(begin),
-                self._kind(nodes[-1]),
+                self._kind(int(nodes[-1])),
             )
             found.append(self._line(nodes, pieces, line_ends, self._root(begin, by)))
         for number, (a, _, _, nodes, pieces) in enumerate(self._branches):
@@ -226,38 +233,34 @@ class _Part:
 
     def _follow(
         self, begin: int, first: list[int], heavy: dict[int, int]
-    ) -> tuple[list[int], list[int]]:
-        nodes, pieces = [begin], []
-        number = first[0] if first else heavy[begin]
+    ) -> tuple[Indices, Indices]:
+        nodes, pieces = [np.array([begin], np.int64)], []
+        knot, number = begin, first[0] if first else heavy[begin]
         while True:
-            more_nodes, more_pieces = self._from(number, nodes[-1])
-            nodes += more_nodes[1:]
-            pieces += more_pieces
-            if nodes[-1] not in heavy:
-                return nodes, pieces
-            number = heavy[nodes[-1]]
+            more_nodes, more_pieces = self._from(number, knot)
+            nodes.append(more_nodes[1:])
+            pieces.append(more_pieces)
+            knot = int(more_nodes[-1])
+            if knot not in heavy:
+                return np.concatenate(nodes), np.concatenate(pieces)
+            number = heavy[knot]
 
-    def _from(self, number: int, knot: int) -> tuple[list[int], list[int]]:
+    def _from(self, number: int, knot: int) -> tuple[Indices, Indices]:
         a, _, _, nodes, pieces = self._branches[number]
         return (nodes, pieces) if a == knot else (nodes[::-1], pieces[::-1])
 
-    def _root(self, knot: int, by: dict[int, int]) -> list[int]:
+    def _root(self, knot: int, by: dict[int, int]) -> Indices:
         """Return the nodes from the start of the part to a knot."""
-        way = [knot]
-        while by[way[-1]] >= 0:
-            number = by[way[-1]]
-            nodes, _ = self._from(number, way[-1])
-            way += nodes[1:]
-        return way[::-1] if len(way) > 1 and self._mouth[way[-1]] else []
+        way, at = [np.array([knot], np.int64)], knot
+        while by[at] >= 0:
+            nodes, _ = self._from(by[at], at)
+            way.append(nodes[1:])
+            at = int(nodes[-1])
+        return np.concatenate(way)[::-1] if len(way) > 1 and self._mouth[at] else _NO_NODES
 
     def _line(
-        self, nodes: list[int], pieces: list[int], ends: tuple[End, End], root: list[int]
+        self, nodes: Indices, pieces: Indices, ends: tuple[End, End], root: Indices
     ) -> MiddleLine:
         if ends[0] is End.FREE and ends[1] is not End.FREE:
             nodes, pieces, ends = nodes[::-1], pieces[::-1], ends[::-1]
-        return MiddleLine(
-            np.array(nodes, np.int64),
-            np.array(pieces, np.int64),
-            ends,
-            np.array(root, np.int64),
-        )
+        return MiddleLine(nodes, pieces, ends, root)

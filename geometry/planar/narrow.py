@@ -522,20 +522,33 @@ def _bundled(seeds: Geometries, of: Indices, width: float) -> tuple[Geometries, 
 
 def _at_home(axis: MedialAxis, homes: Geometries, width: float) -> Indices:
     """Return the edges of an axis of whose part none lies where the boundary was not looked at."""
-    # Many nodes near few seeds each: an index of seeds, not a look at all that a group has.
-    seeds, group_of = shapely.get_parts(homes, return_index=True)
-    seeds, seed_of = small_parts(seeds, SMALL)
-    node, seed = shapely.STRtree(seeds).query(
-        shapely.points(axis.points), predicate="dwithin", distance=(AROUND - 0.5) * width
-    )
+    edges = _edges_of(homes)
     group = np.zeros(len(axis.points), np.int64)
     group[axis.edges] = axis.group[:, None]
-    away = np.ones(len(axis.points), bool)
-    away[node[group[node] == group_of[seed_of[seed]]]] = False
+    nodes = shapely.points(axis.points)
+    away = ~shapely.dwithin(edges[group], nodes, (AROUND - 0.5) * width)
     label = connected_labels(len(axis.points), axis.edges)
     lost = np.zeros(len(axis.points), bool)
     lost[label[away]] = True
     return np.flatnonzero(~lost[label[axis.edges[:, 0]]])
+
+
+def _edges_of(homes: Geometries) -> Geometries:
+    """Return the edges of what is lost in each group as lines that are ready to be asked.
+
+    What is lost is too narrow for a point in it to be as far from its edge as is asked for. Lines
+    answer at once whether anything of them is near, however many they are; a collection does not.
+    """
+    seeds, group = shapely.get_parts(homes, return_index=True)
+    area = shapely.get_dimensions(seeds) == 2
+    seeds[area] = shapely.boundary(seeds[area])
+    lines, of = shapely.get_parts(seeds, return_index=True)
+    point = shapely.get_dimensions(lines) == 0
+    spots = shapely.get_coordinates(lines[point])
+    lines[point] = shapely.linestrings(np.stack([spots, spots], axis=1))
+    edges = shapely.multilinestrings(lines, indices=group[of])
+    shapely.prepare(edges)
+    return edges
 
 
 def _within(

@@ -60,6 +60,41 @@ def piece_of(points: Geometries, pieces: Geometries) -> Indices:
     return home
 
 
+def with_holes_filled(polygons: Geometries, shapes: Geometries) -> tuple[Geometries, Bools]:
+    """Take away the holes of polygons that shapes cover.
+
+    Parameters
+    ----------
+    polygons : object array (n,) of Polygon
+    shapes : object array (m,) of Polygon
+        No larger than the hole that they fill, but for a hair.
+
+    Returns
+    -------
+    polygons : object array (n,) of Polygon
+    filled : bool array (m,)
+        Which shapes cover a hole.
+
+    Examples
+    --------
+    >>> ring = shapely.box(0, 0, 9, 9) - shapely.box(2, 2, 3, 3)
+    >>> whole, filled = with_holes_filled(np.array([ring]), shapely.box(2, 2, [3, 2.5], 3))
+    >>> whole[0].area, filled.tolist()
+    (81.0, [True, False])
+    """
+    rings, owner = shapely.get_rings(polygons, return_index=True)
+    inner = np.flatnonzero(np.diff(owner, prepend=-1) == 0)
+    holes = shapely.polygons(rings[inner])
+    shape, hole = shapely.STRtree(holes).query(shapes, predicate="covers")
+    filled = np.zeros(len(shapes), bool)
+    filled[shape] = True
+    if not len(hole):
+        return polygons, filled
+    kept = np.ones(len(rings), bool)
+    kept[inner[hole]] = False
+    return shapely.polygons(rings[kept], indices=owner[kept]), filled
+
+
 def without_specks(polygons: Geometries, least_area: float) -> tuple[Geometries, Bools]:
     """Leave out polygons, and holes of polygons, that are smaller than an area.
 

@@ -88,14 +88,15 @@ def crowd_to_let_go(
         return ()
     may_go = _free_to_go(pieces, plain, least, kept)
     may_go[pairs_that_meet(pieces, by_hand)[0]] = False
-    going = pieces[may_go & _smaller_all_round(pieces, least)]
+    going = pieces[may_go & smaller_all_round(pieces, least)]
     if len(going) <= CROWD:
         return ()
     worth = damage.painted_over(going.tolist()).damage.tolist()
     return tuple(LetGo(piece, w, 0.0, True) for piece, w in zip(going, worth, strict=True))
 
 
-def _smaller_all_round(pieces: Geometries, least: float) -> Bools:
+def smaller_all_round(pieces: Geometries, least: float) -> Bools:
+    """Return which pieces fit into a circle as wide as the least width."""
     small: Bools = 2 * shapely.minimum_bounding_radius(pieces) < least
     return small
 
@@ -152,7 +153,7 @@ def let_go_again(
     going = [k for k in spared if may_go[k]]
     if not going:
         return ()
-    small = _smaller_all_round(pieces, least)
+    small = smaller_all_round(pieces, least)
     painted = damage.painted_over(pieces[going].tolist())
     return tuple(
         LetGo(pieces[k], worth, spared[k], bool(small[k]))
@@ -223,7 +224,7 @@ def islands_to_let_go(
     runs_on = of_bridge[1:] == of_bridge[:-1]
     links = np.stack([ends[:-1][runs_on], ends[1:][runs_on]], axis=1)
     link_of = of_bridge[1:][runs_on]
-    small = _smaller_all_round(pieces, least)
+    small = smaller_all_round(pieces, least)
     shortest = np.full(count, np.inf)
     if stated:
         shortest[free] = _shortest_ways(pieces, free, stated, damage)

@@ -9,12 +9,13 @@ import numpy as np
 import shapely
 from shapely import LineString, MultiPolygon
 
+from ..arrays import Geometries
 from ..errors import GeometryError
 from ..finding import Finding, Severity
 from ..job.job import Job
 from ..job.sections import LayerSettings
 from ..planar.narrow import NarrowPlace, narrow_places
-from ..planar.polygons import as_multipolygon, largest_piece
+from ..planar.polygons import as_multipolygon, largest_piece, with_holes_filled
 from ..planar.strips import straight_strips
 from ..planar.union import unite
 from ..progress import Progress
@@ -32,6 +33,7 @@ from .let_go import (
     islands_to_let_go,
     let_go_again,
     let_go_findings,
+    smaller_all_round,
 )
 from .lost import lost_findings
 from .repairs import accepted, mend, narrow_findings
@@ -115,7 +117,16 @@ def support_layer(
             shape = as_multipolygon(shapely.union_all([artwork.shape, *strips]))
             artwork = replace(artwork, shape=shape)
     progress(0.0, f"{settings.name}: cutting the sheet")
-    _not_too_many(int(shapely.get_num_interior_rings(artwork.shape.geoms).sum()), settings.name)
+    islands = int(shapely.get_num_interior_rings(artwork.shape.geoms).sum())
+    _not_too_many(islands, settings.name)
+    weighed = damage if job.bridges.let_go else None
+    if islands > MOST_HANGING:
+        # Before minutes are spent on walls between so many; once more when they are cut.
+        sheet = shapely.box(0, 0, job.sheet.width_mm, job.sheet.height_mm)
+        pieces = shapely.get_parts(shapely.difference(sheet, artwork.shape))
+        if weighed is not None:
+            pieces = pieces[~smaller_all_round(pieces, least)]
+        _not_too_many_hanging(pieces, rules.width, settings.name)
     cut_out = holes(job.registration, job.sheet)
     plain, told = kept(cache, make_sheet, artwork, job.sheet, cut_out, tolerances)
     _not_too_many(len(plain.shape.geoms) - 1, settings.name)
@@ -133,7 +144,6 @@ def support_layer(
         )
         for point in points
     ]
-    weighed = damage if job.bridges.let_go else None
     gone: list[LetGo] = []
     if weighed is not None:
         by_hand = [*(LineString(d.line) for d in rules.drawn), *(LineString(m.path) for m in mends)]
@@ -158,7 +168,7 @@ def support_layer(
         )
 
     progress(0.1, f"{settings.name}: looking what holds what")
-    _not_too_many_hanging(plain, rules.width, settings.name)
+    _not_too_many_hanging(shapely.get_parts(plain.shape), rules.width, settings.name)
     held = bridged(progress.part(0.1, 0.5))
     if weighed is not None:
         # Cut away, they may leave crumbs that touched them at a point: looked at once more.
@@ -213,16 +223,15 @@ def _not_too_many(islands: int, layer: str) -> None:
         )
 
 
-def _not_too_many_hanging(plain: Sheet, width: float, layer: str) -> None:
+def _not_too_many_hanging(pieces: Geometries, width: float, layer: str) -> None:
     """Refuse a sheet of too many small islands that could be held by other islands only."""
-    pieces = list(plain.shape.geoms)
-    areas, crumb = shapely.area(np.array(pieces, object)), (CRUMB * width) ** 2
+    areas, crumb = shapely.area(pieces), (CRUMB * width) ** 2
     # Half of those that hang have to be crumbs. What is nearest to what is looked for only then: it
     # is looked for again where bridges are.
     if len(pieces) <= MOST_HANGING or (areas < crumb).sum() <= MOST_HANGING / 2:
         return
-    nearest = spanning_gaps(pieces, first_reach=2 * width).pieces
-    frame = largest_piece(pieces)
+    nearest = spanning_gaps(pieces.tolist(), first_reach=2 * width).pieces
+    frame = largest_piece(pieces.tolist())
     free = np.ones(len(pieces), bool)
     free[nearest[(nearest == frame).any(axis=1)]] = False
     free[frame] = False
@@ -240,10 +249,14 @@ def _not_too_many_hanging(plain: Sheet, width: float, layer: str) -> None:
 
 def _with_opened(artwork: PlacedArtwork, islands: Sequence[LetGo]) -> PlacedArtwork:
     """Return artwork that covers islands too."""
-    # Sheet lies on a grid, and artwork does not: a hair between them would stay as a needle.
+    # Sheet lies on a grid, and artwork does not: a hair between them would stay as a needle. Where
+    # an island fills a hole, the hole is left out: to unite thousands takes minutes.
     opened = [island.shape.buffer(_HAIR, join_style="mitre") for island in islands]
-    parts = [*shapely.get_parts(artwork.shape), *opened]
-    return replace(artwork, shape=unite(np.array(parts, object)))
+    parts, filled = with_holes_filled(shapely.get_parts(artwork.shape), np.array(opened, object))
+    if filled.all():
+        return replace(artwork, shape=shapely.multipolygons(parts))
+    parts = np.append(parts, np.array(opened, object)[~filled])
+    return replace(artwork, shape=unite(parts))
 
 
 def _narrow(
