@@ -37,8 +37,12 @@ _GROWN, _OVERLAP = 1.001, 2e-3
 _BLUNT = 2.6
 #: How near, in widths, the middle of a piece is found.
 _MIDDLE = 0.005
-#: A piece too narrow for a core is rooted in within so many widths of the gap.
-_REACH = 4.0
+#: A piece too narrow for a core near a gap is rooted in within so many widths of it; nearer, while
+#: the way there would lead over an opening.
+_REACHES = (4.0, 2.0, 1.0, 0.5)
+#: A way to a root may leave its piece by this share of the width; where it is not this much longer
+#: than from the edge to the core, it cannot.
+_OUTSIDE = 0.05
 
 
 @dataclass(frozen=True)
@@ -307,7 +311,8 @@ class Roots:
         """Return middle lines from core to core across each gap, arrays (4, 2).
 
         A piece without a core, narrower than a bridge all over, is held at its widest place within
-        reach of the gap.
+        reach of the gap; so is one whose core lies beyond an opening, since a bridge over that
+        would be longer than its gap says.
         """
         first = self._roots(gaps.pieces[:, 0], gaps.start)
         second = self._roots(gaps.pieces[:, 1], gaps.end)
@@ -327,9 +332,26 @@ class Roots:
             if len(mine):
                 nearest = mine[np.argmin(shapely.distance(mine, points[number]))]
                 line = shapely.shortest_line(nearest, points[number])
-            else:
-                whole, reach = self._pieces[piece[number]], _REACH * self._width
-                near_by = _near_part(whole, points[number], reach)
-                line = shapely.maximum_inscribed_circle(near_by, _MIDDLE * self._width)
-            roots[number] = shapely.get_coordinates(line)[0]
+                roots[number] = shapely.get_coordinates(line)[0]
+        length = np.hypot(*(roots - at).T)
+        far = ~(length < (JUST_UNDER / 2 + _OUTSIDE) * self._width)
+        for number in np.flatnonzero(far).tolist():
+            whole = self._pieces[piece[number]]
+            if np.isnan(length[number]) or self._leaves(whole, at[number], roots[number]):
+                roots[number] = self._widest_near(whole, at[number])
         return roots
+
+    def _widest_near(self, piece: Polygon, at: Floats) -> Floats:
+        """Return the widest place of a piece within reach of a point, and straight from there."""
+        point, place = shapely.Point(at), at
+        for reach in _REACHES:
+            near_by = _near_part(piece, point, reach * self._width)
+            line = shapely.maximum_inscribed_circle(near_by, _MIDDLE * self._width)
+            place = shapely.get_coordinates(line)[0]
+            if not self._leaves(piece, at, place):
+                break
+        return place
+
+    def _leaves(self, piece: Polygon, at: Floats, root: Floats) -> bool:
+        way = shapely.LineString([at, root])
+        return bool(way.difference(piece).length > _OUTSIDE * self._width)

@@ -22,12 +22,22 @@ def assert_holds(sheet, held, width):
     assert len(touching_points(shape)) == 0
     assert find_pieces(extrude(shape, 1.0)).islands == ()
     # Worn back by just under half the width, by Shapely's own offset, it is still one piece. (A
-    # tip whose widest place is within 1 % of the width may leave a speck that no core has.)
+    # tip whose widest place is about as wide may leave a speck that no core has.)
     worn = shapely.get_parts(shape.buffer(-0.99 * width / 2, quad_segs=16))
-    assert (~shapely.is_empty(shapely.buffer(worn, -0.005 * width))).sum() == 1
+    assert (~shapely.is_empty(shapely.buffer(worn, -0.01 * width))).sum() == 1
     # Supports only add sheet, but for what snapping new corners to the grid moves edges by.
     assert sheet.shape.difference(shape).area < FINEST * shape.length
     assert not any(f.severity is Severity.SPOILS for f in held.findings)
+    assert_spans_its_gap(sheet, held, width)
+
+
+def assert_spans_its_gap(sheet, held, width):
+    """Assert that bridges lead over openings no further than they are weighed for."""
+    for bridge in held.bridges:
+        if bridge.kind == "bridge":
+            over = shapely.LineString(bridge.path).difference(sheet.shape).length
+            # Half of what a root may lead over an opening, at each end.
+            assert over <= bridge.gap + 0.1 * width + 1e-6
 
 
 @pytest.mark.parametrize("seed", range(60))
@@ -68,6 +78,13 @@ def test_an_island_that_touches_the_frame_at_a_point_is_held():
         box(60, 60, 140, 140).difference(box(60, 60, 80, 80).buffer(0)).union(box(58, 80, 60, 90))
     )
     assert_holds(sheet, hold_islands(sheet, 2.0), 2.0)
+
+
+def test_a_bridge_to_a_thin_arm_is_not_led_on_to_the_body_over_an_opening():
+    # An arm 1 mm wide leads from the body up, along the top 3 mm from the frame, and down again.
+    arm = shapely.union_all([box(119, 80, 120, 147), box(70, 146, 120, 147), box(70, 90, 71, 147)])
+    sheet = sheet_of(box(50, 50, 150, 150).difference(box(100, 60, 140, 80).union(arm)))
+    assert_spans_its_gap(sheet, hold_islands(sheet, 2.0), 2.0)
 
 
 def test_a_sliver_without_a_core_is_held():
