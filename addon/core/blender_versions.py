@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import Any
 
 import _cycles
 import bpy
 import numpy as np
+from numpy.typing import NDArray
 
 VERSION: tuple[int, int, int] = tuple(bpy.app.version)
 
@@ -111,6 +113,62 @@ def set_transparency(material: Any, method: str) -> None:
         material.surface_render_method = method
     else:
         material.blend_method = method
+
+
+@dataclass(frozen=True)
+class Column:
+    """Values of a mesh's elements, one property of all, as Blender keeps them or by property.
+
+    Parameters
+    ----------
+    rows : bpy_prop_collection
+    name : str
+    """
+
+    rows: Any
+    name: str
+
+    def foreach_get(self, values: NDArray[Any]) -> None:
+        """Read all values into a flat array."""
+        self.rows.foreach_get(self.name, values)
+
+    def foreach_set(self, values: NDArray[Any]) -> None:
+        """Write all values from a flat array."""
+        self.rows.foreach_set(self.name, values)
+
+
+def places_in(mesh: Any) -> Column:
+    """Return the coordinates of a mesh's vertices: three float32 each.
+
+    As an attribute they are copied in one go, and corners' vertices, too (from 3.6 on): a hundred
+    times quicker on large meshes than one by one, as properties are.
+    """
+    raw = mesh.attributes.get("position")
+    return Column(mesh.vertices, "co") if raw is None else Column(raw.data, "vector")
+
+
+def corners_in(mesh: Any) -> Column:
+    """Return the vertices of a mesh's corners: one int32 each; see ``places_in``."""
+    raw = mesh.attributes.get(".corner_vert")
+    return Column(mesh.loops, "vertex_index") if raw is None else Column(raw.data, "value")
+
+
+def edges_in(mesh: Any) -> Column:
+    """Return the edges after a mesh's corners: one int32 each; see ``places_in``."""
+    raw = mesh.attributes.get(".corner_edge")
+    return Column(mesh.loops, "edge_index") if raw is None else Column(raw.data, "value")
+
+
+def make_flat(mesh: Any) -> None:
+    """Let a mesh be shaded flat; from 4.1 on its faces are marked sharp."""
+    count = len(mesh.polygons)
+    if VERSION < (4, 1, 0):
+        mesh.polygons.foreach_set("use_smooth", np.zeros(count, bool))
+        return
+    raw = mesh.attributes.get("sharp_face")
+    if raw is None:
+        raw = mesh.attributes.new("sharp_face", "BOOLEAN", "FACE")
+    raw.data.foreach_set("value", np.ones(count, bool))
 
 
 def forget_selection(mesh: Any) -> None:

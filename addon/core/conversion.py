@@ -15,7 +15,14 @@ from numpy.typing import NDArray
 from ...geometry.arrays import Indices
 from ...geometry.colour import hex_from_srgb, linear_from_srgb, srgb_from_hex
 from ...geometry.mesh.solid import Mesh
-from .blender_versions import STORES_LOOP_TOTAL, forget_selection
+from .blender_versions import (
+    STORES_LOOP_TOTAL,
+    corners_in,
+    edges_in,
+    forget_selection,
+    make_flat,
+    places_in,
+)
 
 #: 1 Blender unit is 1 m in all that the add-on makes.
 METRES_PER_MM = 0.001
@@ -48,14 +55,14 @@ def fill_mesh(target: bpy.types.Mesh, mesh: Mesh) -> None:
     count = len(mesh.faces)
     target.clear_geometry()
     target.vertices.add(len(mesh.vertices))
-    target.vertices.foreach_set("co", blender_coordinates(mesh).ravel())
+    places_in(target).foreach_set(blender_coordinates(mesh).ravel())
     target.loops.add(len(corners))
-    target.loops.foreach_set("vertex_index", corners)
+    corners_in(target).foreach_set(corners)
     target.polygons.add(count)
     target.polygons.foreach_set("loop_start", np.arange(0, 3 * count, 3, dtype=np.int32))
     if STORES_LOOP_TOTAL:
         target.polygons.foreach_set("loop_total", np.full(count, 3, np.int32))
-    target.polygons.foreach_set("use_smooth", np.zeros(count, bool))
+    make_flat(target)
     target.update(calc_edges=True)
     forget_selection(target)
 
@@ -63,8 +70,22 @@ def fill_mesh(target: bpy.types.Mesh, mesh: Mesh) -> None:
 def vertex_coordinates(source: bpy.types.Mesh) -> NDArray[np.float32]:
     """Return a Blender mesh's vertices (n, 3) in Blender units."""
     places = np.empty(3 * len(source.vertices), np.float32)
-    source.vertices.foreach_get("co", places)
+    places_in(source).foreach_get(places)
     return places.reshape(-1, 3)
+
+
+def corner_vertices(source: bpy.types.Mesh) -> NDArray[np.int32]:
+    """Return the vertex of each corner of a Blender mesh's polygons."""
+    corners = np.empty(len(source.loops), np.int32)
+    corners_in(source).foreach_get(corners)
+    return corners
+
+
+def corner_edges(source: bpy.types.Mesh) -> NDArray[np.int32]:
+    """Return the edge after each corner of a Blender mesh's polygons."""
+    edges = np.empty(len(source.loops), np.int32)
+    edges_in(source).foreach_get(edges)
+    return edges
 
 
 def read_mesh(

@@ -9,7 +9,12 @@ from ...geometry.errors import SheetstackError
 from ...geometry.files.stl import write_stl
 from ...geometry.job.names import file_stem
 from ...geometry.mesh.solid import Mesh
-from ..core.conversion import blender_coordinates, read_mesh, vertex_coordinates
+from ..core.conversion import (
+    blender_coordinates,
+    corner_vertices,
+    read_mesh,
+    vertex_coordinates,
+)
 from ..core.folder_dialogue import FolderDialogue
 from ..job.scene_job import job_of
 from ..sheets.last_build import last_build_of
@@ -59,13 +64,12 @@ def current_mesh(sheet: bpy.types.Object, built: Mesh | None = None) -> Mesh:
         mesh, _ = read_mesh(evaluated.to_mesh())
         evaluated.to_mesh_clear()
         return mesh
-    if built is not None and np.array_equal(
-        vertex_coordinates(sheet.data), blender_coordinates(built)
+    if (
+        built is not None
+        and np.array_equal(vertex_coordinates(sheet.data), blender_coordinates(built))
+        and np.array_equal(corner_vertices(sheet.data), built.faces.ravel())
     ):
-        corners = np.empty(len(sheet.data.loops), np.int32)
-        sheet.data.loops.foreach_get("vertex_index", corners)
-        if np.array_equal(corners, built.faces.ravel()):
-            return built
+        return built
     mesh, _ = read_mesh(sheet.data)
     return mesh
 

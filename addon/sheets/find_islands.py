@@ -11,7 +11,7 @@ from ...geometry.arrays import Bools
 from ...geometry.errors import SheetstackError
 from ...geometry.mesh.islands import Piece, find_pieces
 from ..core.blender_versions import forget_selection
-from ..core.conversion import metres_per_unit, read_mesh
+from ..core.conversion import corner_edges, corner_vertices, metres_per_unit, read_mesh
 
 
 class SHEETSTACK_OT_find_islands(bpy.types.Operator):
@@ -99,10 +99,7 @@ def _select(mesh: bpy.types.Mesh, chosen: Bools) -> None:
     count = len(mesh.polygons)
     totals = np.empty(count, np.int32)
     mesh.polygons.foreach_get("loop_total", totals)
-    corners = np.empty(len(mesh.loops), np.int32)
-    edges = np.empty(len(mesh.loops), np.int32)
-    mesh.loops.foreach_get("vertex_index", corners)
-    mesh.loops.foreach_get("edge_index", edges)
+    corners, edges = corner_vertices(mesh), corner_edges(mesh)
     of_chosen = np.repeat(chosen, totals)
     for elements, used in ((mesh.vertices, corners), (mesh.edges, edges)):
         flags = np.zeros(len(elements), bool)

@@ -21,6 +21,7 @@ from ...geometry.support.repairs import can_be_mended
 from ..core.blender_versions import show_transparency, use_nodes
 from ..core.conversion import (
     blender_coordinates,
+    corner_vertices,
     fill_mesh,
     metres,
     metres_per_unit,
@@ -202,9 +203,7 @@ def is_hand_edited(sheet: bpy.types.Object) -> bool:
 
 def fingerprint(mesh: bpy.types.Mesh) -> str:
     """Return a short text that changes with any vertex or face of a mesh."""
-    corners = np.empty(len(mesh.loops), np.int32)
-    mesh.loops.foreach_get("vertex_index", corners)
-    return _digest(vertex_coordinates(mesh), corners)
+    return _digest(vertex_coordinates(mesh), corner_vertices(mesh))
 
 
 def _digest(vertices: NDArray[np.float32], corners: NDArray[np.int32]) -> str:
