@@ -64,6 +64,7 @@ def test_more_islands_than_can_be_looked_through_are_refused(monkeypatch):
 
 def test_islands_that_only_hold_each_other_are_refused_where_they_are_too_many(monkeypatch):
     monkeypatch.setattr(support, "MOST_HANGING", 8)
+    monkeypatch.setattr(support, "MOST_STRIPS", 8)
 
     def net(step):
         far = 30 + 6 * step
@@ -87,6 +88,28 @@ def test_islands_that_only_hold_each_other_are_refused_where_they_are_too_many(m
     rings = [Point(x, y).buffer(2.5).difference(Point(x, y).buffer(1.5)) for x in at for y in at]
     monkeypatch.setattr(support, "MOST_HANGING", 0)
     assert len(built({"Rings": shapely.union_all(rings)}).layers[0].islands) > 0
+
+
+def test_thin_rings_that_only_hold_each_other_are_refused_where_they_are_too_many(monkeypatch):
+    monkeypatch.setattr(support, "MOST_STRIPS", 8)
+
+    def rings(step, count):
+        radii = [35 - k * step for k in range(count)]
+        around = [Point(50, 50).buffer(r).difference(Point(50, 50).buffer(r - step)) for r in radii]
+        return shapely.union_all(around[::2])
+
+    with monkeypatch.context() as patch:
+        patch.setattr(support, "make_sheet", None)
+        with pytest.raises(GeometryError) as told:
+            built({"Rings": rings(0.15, 24)})
+    # Each of 12 rings of paint holds a disc or ring of sheet; only the outermost is near the frame.
+    said = "^Rings: 12 pieces of sheet would fall out, and 11 of them could be held by each other "
+    said += r"only\. Most are strips about 0\.15 mm wide, less than a tenth of the bridges that"
+    assert re.match(said, str(told.value))
+    # As many that are twice as wide are held.
+    assert built({"Rings": rings(0.4, 24)}).layers[0].bridges
+    # So are as few as thin ones.
+    assert built({"Rings": rings(0.15, 10)}).layers[0].bridges
 
 
 def test_islands_that_go_take_their_holes_with_them_and_leave_the_rest_as_drawn(monkeypatch):

@@ -46,6 +46,10 @@ MOST_ISLANDS = 20_000
 #: than a bridge (so many widths each way): a sheet that crossing lines cut into so many is a
 #: cobweb. As many bricks are a wall, and take a minute.
 MOST_HANGING, CRUMB = 800, 2.0
+#: As many are too many where most of all islands (this share) hang so and are strips narrower than
+#: this share of a bridge: hundreds of rings in rings, each as thin as a line of a pen. Of the 398
+#: largest icons of eight sets, 140 mm wide in plywood, none has a tenth as many.
+MOST_STRIPS, MOST, STRIP = 100, 0.75, 0.1
 #: Islands that are let go are opened this much further all round, in mm: more than the grid's step.
 _HAIR = 0.005
 #: Times that islands are weighed against their bridges; once where there are more than so many, or
@@ -120,8 +124,9 @@ def support_layer(
     islands = int(shapely.get_num_interior_rings(artwork.shape.geoms).sum())
     _not_too_many(islands, settings.name)
     weighed = damage if job.bridges.let_go else None
-    if islands > MOST_HANGING:
-        # Before minutes are spent on walls between so many; once more when they are cut.
+    if islands > MOST_STRIPS or len(artwork.shape.geoms) > MOST_HANGING:
+        # Before minutes are spent on walls between so many; once more when they are cut. Sheet may
+        # lie between openings that touch at points, too, and not in a hole of one.
         sheet = shapely.box(0, 0, job.sheet.width_mm, job.sheet.height_mm)
         pieces = shapely.get_parts(shapely.difference(sheet, artwork.shape))
         if weighed is not None:
@@ -224,11 +229,13 @@ def _not_too_many(islands: int, layer: str) -> None:
 
 
 def _not_too_many_hanging(pieces: Geometries, width: float, layer: str) -> None:
-    """Refuse a sheet of too many small islands that could be held by other islands only."""
-    areas, crumb = shapely.area(pieces), (CRUMB * width) ** 2
-    # Half of those that hang have to be crumbs. What is nearest to what is looked for only then: it
-    # is looked for again where bridges are.
-    if len(pieces) <= MOST_HANGING or (areas < crumb).sum() <= MOST_HANGING / 2:
+    """Refuse a sheet of too many small or thin islands that only other islands could hold."""
+    areas, around = shapely.area(pieces), shapely.length(pieces)
+    crumbs, strips = areas < (CRUMB * width) ** 2, 2 * areas < STRIP * width * around
+    # Half of those that hang have to be so. What is nearest to what is looked for only then: it is
+    # looked for again where bridges are.
+    many_crumbs = len(pieces) > MOST_HANGING and crumbs.sum() > MOST_HANGING / 2
+    if not many_crumbs and strips.sum() <= MOST_STRIPS * MOST:
         return
     nearest = spanning_gaps(pieces.tolist(), first_reach=2 * width).pieces
     frame = largest_piece(pieces.tolist())
@@ -236,14 +243,18 @@ def _not_too_many_hanging(pieces: Geometries, width: float, layer: str) -> None:
     free[nearest[(nearest == frame).any(axis=1)]] = False
     free[frame] = False
     hanging = int(free.sum())
-    if hanging <= MOST_HANGING:
-        return
-    area = float(np.median(areas[free]))
-    if area < crumb:
+    few = f"{layer}: {len(pieces) - 1} pieces of sheet would fall out, and {hanging} of them could "
+    few += "be held by each other only. "
+    if hanging > MOST_HANGING and np.median(areas[free]) < (CRUMB * width) ** 2:
         raise GeometryError(
-            f"{layer}: {len(pieces) - 1} pieces of sheet would fall out, and {hanging} of them "
-            f"could be held by each other only. Most are under {area:.2g} mm2, hardly more than a "
-            "bridge; it looks like hatching or noise. Draw it as areas, or with fewer lines."
+            f"{few}Most are under {np.median(areas[free]):.2g} mm2, hardly more than a bridge; it "
+            "looks like hatching or noise. Draw it as areas, or with fewer lines."
+        )
+    if hanging > MOST_STRIPS and strips[free].sum() > MOST * len(pieces):
+        wide = float(np.median(2 * areas[free] / around[free]))
+        raise GeometryError(
+            f"{few}Most are strips about {wide:.2g} mm wide, less than a tenth of the bridges that "
+            f"would hold them ({width:g} mm). Make the drawing larger, or draw fewer lines."
         )
 
 
