@@ -49,7 +49,8 @@ OFF = 5.0
 def rendered(path, ground):
     """What resvg shows of a drawing on its wall."""
     text = path.read_text(encoding="utf-8")
-    data = bytes(resvg_py.svg_to_bytes(svg_string=text, width=PIXELS * FINER))
+    # Without dpi a length in pt or mm is 0 to this renderer; CSS has 96 px an inch.
+    data = bytes(resvg_py.svg_to_bytes(svg_string=text, width=PIXELS * FINER, dpi=96))
     rgba = np.asarray(Image.open(io.BytesIO(data)).convert("RGBA")) / np.float32(255.0)
     wall = srgb_from_hex(ground).astype(np.float32)
     return reduced(rgba[..., :3] * rgba[..., 3:] + wall * (1 - rgba[..., 3:]))
