@@ -111,20 +111,22 @@ def edge_coverage(
     start, end : float64 array (n, 2)
         Ends of the edges in pixels: x to the right, y DOWN from the picture's top left corner. The
         edges must form closed loops, in any order.
-    weight : float or float array (n,)
-        Factor of an edge, the same all round a loop. With 1, a loop that is counter-clockwise as
-        seen in the picture fills, one that is clockwise empties.
+    weight : float, float array (n,) or (n, k)
+        Factor of an edge, the same all round a loop, or one for each of k pictures. With 1, a loop
+        that is counter-clockwise as seen in the picture fills, one that is clockwise empties.
     rows, columns : int
 
     Returns
     -------
-    float32 array (rows, columns)
+    float32 array (rows, columns) or (rows, columns, k)
         Sum over all loops of weight x covered share, below 0 cut to 0. Loops that do not overlap
         give 0 to 1.
     """
     x0, y0 = np.asarray(start, np.float64).T
     x1, y1 = np.asarray(end, np.float64).T
-    weights = np.broadcast_to(np.asarray(weight, np.float64), x0.shape)
+    weights = np.asarray(weight, np.float64)
+    if weights.ndim < 2:
+        weights = np.broadcast_to(weights, x0.shape)
     # Level edges bound no area, nor do edges above, below, or to the right of the picture.
     used = (
         (y0 != y1)
@@ -137,12 +139,12 @@ def edge_coverage(
     row = np.floor((y0 + y1) / 2).astype(np.int64)
     inside = (row >= 0) & (row < rows) & (y0 != y1)
     x0, x1, row = x0[inside], x1[inside], row[inside]
-    rise = ((y1 - y0) * weights)[inside]
+    rise = ((y1 - y0) * weights.T).T[inside]
     # Left of the picture all pixels of the row are to the right; right of it none is.
     middle = np.clip((x0 + x1) / 2, 0, columns)
     column = np.minimum(np.floor(middle).astype(np.int64), columns)
-    right = rise * (middle - column)
-    covered: Coverage = np.zeros((rows, columns), np.float32)
+    right = (rise.T * (middle - column)).T
+    covered: Coverage = np.zeros((rows, columns, *weights.shape[1:]), np.float32)
     if not len(row):
         return covered
     # Above, below and to the left of all edges nothing is covered; to their right each row stays
@@ -151,11 +153,15 @@ def edge_coverage(
     wide = int(column.max()) + 2 - left
     cell = (row - top) * wide + column - left
     size = (low - top) * wide
-    change = np.bincount(cell, rise - right, size) + np.bincount(cell + 1, right, size)
-    area = np.cumsum(change.reshape(low - top, wide), axis=1)
-    near = covered[top:low, left : left + wide]
-    near[:] = np.maximum(area, 0.0)[:, : near.shape[1]]
-    covered[top:low, left + wide :] = np.maximum(area[:, -1:], 0.0)
+    pictures = covered.reshape(rows, columns, -1)
+    rise, right = (values.reshape(len(row), -1).T for values in (rise, right))
+    for number, (own, aside) in enumerate(zip(rise, right, strict=True)):
+        change = np.bincount(cell, own - aside, size) + np.bincount(cell + 1, aside, size)
+        area = np.cumsum(change.reshape(low - top, wide), axis=1)
+        picture = pictures[..., number]
+        near = picture[top:low, left : left + wide]
+        near[:] = np.maximum(area, 0.0)[:, : near.shape[1]]
+        picture[top:low, left + wide :] = np.maximum(area[:, -1:], 0.0)
     covered[covered < _LEAST_COVERAGE] = 0.0
     return covered
 

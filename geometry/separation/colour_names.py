@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from functools import lru_cache
 
 import numpy as np
 
@@ -49,6 +50,7 @@ _WORDS = {
 _DEPTHS = ("Light ", "Dark ")
 
 
+@lru_cache(4096)
 def colour_word(colour: str) -> str:
     """Return the word for a colour.
 

@@ -30,6 +30,11 @@ _DENSE, _SIDE = 0.95, 4
 _ROUND = 2
 
 
+def hair_width(least: float) -> float:
+    """Return how wide a hairline is at most where an opening is so wide at least, in mm."""
+    return _WIDTH * least
+
+
 def without_hairlines(
     shapes: Sequence[ColouredShape], page: tuple[float, float], least: float
 ) -> tuple[tuple[ColouredShape, ...], Lost | None]:
@@ -58,7 +63,7 @@ def without_hairlines(
     (0, 1, 18.0)
     """
     parts, owner = shapely.get_parts(np.array([s.shape for s in shapes], object), return_index=True)
-    is_hair = _are_hairlines(parts, _WIDTH * least)
+    is_hair = _are_hairlines(parts, hair_width(least))
     if not is_hair.any():
         return tuple(shapes), None
     kept: dict[int, list[shapely.Geometry]] = {}

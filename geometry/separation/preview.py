@@ -43,10 +43,8 @@ def seen_picture(separation: Separation, pixels: int) -> Image.Image:
     points = (points - [0.0, page[1]]) * [scale, -scale]
     first = np.flatnonzero(ring[1:] == ring[:-1])
     light = linear_from_srgb(colours)[cell[ring[first]]]
-    layers = [
-        edge_coverage(points[first], points[first + 1], own, rows, columns) for own in light.T
-    ]
-    return Image.fromarray(srgb_bytes(np.stack(layers, axis=2)))
+    picture = edge_coverage(points[first], points[first + 1], light, rows, columns)
+    return Image.fromarray(srgb_bytes(picture))
 
 
 def painted_picture(
@@ -80,7 +78,11 @@ def _painted(
         linear_from_srgb(srgb_from_hex(ground)), *pixel_shape(page, scale)
     )
     for layer, shape in zip(layers, shapes, strict=True):
-        picture = sprayed(picture, layer.colour, 1.0, coverage(shape, page, scale))
+        share = coverage(shape, page, scale)
+        rows, columns = (np.flatnonzero(share.any(axis=k)) for k in (1, 0))
+        if len(rows):
+            there = np.s_[rows[0] : rows[-1] + 1, columns[0] : columns[-1] + 1]
+            picture[there] = sprayed(picture[there], layer.colour, 1.0, share[there])
     return Image.fromarray(srgb_bytes(picture))
 
 

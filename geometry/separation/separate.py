@@ -10,7 +10,7 @@ import numpy as np
 import shapely
 from shapely import MultiPolygon
 
-from ..arrays import Floats, Geometries, Indices
+from ..arrays import Bools, Floats, Geometries, Indices
 from ..artwork.coloured import ColouredDrawing
 from ..artwork.dxf.coloured import read_dxf_colours
 from ..artwork.source import ArtworkSource
@@ -21,6 +21,7 @@ from ..errors import ArtworkError
 from ..finding import Finding
 from ..job.fit import fit_scale, fit_sheet
 from ..planar.arrangement import merge_faces
+from ..planar.graph import connected_labels
 from ..planar.morphology import close_shape
 from ..planar.polygons import as_multipolygon, without_specks
 from ..planar.union import unite
@@ -31,7 +32,7 @@ from .cans import Palette, gather
 from .colour_names import colour_names
 from .extents import Sheets
 from .flat_picture import embedded_picture, read_flat_colours
-from .hairlines import without_hairlines
+from .hairlines import hair_width, without_hairlines
 from .losses import (
     can_findings,
     crumb_findings,
@@ -196,7 +197,8 @@ def read_coloured(path: Path, settings: SeparationSettings) -> ColouredDrawing:
         return read_flat_colours(path, scale_of)
     if path.suffix.lower() == ".dxf":
         return read_dxf_colours(ArtworkSource(path), scale_of)
-    flattening = Flattening(settings.gradient_steps, embedded_picture)
+    hair = hair_width(settings.least)
+    flattening = Flattening(settings.gradient_steps, embedded_picture, hair)
     return read_svg_colours(ArtworkSource(path), scale_of, TOLERANCES, flattening)
 
 
@@ -350,13 +352,19 @@ def _plan(
     lightness = {**dict(enumerate(light[:-1])), top: light[-1]}
     first = Sheets(regions, regions.label.tolist(), bridge, trap, lightness)
 
+    # What differs by crumbs, or by one layer, is sprayed in much the same order.
+    orders: list[tuple[int, ...]] = []
+
     def planned_for(label: Indices, part: Progress) -> _Planned | None:
         sheets = first.relabelled(label.tolist(), lightness).afresh()
         shown = [k for k in (*drawn, top) if k in sheets.layers]
         if not shown:
             return None
         can_of = {k: (k if k < top else -1) for k in sheets.layers}
-        return in_two_passes(sheets, *best_plan(sheets, shown, part), shown, can_of)
+        near = orders[-1] if orders else ()
+        best = best_plan(sheets, shown, part, near)
+        orders.append(best[0].order)
+        return in_two_passes(sheets, *best, shown, can_of)
 
     bare = planned_for(regions.label, progress.part(0.0, 0.4))
     covered = None
@@ -424,17 +432,15 @@ def lay_out(
     regions = sheets.regions
     label = np.array(sheets.label)
     seen = [_united(regions.shapes[label == k]) for k in plan.order]
-    # What later layers paint, from the last one back: each holds the next, and all that a layer
-    # may run under lies in its own.
-    later = [MultiPolygon()]
-    for own in reversed(seen):
-        later.insert(0, _united(np.array([own, later[0]], object)))
+    trap, least = settings.trap_mm, settings.least_bridge
     shapes = []
     for number, extent in enumerate(plan.extents):
         shape = _united(regions.shapes[sorted(extent.opened)])
-        trap, least = settings.trap_mm, settings.least_bridge
-        under = not later[number + 1].is_empty
-        shapes.append(_run_under(shape, later[number], trap, least) if under else shape)
+        if number + 1 < len(plan.order):
+            later = np.isin(label, plan.order[number:])
+            allowed = _allowed(regions, later, sorted(extent.opened), 2 * trap + least)
+            shape = _run_under(shape, allowed, trap, least)
+        shapes.append(shape)
     curves = fit_shapes(shapes, settings.tolerance(regions.page), regions.page)
     found = []
     for number, extent in enumerate(plan.extents):
@@ -454,6 +460,30 @@ def lay_out(
     return tuple(found)
 
 
+def _allowed(regions: Regions, later: Bools, opened: list[int], reach: float) -> MultiPolygon:
+    """Return where a layer may be open: what it and later ones paint, as far as it gets there.
+
+    Parameters
+    ----------
+    regions : Regions
+    later : bool array (regions,)
+        Which of them this layer or later ones show.
+    opened : list of int
+        Where the layer is open anyway.
+    reach : float
+        How far from there, in mm, anything is asked for.
+    """
+    part = connected_labels(len(later), regions.pairs[later[regions.pairs].all(axis=1)])
+    x0, y0, x1, y1 = shapely.bounds(regions.shapes).T
+    near = (x1 >= x0[opened].min() - reach) & (x0 <= x1[opened].max() + reach)
+    near &= (y1 >= y0[opened].min() - reach) & (y0 <= y1[opened].max() + reach)
+    return _near(
+        _united(regions.shapes[later & near & np.isin(part, part[opened])]),
+        shapely.total_bounds(regions.shapes[opened]),
+        reach,
+    )
+
+
 def _run_under(
     shape: MultiPolygon, allowed: MultiPolygon, trap: float, least: float
 ) -> MultiPolygon:
@@ -466,14 +496,13 @@ def _run_under(
     ----------
     shape : MultiPolygon
     allowed : MultiPolygon
-        What the layer shows and what later ones paint.
+        What the layer shows and what later ones paint near it.
     trap, least : float
         Widths of the trap and of sheet that holds, in mm.
     """
     if shape.is_empty:
         return shape
     grown = shape
-    allowed = _near(allowed, shape, 2 * trap + least)
     if trap > 0:
         # Hidden edges need no more points. Part by part: they do not meet, and the offset of one is
         # found much sooner than that of many.
@@ -492,9 +521,9 @@ def _run_under(
     return shapely.multipolygons(shapely.orient_polygons(left))
 
 
-def _near(shape: MultiPolygon, other: MultiPolygon, reach: float) -> MultiPolygon:
-    """Return what of a shape lies in the box round another one, grown by a reach in mm."""
-    x0, y0, x1, y1 = other.bounds
+def _near(shape: MultiPolygon, bounds: Floats, reach: float) -> MultiPolygon:
+    """Return what of a shape lies in a box grown by a reach in mm."""
+    x0, y0, x1, y1 = bounds
     box = (x0 - reach, y0 - reach, x1 + reach, y1 + reach)
     # Far quicker than an intersection, but known to fail where an edge runs along the box.
     clipped = as_multipolygon(shapely.clip_by_rect(shape, *box))

@@ -140,7 +140,7 @@ def fit_shapes(
 
     def fit(wanted: Sequence[Floats], within: float) -> list[CurvedRing]:
         curves = fit_rings(wanted, within)
-        return curves if page is None else [_drawn_in(ring, page) for ring in curves]
+        return curves if page is None else _drawn_in(curves, page)
 
     owner = np.repeat(np.arange(len(polygons)), [1 + len(p.interiors) for p in polygons])
     home = np.repeat(np.arange(len(shapes)), [len(shape.geoms) for shape in shapes])
@@ -193,8 +193,7 @@ def _fitted_apart(
         kept[crosses] = False
         pieces = _together([pieces.taken(kept), again])
         changed = np.unique(ring[crosses])
-        curves = _curves(track, pieces, rings, page)
-        fitted.change(changed, [curves[k] for k in changed])
+        fitted.change(changed, _curves(track, pieces, rings, page, changed))
     return fitted
 
 
@@ -218,17 +217,23 @@ def _cross(pieces: _Pieces, ring: Indices, home: Indices) -> Bools:
 
 
 def _curves(
-    track: _Track, pieces: _Pieces, rings: Sequence[Floats], page: tuple[float, float] | None
+    track: _Track,
+    pieces: _Pieces,
+    rings: Sequence[Floats],
+    page: tuple[float, float] | None,
+    which: Indices | None = None,
 ) -> list[CurvedRing]:
-    """Return each ring's pieces as a curve, drawn in from a page's edge."""
-    cut = np.searchsorted(pieces.first, track.offset[1:])[:-1]
-    parts = zip(np.split(pieces.cubics, cut), np.split(pieces.straight, cut), strict=True)
-    # Two straight lines enclose nothing: a ring hardly larger than the tolerance keeps its points.
-    curves = [
-        _polyline(ring) if 2 * len(curve.straight) - curve.straight.sum() < 3 else curve
-        for ring, curve in zip(rings, (CurvedRing(*part) for part in parts), strict=True)
-    ]
-    return curves if page is None else [_drawn_in(curve, page) for curve in curves]
+    """Return each ring's pieces as a curve, or of some rings, drawn in from a page's edge."""
+    cut = np.searchsorted(pieces.first, track.offset).tolist()
+    curves = []
+    for number in range(len(rings)) if which is None else which.tolist():
+        own = slice(cut[number], cut[number + 1])
+        curve = CurvedRing(pieces.cubics[own], pieces.straight[own])
+        # Two straight lines enclose nothing: a ring hardly larger than the tolerance keeps its
+        # points.
+        flat = 2 * len(curve.straight) - int(curve.straight.sum()) < 3
+        curves.append(_polyline(rings[number]) if flat else curve)
+    return curves if page is None else _drawn_in(curves, page)
 
 
 class _Crossings:
@@ -300,12 +305,24 @@ def _points(rings: Sequence[CurvedRing], samples: int) -> tuple[Floats, Indices]
     return points, count
 
 
-def _drawn_in(ring: CurvedRing, page: tuple[float, float]) -> CurvedRing:
-    """Return the ring with those curves drawn in that leave a page."""
-    drawn = _evaluate(ring.cubics[:, None], np.linspace(0, 1, SAMPLES)[None, :, None])
-    out = ((drawn < 0) | (drawn > page)).any(axis=(1, 2))
-    if not out.any():
-        return ring
+def _drawn_in(rings: Sequence[CurvedRing], page: tuple[float, float]) -> list[CurvedRing]:
+    """Return rings with those curves drawn in that leave a page."""
+    if not len(rings):
+        return []
+    cubics = np.concatenate([ring.cubics for ring in rings])
+    # A curve stays within its points' box.
+    out = ((cubics < 0) | (cubics > page)).any(axis=(1, 2))
+    drawn = _evaluate(cubics[out][:, None], np.linspace(0, 1, SAMPLES)[None, :, None])
+    out[out] = ((drawn < 0) | (drawn > page)).any(axis=(1, 2))
+    cut = np.cumsum([len(ring.cubics) for ring in rings])[:-1]
+    return [
+        _drawn_in_at(ring, own, page) if own.any() else ring
+        for ring, own in zip(rings, np.split(out, cut), strict=True)
+    ]
+
+
+def _drawn_in_at(ring: CurvedRing, out: Bools, page: tuple[float, float]) -> CurvedRing:
+    """Return the ring with some of its curves drawn in."""
     # Of a quarter curve the handles lie close to it, so that to clip them is to clip it.
     quarters = _halves(_halves(ring.cubics[out]))
     parts = [cubic[None] for cubic in ring.cubics]

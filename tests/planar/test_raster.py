@@ -113,6 +113,10 @@ def test_weights_scale_loops():
     end = np.roll(start, -1, axis=0)
     assert edge_coverage(start, end, 0.25, 4, 4)[1:3, 1:3].tolist() == [[0.25] * 2] * 2
     assert (edge_coverage(end, start, 1.0, 4, 4) == 0).all()
+    # Several weights an edge are several pictures at once.
+    several = edge_coverage(start, end, np.tile([0.25, 0.0, 1.0], (4, 1)), 4, 4)
+    for number, weight in enumerate((0.25, 0.0, 1.0)):
+        assert (several[..., number] == edge_coverage(start, end, weight, 4, 4)).all()
 
 
 def test_every_srgb_byte_survives_linear_light():

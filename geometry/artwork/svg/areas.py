@@ -21,7 +21,7 @@ from ..fill.rings import ABSURD_MM
 from .flattening import FlatPicture
 from .path import PathData, Polylines, flatten_paths, reach
 from .state import Group
-from .stroke import Pen, stroke_outlines
+from .stroke import Pen, rough_outlines, stroke_outlines
 from .style import Paint
 from .transforms import Matrix, linear_and_shift
 from .wide_strokes import shown_as_hole, wide_stroke
@@ -118,11 +118,20 @@ def areas(
 
 
 def areas_of_each(
-    items: Sequence[Item], tolerances: Tolerances, what: str
+    items: Sequence[Item], tolerances: Tolerances, what: str, hair: float = 0.0
 ) -> tuple[list[MultiPolygon], tuple[Finding, ...]]:
     """Return what each item paints by itself.
 
-    Parameters and errors are those of :func:`areas`.
+    Parameters and errors are those of :func:`areas`, but for one.
+
+    Parameters
+    ----------
+    items : sequence of Item
+    tolerances : Tolerances
+    what : str
+    hair : float
+        Strokes less wide than this, in mm, are outlined roughly: ends and corners of a hair do not
+        show.
 
     Returns
     -------
@@ -130,7 +139,7 @@ def areas_of_each(
         In the items' order; empty where nothing of an item shows.
     findings : tuple of Finding
     """
-    each = _filled(items, tolerances, what)
+    each = _filled(items, tolerances, what, hair)
     shapes = []
     for number, own in enumerate(_by_owner(each, len(items))):
         polygons = each.polygons[own]
@@ -140,13 +149,15 @@ def areas_of_each(
     return shapes, each.findings
 
 
-def _filled(items: Sequence[Item], tolerances: Tolerances, what: str) -> FilledEach:
+def _filled(
+    items: Sequence[Item], tolerances: Tolerances, what: str, hair: float = 0.0
+) -> FilledEach:
     refuse_absurd(items, what)
     compounds: list[Compound | None] = [None] * len(items)
     fills = [i for i, item in enumerate(items) if item.pen is None]
     strokes = [i for i, item in enumerate(items) if item.pen is not None]
     _fill_compounds(items, fills, compounds, tolerances)
-    told = _stroke_compounds(items, strokes, compounds, tolerances, what)
+    told = _stroke_compounds(items, strokes, compounds, tolerances, what, hair)
     each = fill_each([c for c in compounds if c is not None], tolerances=tolerances, what=what)
     return replace(each, findings=(*each.findings, *told)) if told else each
 
@@ -218,6 +229,7 @@ def _stroke_compounds(
     compounds: list[Compound | None],
     tolerances: Tolerances,
     what: str,
+    hair: float,
 ) -> list[Finding]:
     """Outline strokes in user space, where the pen is round, and map the outlines.
 
@@ -233,6 +245,7 @@ def _stroke_compounds(
     lines = flatten_paths([items[i].path for i in which], before_linear, before_shift, tolerance)
     contours: list[list[Contour]] = [[] for _ in which]
     filled = {id(item.path) for item in items if item.pen is None}
+    roughly = _rough_outlines(lines, items, which, hair / np.where(rigid, 1.0, stretch))
     findings = []
     for k, owner in enumerate(lines.owner.tolist()):
         item = items[which[owner]]
@@ -241,12 +254,27 @@ def _stroke_compounds(
             if hole is not None:
                 mapped = hole if rigid[owner] else hole @ linear[owner].T + shift[owner]
                 findings += wide_stroke(item.name, mapped, what)
-        for ring in _outlines(lines, k, item, float(tolerance[owner]), what):
+        rings = roughly.get(k)
+        for ring in rings or _outlines(lines, k, item, float(tolerance[owner]), what):
             mapped = ring if rigid[owner] else ring @ linear[owner].T + shift[owner]
             contours[owner].append(Contour(mapped))
     for own, i in zip(contours, which, strict=True):
         compounds[i] = Compound(own, "nonzero", f"the stroke of {items[i].name}", quiet=True)
     return findings
+
+
+def _rough_outlines(
+    lines: Polylines, items: Sequence[Item], which: list[int], hair: Floats
+) -> dict[int, list[Floats]]:
+    """Return the outlines of lines whose pen is less wide than a hair, by the line's number."""
+    thin: dict[int, tuple[Floats, bool, float]] = {}
+    for k, owner in enumerate(lines.owner.tolist()):
+        pen = items[which[owner]].pen
+        if pen is not None and 0 < pen.width < hair[owner] and not pen.dashes:
+            points = lines.points[lines.first[k] : lines.first[k + 1]]
+            thin[k] = (points, bool(lines.closed[k]), pen.width)
+    outlines = rough_outlines(*zip(*thin.values(), strict=True)) if thin else []
+    return dict(zip(thin, outlines, strict=True))
 
 
 def _outlines(lines: Polylines, k: int, item: Item, tolerance: float, what: str) -> list[Floats]:

@@ -80,7 +80,7 @@ def coats(
     ArtworkError
         As of ``areas_of_each``.
     """
-    shapes, repairs = areas_of_each(items, drawing.tolerances, drawing.what)
+    shapes, repairs = areas_of_each(items, drawing.tolerances, drawing.what, flattening.hair)
     findings = list(repairs)
     laid: list[_Laid] = []
     mixed = False

@@ -37,7 +37,7 @@ def read_svg_colours(
     tolerances : Tolerances
         ``chord`` holds at the size that is made.
     flattening : Flattening, optional
-        The usual one when None.
+        The usual one when None; ``hair`` holds at the size that is made.
 
     Returns
     -------
@@ -50,10 +50,12 @@ def read_svg_colours(
     """
     flattening = flattening or Flattening()
     findings: list[Finding] = []
-    walked = open_drawing(source, tolerances, findings, flattening)
+    # Of masks every line counts.
+    walked = open_drawing(source, tolerances, findings, replace(flattening, hair=0.0))
     scale = scale_of(walked.page)
     walked.drawing.tolerances = replace(tolerances, chord=tolerances.chord / scale)
     items = walked.items(Purpose.PAINT)
+    flattening = replace(flattening, hair=flattening.hair / scale)
     laid = coats(walked.drawing, walked.walk, items, flattening)
     findings += [
         f if f.place is None else replace(f, place=(f.place[0] * scale, f.place[1] * scale))

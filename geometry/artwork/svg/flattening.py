@@ -41,7 +41,10 @@ class Flattening:
         Most flat steps that stand for a gradient.
     picture : callable, optional
         Reads pictures; without it they are told and left out.
+    hair : float
+        Strokes that are less wide than this, in mm, are outlined roughly: flat ends, blunt corners.
     """
 
     steps: int = GRADIENT_STEPS
     picture: PictureReader | None = None
+    hair: float = 0.0

@@ -14,6 +14,7 @@ from dataclasses import dataclass, replace
 from functools import lru_cache
 
 import numpy as np
+import shapely
 from shapely import MultiPolygon
 
 from ...arrays import Bools, Floats, Indices, ramp
@@ -135,6 +136,45 @@ def stroke_outlines(
             for ring in _outline(piece, piece_corner, False, solid, tolerance)
         ]
     return _outline(points, corner, closed, pen, tolerance)
+
+
+def rough_outlines(
+    lines: Sequence[Floats], closed: Sequence[bool], widths: Sequence[float]
+) -> list[list[Floats]]:
+    """Return outlines of thin pens' strokes: flat ends and blunt corners, soon found.
+
+    Parameters
+    ----------
+    lines : sequence of float64 array (n, 2)
+    closed : sequence of bool
+        Whether each line's last point is joined to its first.
+    widths : sequence of float
+        Of the pens.
+
+    Returns
+    -------
+    list of list of ndarray, shape (m, 2)
+        Of each line, to be filled together by the nonzero rule; none of what is a point.
+
+    Examples
+    --------
+    >>> ((ring,),) = rough_outlines([np.array([[0.0, 0.0], [9.0, 0.0]])], [False], [0.2])
+    >>> float(np.ptp(ring[:, 0])), float(np.ptp(ring[:, 1]))
+    (9.0, 0.2)
+    """
+    walked = [
+        np.concatenate([points, points[:1]]) if joined or len(points) < 2 else points
+        for points, joined in zip(lines, closed, strict=True)
+    ]
+    drawn = np.array([shapely.LineString(points) for points in walked], object)
+    half = np.asarray(widths, np.float64) / 2
+    areas = shapely.buffer(drawn, half, quad_segs=1, cap_style="flat", join_style="bevel")
+    parts, line = shapely.get_parts(shapely.orient_polygons(areas), return_index=True)
+    rings, part = shapely.get_rings(parts, return_index=True)
+    found: list[list[Floats]] = [[] for _ in lines]
+    for ring, number in zip(rings, line[part].tolist(), strict=True):
+        found[number].append(shapely.get_coordinates(ring)[:-1])
+    return found
 
 
 def _outline(

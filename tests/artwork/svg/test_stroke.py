@@ -8,7 +8,7 @@ import shapely
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from sheetstack.geometry.artwork.svg.stroke import Pen, stroke
+from sheetstack.geometry.artwork.svg.stroke import Pen, rough_outlines, stroke
 from sheetstack.geometry.errors import ArtworkError
 from sheetstack.geometry.tolerance import Tolerances
 
@@ -65,6 +65,24 @@ def test_smooth_vertices_take_no_corner_join():
         shapely.linestrings(arc), 2, quad_segs=300, cap_style="flat", join_style="round"
     )
     assert shape.symmetric_difference(wanted).area < 1e-3 * wanted.area
+
+
+@pytest.mark.parametrize("closed", [False, True])
+def test_a_rough_outline_differs_from_the_stroke_by_its_ends_and_corners_alone(closed):
+    rng = np.random.default_rng(3)
+    lines = [rng.uniform(0, 40, (6, 2)) for _ in range(20)]
+    rough = rough_outlines(lines, [closed] * 20, [0.2] * 20)
+    for points, rings in zip(lines, rough, strict=True):
+        exact = stroke(points, Pen(0.2, "round", "round"), closed=closed, tolerances=FINE)
+        outer, *holes = sorted(
+            (shapely.Polygon(ring) for ring in rings), key=lambda ring: -ring.area
+        )
+        own = outer.difference(shapely.union_all(holes))
+        off = shapely.symmetric_difference(own, exact)
+        assert off.area < 0.01 * exact.area
+        # Half a pen's width about the points, and nowhere else by a hundredth of a millimetre.
+        near = shapely.MultiPoint(points).buffer(0.11)
+        assert near.contains(off.buffer(-0.005))
 
 
 def test_dashes_and_gaps_take_turns_from_the_offset_on():
