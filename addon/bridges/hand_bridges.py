@@ -1,6 +1,7 @@
 """Bridges set by hand: rows of the job that lock, move, widen or forbid a bridge."""
 
 from dataclasses import replace
+from functools import lru_cache
 from typing import Any
 
 import bpy
@@ -12,7 +13,7 @@ from ..core.list_rows import list_value
 from ..core.setting_property import put_values
 from ..job.job_property import job_changed
 from ..job.scene_job import put_settled
-from ..sheets.sheet_object import marks_on, sheets_of
+from ..sheets.sheet_object import marks_in, sheets_of
 
 #: Digits (mm) of lines drawn with the mouse: a micrometre.
 DIGITS = 3
@@ -39,11 +40,8 @@ def bridges_on(
     sheet = sheet or sheets_of(scene).get(layer)
     if sheet is None:
         return rows
-    return rows + [
-        BridgeByHand(layer, _points(mark["path"]), mark["name"], mark["width"], state="")
-        for mark in marks_on(sheet)
-        if mark["kind"] == "bridge" and mark["name"] not in taken and mark["path"]
-    ]
+    kept = _automatic(layer, sheet.sheetstack.marks)
+    return rows + [bridge for bridge in kept if bridge.id not in taken]
 
 
 def draw_bridge(
@@ -177,6 +175,15 @@ where they were seen, while they hold, whatever is edited elsewhere"""
         put_settled(context.scene, ())
         job_changed(context.scene.sheetstack, None)
         return {"FINISHED"}
+
+
+@lru_cache(maxsize=32)
+def _automatic(layer: str, marks: str) -> tuple[BridgeByHand, ...]:
+    return tuple(
+        BridgeByHand(layer, _points(mark["path"]), mark["name"], mark["width"], state="")
+        for mark in marks_in(marks)
+        if mark["kind"] == "bridge" and mark["path"]
+    )
 
 
 def _value(row: Any) -> BridgeByHand:

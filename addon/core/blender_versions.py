@@ -18,6 +18,8 @@ HAS_FILE_HANDLERS = hasattr(bpy.types, "FileHandler")
 HAS_PROGRESS_BAR = VERSION >= (4, 0, 0)
 #: Polygons keep their own count of corners (up to 3.5); newer ones derive it.
 STORES_LOOP_TOTAL = VERSION < (3, 6, 0)
+#: Edges can be given to a mesh by whole columns (4.2 and newer; older ones were not tried).
+TAKES_EDGES = VERSION >= (4, 2, 0)
 #: Grease Pencil objects were rewritten with curves in 4.3.
 GREASE_PENCIL_TYPES = ("GPENCIL", "GREASEPENCIL")
 
@@ -157,6 +159,11 @@ def edges_in(mesh: Any) -> Column:
     """Return the edges after a mesh's corners: one int32 each; see ``places_in``."""
     raw = mesh.attributes.get(".corner_edge")
     return Column(mesh.loops, "edge_index") if raw is None else Column(raw.data, "value")
+
+
+def edge_ends_in(mesh: Any) -> Column:
+    """Return the vertices of a mesh's edges: two int32 each; where ``TAKES_EDGES``."""
+    return Column(mesh.attributes[".edge_verts"].data, "value")
 
 
 def make_flat(mesh: Any) -> None:

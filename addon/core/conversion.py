@@ -6,6 +6,7 @@ the user has made is in the scene's units, of which ``metres_per_unit`` tells th
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import Any
 
 import bpy
@@ -14,10 +15,13 @@ from numpy.typing import NDArray
 
 from ...geometry.arrays import Indices
 from ...geometry.colour import hex_from_srgb, linear_from_srgb, srgb_from_hex
+from ...geometry.mesh.edges import edges_of
 from ...geometry.mesh.solid import Mesh
 from .blender_versions import (
     STORES_LOOP_TOTAL,
+    TAKES_EDGES,
     corners_in,
+    edge_ends_in,
     edges_in,
     forget_selection,
     make_flat,
@@ -26,6 +30,8 @@ from .blender_versions import (
 
 #: 1 Blender unit is 1 m in all that the add-on makes.
 METRES_PER_MM = 0.001
+#: From so many faces on edges are told to Blender, which else looks for them in the main thread.
+MANY_FACES = 50_000
 
 
 def metres(mm: Any) -> Any:
@@ -49,21 +55,64 @@ def blender_coordinates(mesh: Mesh) -> NDArray[np.float32]:
     return np.ascontiguousarray(metres(mesh.vertices), np.float32)
 
 
-def fill_mesh(target: bpy.types.Mesh, mesh: Mesh) -> None:
-    """Replace what a Blender mesh holds by a mesh of geometry."""
+@dataclass(frozen=True)
+class MeshColumns:
+    """A mesh of triangles as Blender keeps it.
+
+    Parameters
+    ----------
+    places : float32 array (n, 3)
+        Vertices, in metres.
+    corners : int32 array (3 * faces,)
+        Their numbers, face by face.
+    edges : int32 array (e, 2), optional
+        Ends of the edges, where Blender is not to look for them.
+    corner_edges : int32 array (3 * faces,), optional
+        The edge after each corner.
+    """
+
+    places: NDArray[np.float32]
+    corners: NDArray[np.int32]
+    edges: NDArray[np.int32] | None = None
+    corner_edges: NDArray[np.int32] | None = None
+
+
+def columns_of(mesh: Mesh) -> MeshColumns:
+    """Return a mesh as Blender keeps it; no Blender data is touched, in whatever thread."""
+    places = blender_coordinates(mesh)
     corners = np.ascontiguousarray(mesh.faces, np.int32).ravel()
-    count = len(mesh.faces)
+    if not TAKES_EDGES or len(mesh.faces) < MANY_FACES:
+        return MeshColumns(places, corners)
+    found = edges_of(mesh.faces, len(places))
+    first = found.corner[found.start]
+    # The second end of a side is the face's next vertex.
+    following = first + np.where(first % 3 == 2, -2, 1)
+    edges = np.stack([corners[first], corners[following]], axis=1)
+    corner_edges = np.empty(len(corners), np.int32)
+    corner_edges[found.corner] = np.repeat(np.arange(len(first)), found.size)
+    return MeshColumns(places, corners, edges, corner_edges)
+
+
+def fill_mesh(target: bpy.types.Mesh, mesh: Mesh | MeshColumns) -> None:
+    """Replace what a Blender mesh holds by a mesh of geometry."""
+    columns = columns_of(mesh) if isinstance(mesh, Mesh) else mesh
+    corners = columns.corners
+    count = len(corners) // 3
     target.clear_geometry()
-    target.vertices.add(len(mesh.vertices))
-    places_in(target).foreach_set(blender_coordinates(mesh).ravel())
+    target.vertices.add(len(columns.places))
+    places_in(target).foreach_set(columns.places.ravel())
     target.loops.add(len(corners))
     corners_in(target).foreach_set(corners)
+    if columns.edges is not None and columns.corner_edges is not None:
+        target.edges.add(len(columns.edges))
+        edge_ends_in(target).foreach_set(columns.edges.ravel())
+        edges_in(target).foreach_set(columns.corner_edges)
     target.polygons.add(count)
     target.polygons.foreach_set("loop_start", np.arange(0, 3 * count, 3, dtype=np.int32))
     if STORES_LOOP_TOTAL:
         target.polygons.foreach_set("loop_total", np.full(count, 3, np.int32))
     make_flat(target)
-    target.update(calc_edges=True)
+    target.update(calc_edges=columns.edges is None)
     forget_selection(target)
 
 
@@ -106,12 +155,16 @@ def read_mesh(
     polygons : int array (faces,)
         The polygon of the Blender mesh that each triangle is part of.
     """
-    source.calc_loop_triangles()
-    count = len(source.loop_triangles)
-    corners = np.empty(3 * count, np.int32)
-    polygons = np.empty(count, np.int32)
-    source.loop_triangles.foreach_get("vertices", corners)
-    source.loop_triangles.foreach_get("polygon_index", polygons)
+    if len(source.loops) == 3 * len(source.polygons):  # triangles all
+        corners = corner_vertices(source)
+        polygons = np.arange(len(source.polygons))
+    else:
+        source.calc_loop_triangles()
+        count = len(source.loop_triangles)
+        corners = np.empty(3 * count, np.int32)
+        polygons = np.empty(count, np.int32)
+        source.loop_triangles.foreach_get("vertices", corners)
+        source.loop_triangles.foreach_get("polygon_index", polygons)
     faces = corners.reshape(-1, 3).astype(np.int64)
     if np.prod(scale) < 0:
         faces = np.ascontiguousarray(faces[:, ::-1])

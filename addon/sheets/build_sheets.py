@@ -17,6 +17,7 @@ from ..job.scene_job import job_of, put_settled
 from ..job.sources import missing_files, states_of
 from ..tracing.picture_under import picture_object
 from .last_build import builder
+from .ready_layer import ready_build
 from .sheet_object import fill_sheet, sheets_of, show_build
 
 #: Seconds from the last change of a property to the new build.
@@ -46,7 +47,8 @@ class SHEETSTACK_OT_build(LongWork, bpy.types.Operator):
         renew_drawn(context)
         self._job = job_of(context.scene)
         self._sources, self._missing = states_of(context.scene), missing_files(context.scene)
-        return builder(context.scene, self._job)
+        built = builder(context.scene, self._job)
+        return lambda progress: ready_build(built(progress))
 
     def parts(self, result: Any) -> Iterator[None]:
         scene = scene_of(self._scene)
@@ -67,7 +69,7 @@ class SHEETSTACK_OT_build(LongWork, bpy.types.Operator):
         except SheetstackError:  # changed meanwhile to what is no job
             unchanged = False
         edited = show_build(scene, result)
-        put_settled(scene, result.job.settled)
+        put_settled(scene, result.build.job.settled)
         if self._is_first:
             show_whole_stack(scene)
         join(scene, sheets_of(scene).values())
@@ -75,7 +77,7 @@ class SHEETSTACK_OT_build(LongWork, bpy.types.Operator):
             kept_artwork.keep(scene, self._job)
         scene.sheetstack.is_stale = not unchanged
         scene.sheetstack.sources, scene.sheetstack.changed_sources = self._sources, ""
-        self.report(*_summary(result))
+        self.report(*_summary(result.build))
         if self._missing:
             self.report(
                 {"WARNING"},

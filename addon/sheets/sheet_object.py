@@ -2,20 +2,18 @@
 
 from __future__ import annotations
 
-import hashlib
 import json
+from functools import lru_cache
 from typing import Any
 
 import bpy
 import numpy as np
 from mathutils import Vector
-from numpy.typing import NDArray
 
-from ...geometry.build import Build, BuiltLayer
+from ...geometry.arrays import Floats
+from ...geometry.build import BuiltLayer
 from ...geometry.finding import Finding
-from ...geometry.job.materials import Material
 from ...geometry.job.sections import LayerSettings
-from ...geometry.scene.marks import Mark, marks_of
 from ...geometry.scene.stack import sheet_places
 from ...geometry.support.repairs import can_be_mended
 from ..core.blender_versions import show_transparency, use_nodes
@@ -30,6 +28,10 @@ from ..core.conversion import (
 )
 from ..core.job_words import in_words
 from ..core.ownership import add_made, give_away, is_own, made, own, remove_made
+from .ready_layer import ReadyBuild, ReadyLayer, digest
+
+#: Fingerprint of the mesh that each sheet was given last, and its outline.
+OUTLINES: dict[str, tuple[str, Floats]] = {}
 
 
 def sheets_of(scene: bpy.types.Scene) -> dict[str, bpy.types.Object]:
@@ -52,7 +54,7 @@ def sheet_names(row: Any) -> tuple[str, ...]:
     return LayerSettings(row.name, "#000000", row.artwork, split=row.split).sheet_names
 
 
-def show_build(scene: bpy.types.Scene, build: Build) -> list[str]:
+def show_build(scene: bpy.types.Scene, ready: ReadyBuild) -> list[str]:
     """Make or renew the objects of a build.
 
     A sheet that was edited by hand is not overwritten: it stays beside the new one, as an object
@@ -67,8 +69,8 @@ def show_build(scene: bpy.types.Scene, build: Build) -> list[str]:
     fit_units(scene, stack)
     old = made(scene, "SHEET")
     kept = []
-    for layer in build.layers:
-        name = layer.sheet.layer
+    for layer in ready.layers:
+        name = layer.layer.sheet.layer
         sheet = old.pop(name, None)
         if sheet is not None and is_hand_edited(sheet):
             kept.append(_set_aside(scene, sheet))
@@ -78,27 +80,27 @@ def show_build(scene: bpy.types.Scene, build: Build) -> list[str]:
             sheet = _new_sheet(scene, name)
         if sheet.parent is None:
             sheet.parent = stack
-        _renew(sheet, layer, build.job.material)
+        _renew(sheet, layer)
     for name, sheet in old.items():
         if is_hand_edited(sheet):
             kept.append(_set_aside(scene, sheet))
         else:
             remove_made(scene, "SHEET", name)
-    put_findings(scene, build.findings)
+    put_findings(scene, ready.build.findings)
     arrange(scene)
     show_layers(scene)
     return kept
 
 
-def fill_sheet(scene: bpy.types.Scene, layer: BuiltLayer) -> None:
+def fill_sheet(scene: bpy.types.Scene, ready: ReadyLayer) -> None:
     """Fill one sheet ahead of ``show_build``, a new one unseen; one edited by hand is left to it.
 
     Parameters
     ----------
     scene : bpy.types.Scene
-    layer : BuiltLayer
+    ready : ReadyLayer
     """
-    name = layer.sheet.layer
+    name = ready.layer.sheet.layer
     sheet = made(scene, "SHEET").get(name)
     if sheet is None:
         remove_made(scene, "SHEET", name)  # one that was deleted may live on unseen
@@ -106,7 +108,7 @@ def fill_sheet(scene: bpy.types.Scene, layer: BuiltLayer) -> None:
         sheet.hide_viewport = True
     elif is_hand_edited(sheet):
         return
-    _fill(sheet, layer)
+    _fill(sheet, ready)
 
 
 def stack_of(scene: bpy.types.Scene) -> bpy.types.Object:
@@ -203,18 +205,18 @@ def is_hand_edited(sheet: bpy.types.Object) -> bool:
 
 def fingerprint(mesh: bpy.types.Mesh) -> str:
     """Return a short text that changes with any vertex or face of a mesh."""
-    return _digest(vertex_coordinates(mesh), corner_vertices(mesh))
-
-
-def _digest(vertices: NDArray[np.float32], corners: NDArray[np.int32]) -> str:
-    digest = hashlib.blake2b(vertices.tobytes(), digest_size=16)
-    digest.update(corners.tobytes())
-    return digest.hexdigest()
+    return digest(vertex_coordinates(mesh), corner_vertices(mesh))
 
 
 def marks_on(sheet: bpy.types.Object) -> list[dict[str, Any]]:
-    """Return the marks that a sheet keeps: kind, outline, place, label."""
-    return json.loads(sheet.sheetstack.marks) if sheet.sheetstack.marks else []
+    """Return the marks that a sheet keeps, see ``marks_in``."""
+    return marks_in(sheet.sheetstack.marks)
+
+
+@lru_cache(maxsize=32)
+def marks_in(text: str) -> list[dict[str, Any]]:
+    """Return the marks in a sheet's text, decoded once; nobody is to change them."""
+    return json.loads(text) if text else []
 
 
 def collection_of(scene: bpy.types.Scene) -> bpy.types.Collection:
@@ -243,11 +245,11 @@ def _set_aside(scene: bpy.types.Scene, sheet: bpy.types.Object) -> str:
     return str(sheet.name)
 
 
-def _renew(sheet: bpy.types.Object, layer: BuiltLayer, material: Material) -> None:
-    kept = sheet.sheetstack
+def _renew(sheet: bpy.types.Object, ready: ReadyLayer) -> None:
+    kept, layer = sheet.sheetstack, ready.layer
     kept.thickness_mm = layer.sheet.thickness
-    _fill(sheet, layer)
-    kept.marks = json.dumps([_plain(mark) for mark in marks_of(layer)])
+    _fill(sheet, ready)
+    kept.marks = ready.marks
     # Colours of the solid view and, through the material, of renders.
     colour = shader_colour(layer.settings.colour)
     # How much is seen of it is inspection's.
@@ -262,13 +264,12 @@ def _renew(sheet: bpy.types.Object, layer: BuiltLayer, material: Material) -> No
         _paint(surface, colour)
 
 
-def _fill(sheet: bpy.types.Object, layer: BuiltLayer) -> None:
+def _fill(sheet: bpy.types.Object, ready: ReadyLayer) -> None:
     """Give a sheet its mesh, unless it is there already: filling it takes the longest."""
-    corners = np.ascontiguousarray(layer.mesh.faces, np.int32)
-    wanted = _digest(blender_coordinates(layer.mesh), corners)
-    if sheet.sheetstack.fingerprint != wanted:
-        fill_mesh(sheet.data, layer.mesh)
-        sheet.sheetstack.fingerprint = wanted
+    OUTLINES[sheet.name_full] = (ready.fingerprint, ready.outline)
+    if sheet.sheetstack.fingerprint != ready.fingerprint:
+        fill_mesh(sheet.data, ready.columns)
+        sheet.sheetstack.fingerprint = ready.fingerprint
 
 
 def _paint(surface: bpy.types.Material, colour: tuple[float, float, float, float]) -> None:
@@ -277,16 +278,3 @@ def _paint(surface: bpy.types.Material, colour: tuple[float, float, float, float
         if node.type == "BSDF_PRINCIPLED":
             node.inputs["Base Color"].default_value = colour
             node.inputs["Roughness"].default_value = 0.6
-
-
-def _plain(mark: Mark) -> dict[str, Any]:
-    return {
-        "kind": mark.kind,
-        "outline": np.round(mark.outline, 3).tolist(),
-        "place": [round(c, 3) for c in mark.place],
-        "label": mark.label,
-        "name": mark.name,
-        "state": mark.state,
-        "path": [] if mark.path is None else np.round(mark.path, 3).tolist(),
-        "width": mark.width,
-    }

@@ -19,7 +19,7 @@ from ..core.blender_versions import set_text_size
 from ..core.conversion import METRES_PER_MM, metres, read_mesh
 from ..core.drawing import draw_lines, line_batch
 from ..job.layer_list import active_layer
-from .sheet_object import marks_on, place_in_scene, sheet_names, sheets_of
+from .sheet_object import OUTLINES, marks_on, place_in_scene, sheet_names, sheets_of
 
 #: Colours that people with red-green blindness tell apart (after Okabe and Ito, 2008).
 COLOURS = {
@@ -232,8 +232,10 @@ def _outline_of(name: str, sheet: bpy.types.Object, is_dashed: bool) -> Any:
     """Return the outline of a sheet's openings and edge, made once for each build of it."""
     key, mark = (name, is_dashed), sheet.sheetstack.fingerprint
     if key not in _overlays or _overlays[key][0] != mark:
-        mesh, _ = read_mesh(sheet.data)
-        outline = cap_outline(mesh)
+        known, outline = OUTLINES.get(sheet.name_full, ("", None))
+        if outline is None or known != mark:
+            mesh, _ = read_mesh(sheet.data)
+            outline = cap_outline(mesh)
         ends = (dashed(outline, DASH) if is_dashed else outline).reshape(-1, 2)
         flat = np.concatenate([ends, np.zeros((len(ends), 1))], axis=1)
         _overlays[key] = (mark, line_batch(metres(flat)))
@@ -293,6 +295,7 @@ def _projected(context: Any, places: Floats) -> tuple[Floats, Bools]:
 def _forget(*_: Any) -> None:
     _outlines.clear()
     _overlays.clear()
+    OUTLINES.clear()
 
 
 CLASSES = ()

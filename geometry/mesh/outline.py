@@ -8,6 +8,7 @@ from shapely import MultiPolygon
 
 from ..arrays import Floats, ramp
 from ..errors import GeometryError
+from ..planar.medial_axis import segments_of
 from ..planar.polygons import as_multipolygon
 from ..tolerance import NOT_ZERO
 from .edges import edges_of
@@ -48,6 +49,28 @@ def cap_outline(mesh: Mesh) -> Floats:
     ends = np.stack([faces.ravel()[single], faces[:, [1, 2, 0]].ravel()[single]], axis=1)
     outline: Floats = mesh.vertices[ends][:, :, :2]
     return outline
+
+
+def shape_outline(shape: MultiPolygon) -> Floats:
+    """Return the edges round a shape as segments, as ``cap_outline`` does of its extrusion.
+
+    Parameters
+    ----------
+    shape : MultiPolygon
+
+    Returns
+    -------
+    float64 array (n, 2, 2)
+        x, y of both ends in mm.
+
+    Examples
+    --------
+    >>> from shapely import MultiPolygon, box
+    >>> shape_outline(MultiPolygon([box(0, 0, 2, 3)])).shape
+    (4, 2, 2)
+    """
+    sides = segments_of(shapely.get_rings(shapely.get_parts(shape)))
+    return np.stack([sides.start, sides.end], axis=1)
 
 
 def flat_shape(mesh: Mesh) -> MultiPolygon:

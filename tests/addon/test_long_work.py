@@ -144,11 +144,12 @@ def test_a_part_that_fails_ends_the_work_with_its_sentence(through):
 
 
 def test_a_build_interrupted_between_its_sheets_is_made_whole_by_the_next(blender, opened):
+    from sheetstack.addon.sheets.ready_layer import ready_layer
     from sheetstack.addon.sheets.sheet_object import fill_sheet, sheets_of
     from sheetstack.geometry.build import build
 
     first, *_ = build(job_of(opened)).layers
-    fill_sheet(opened, first)
+    fill_sheet(opened, ready_layer(first))
     (sheet,) = sheets_of(opened).values()
     assert sheet.hide_viewport  # seen with the others only
     assert blender.ops.sheetstack.build() == {"FINISHED"}

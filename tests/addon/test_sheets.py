@@ -24,6 +24,24 @@ def test_operator_and_library_make_equal_meshes(built, job_path):
         assert not mesh.validate(), "Blender found nothing to mend"
 
 
+def test_edges_told_to_blender_are_those_that_it_finds(blender, job_path, monkeypatch):
+    from sheetstack.addon.core import conversion
+
+    layer, *_ = build(load_job(job_path)).layers
+
+    def filled():
+        mesh = blender.data.meshes.new("filled")
+        conversion.fill_mesh(mesh, layer.mesh)
+        assert not mesh.validate(verbose=True)  # nothing had to be corrected
+        edges = sorted(sorted(edge.vertices) for edge in mesh.edges)
+        ends = [sorted(mesh.edges[loop.edge_index].vertices) for loop in mesh.loops]
+        return edges, ends, [tuple(p.vertices) for p in mesh.polygons]
+
+    found = filled()
+    monkeypatch.setattr(conversion, "MANY_FACES", 0)
+    assert filled() == found
+
+
 def test_sheets_are_of_true_size(built):
     for name in ("Sheet Base", "Sheet Light"):
         size = np.array(bpy.data.objects[name].dimensions) * 1000

@@ -5,7 +5,7 @@ import pytest
 import shapely
 
 from sheetstack.geometry.errors import GeometryError
-from sheetstack.geometry.mesh.outline import cap_outline, dashed, flat_shape
+from sheetstack.geometry.mesh.outline import cap_outline, dashed, flat_shape, shape_outline
 from sheetstack.geometry.mesh.solid import Mesh, extrude
 
 REGIONS = {
@@ -26,6 +26,15 @@ def test_outline_is_the_boundary_of_the_region(name):
         REGIONS[name].boundary.length, rel=1e-12
     )
     assert shapely.hausdorff_distance(shapely.union_all(lines), REGIONS[name].boundary) < 1e-9
+
+
+@pytest.mark.parametrize("name", REGIONS)
+def test_outline_of_a_shape_is_that_of_its_extrusion(name):
+    def lines(segments):
+        return {tuple(sorted(map(tuple, ends))) for ends in np.round(segments, 9).tolist()}
+
+    shape = REGIONS[name]
+    assert lines(shape_outline(shape)) == lines(cap_outline(extrude(shape, 2.0)))
 
 
 @pytest.mark.parametrize("name", REGIONS)
