@@ -17,7 +17,8 @@ from ..arrays import Bools, Geometries
 from ..artwork.coloured import ColouredShape
 from ..planar.polygons import as_multipolygon
 from ..planar.raster import Coverage, coverage, directed_edges, edge_coverage
-from .regions import Lost
+from ..tolerance import NOT_ZERO
+from .regions import Lost, widths_of
 
 #: A hairline is on the whole less wide than this share of what can be cut, and nowhere twice that.
 _WIDTH = 0.25
@@ -86,8 +87,9 @@ def without_hairlines(
         if number in kept or number not in touched
     ]
     point = shapely.point_on_surface(parts[hairs[np.argmax(areas)]])
-    count = int((areas > 0).sum())
-    return tuple(left), Lost(count, float(areas.sum()), (float(point.x), float(point.y)))
+    count, area = int((areas > 0).sum()), float(areas.sum())
+    width = float((widths_of(parts[hairs]) * areas).sum()) / max(area, NOT_ZERO)
+    return tuple(left), Lost(count, area, (float(point.x), float(point.y)), width)
 
 
 def _are_hairlines(parts: Geometries, width: float) -> Bools:

@@ -76,11 +76,33 @@ class Lost:
         In mm2.
     place : tuple of float
         In the largest of it.
+    width : float
+        In mm, on the whole.
     """
 
     count: int
     area: float
     place: tuple[float, float]
+    width: float
+
+
+def widths_of(shapes: Geometries) -> Floats:
+    """Return how wide polygons are on the whole, in mm.
+
+    As wide as a rectangle of that area and outline; a quarter of the outline where none has both.
+
+    Parameters
+    ----------
+    shapes : object array (n,) of Polygon
+
+    Examples
+    --------
+    >>> widths_of(np.array([shapely.box(0, 0, 9, 0.5), shapely.box(0, 0, 1, 1)])).tolist()
+    [0.5, 1.0]
+    """
+    half = shapely.length(shapes) / 2
+    found: Floats = (half - np.sqrt(np.maximum(half**2 - 4 * shapely.area(shapes), 0.0))) / 2
+    return found
 
 
 def regions_of(
@@ -116,7 +138,7 @@ def regions_of(
     rim: Floats = np.bincount(inner_cell, length[outer], len(cells.cells)).astype(np.float64)
     page = (float(cells.frame.bounds[2]), float(cells.frame.bounds[3]))
     regions = _joined(cells.cells, label, drawn, pairs, border, rim, page)
-    count, area, place, largest = 0, 0.0, (0.0, 0.0), 0.0
+    count, area, place, largest, width = 0, 0.0, (0.0, 0.0), 0.0, 0.0
     wide: dict[int, shapely.Geometry] = {}
     for _ in range(_MOST_ROUNDS):
         thin = _thin(regions, least, wide)
@@ -131,6 +153,7 @@ def regions_of(
         off = apart[regions.label[seen], given[seen]] * own
         count += int((own > TOLERANCES.least_area).sum())
         area += float(own.sum())
+        width += float((widths_of(regions.shapes[seen]) * own).sum())
         if off.max() > largest:
             largest = float(off.max())
             point = shapely.point_on_surface(regions.shapes[seen[int(np.argmax(off))]])
@@ -138,7 +161,7 @@ def regions_of(
         regions = _joined(
             regions.shapes, given, regions.drawn, regions.pairs, regions.borders, regions.rim, page
         )
-    return regions, Lost(count, area, place) if count else None
+    return regions, Lost(count, area, place, width / area) if count else None
 
 
 def _joined(

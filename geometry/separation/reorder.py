@@ -157,7 +157,7 @@ def reordered(job: Job, folder: Path, progress: Progress | None = None) -> Reord
         tuple(alternatives(sheets, plan, drawn)),
         tuple(drawn),
         names,
-        (*_hidden_findings(job, drawn), *lost_findings(lost)),
+        (*_hidden_findings(job, drawn), *lost_findings(settings.least, lost)),
     )
     frame = shapely.box(0, 0, *page)
     return Reordered(

@@ -36,6 +36,7 @@ from .hairlines import hair_width, without_hairlines
 from .losses import (
     can_findings,
     crumb_findings,
+    gone_findings,
     hue_findings,
     lost_findings,
     wall_findings,
@@ -233,7 +234,8 @@ def separate(
         tolerance = max(settings.tolerance(drawing.page), _GRAINS * drawing.grain)
         settings = replace(settings, tolerance_mm=tolerance)
     # Lines side by side in one colour may be an area: they are joined before they are looked at.
-    shapes, hairs = without_hairlines(joined_runs(drawing.shapes), drawing.page, settings.least)
+    joined = joined_runs(drawing.shapes)
+    shapes, hairs = without_hairlines(joined, drawing.page, settings.least)
     seen = seen_of(replace(drawing, shapes=shapes), progress.part(0.0, 0.3))
     ground = settings.ground or hex_from_srgb(seen.backdrop or (1.0, 1.0, 1.0))
     painted = seen.painted
@@ -271,12 +273,15 @@ def separate(
     names = _names(sheets, (*palette.cans, ground), can_of, named)
     layers = lay_out(sheets, plan, (*palette.cans, ground), can_of, names, settings)
     findings = [*drawing.findings]
-    findings += lost_findings(hairs, lost)
+    findings += lost_findings(settings.least, hairs, lost)
+    used = {layer.can for layer in layers} | {-1}
+    stands = np.isin(palette.can_of, list(used))
+    findings += gone_findings(joined, colours[stands], [*(n.colour for n in layers), ground])
     over = (regions.label == BARE) & (np.array(sheets.label) != BARE)
     over &= [can_of.get(k, -1) >= 0 for k in sheets.label]
     findings += crumb_findings(regions.shapes[over])
     findings += wall_findings([n.name for n in layers if n.can < 0], ground, settings)
-    findings += can_findings(palette, colours, areas, settings)
+    findings += can_findings(palette, colours, areas, ground, settings)
     findings += hue_findings(palette, colours, seen.cells.cells[painted], ground, settings)
     page = drawing.page
     sheet = fit_sheet(page, settings.sheet_width_mm, settings.sheet_height_mm, settings.margin_mm)

@@ -104,3 +104,37 @@ def test_a_layer_in_the_walls_colour_is_told_where_no_can_has_it(tmp_path):
     assert "Layer White covers in the colour of the wall, #ffffff" in message
     assert not told(*cans, "#fefefe")
     assert not told()
+
+
+def test_lines_that_are_lost_are_told_with_their_width_and_the_sheet_that_keeps_them(tmp_path):
+    lines = "".join(f'<path d="M30 {y}H270"/>' for y in range(30, 271, 30))
+    text = GUARD.format(badge="#3a63b8").replace(
+        "</svg>", f'<g fill="none" stroke="#e0242e" stroke-width=".2">{lines}</g></svg>'
+    )
+    path = written(tmp_path, "lined.svg", text)
+
+    def told(width):
+        found = read_and_separate(path, SeparationSettings(sheet_width_mm=width))
+        red = [layer for layer in found.layers if layer.colour == "#e0242e"]
+        return {f.code: f.message for f in found.findings}, red
+
+    # The page is as wide as the sheet less its margins: 0.2 mm stay so.
+    few, red = told(340)
+    assert not red
+    assert (
+        "9 places too thin to be cut, 432 mm2 in all and about 0.2 mm wide"
+        in few["separation.too-thin"]
+    )
+    assert "a sheet about 5 times as wide keeps them" in few["separation.too-thin"]
+    gone = "All that is drawn in the red #e0242e is too thin to be cut: no sheet has that colour."
+    assert few["separation.colour-gone"] == gone
+    # And it does.
+    more, red = told(5.1 * 340)
+    assert red
+    assert "separation.colour-gone" not in more
+
+
+def test_how_many_layers_keep_the_colours_is_told_and_holds(tmp_path):
+    told = _told(tmp_path, "far-can", badge="#f7d021", layers=1)
+    assert told[0].message.endswith(" 2 layers keep it.")
+    assert not _told(tmp_path, "far-can", badge="#f7d021", layers=2)
