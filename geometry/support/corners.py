@@ -63,11 +63,11 @@ class Corners:
         self._piece: Indices = owner[ring[kept]]
         self._tree = shapely.STRtree(shapely.points(self._at))
 
-    def near(self, piece: shapely.Geometry, reach: float) -> Floats:
-        """Return the corners (n, 2) within reach of the box about a piece."""
-        low_x, low_y, high_x, high_y = piece.bounds
-        box = shapely.box(low_x - reach, low_y - reach, high_x + reach, high_y + reach)
-        return self._at[self._tree.query(box)]
+    def near(self, pieces: Geometries, reach: float) -> tuple[Indices, Floats]:
+        """Return the corners (k, 2) within reach of the boxes about pieces, and whose box it is."""
+        boxes = shapely.box(*(shapely.bounds(pieces) + reach * np.array([-1, -1, 1, 1])).T)
+        piece, corner = self._tree.query(boxes)
+        return piece, self._at[corner]
 
     def disorder(self, gaps: Gaps) -> Floats:
         """Return how badly bridges sit beside corners of the two pieces that they join.

@@ -111,11 +111,26 @@ class CrossField:
         steps : int
         """
         points = np.empty((len(start), steps + 1, 2))
+        at_once = max(1, _AT_ONCE // max(1, self._x.shape[1]))
+        for low in range(0, len(start), at_once):
+            lot = slice(low, low + at_once)
+            edges, most = self._about(which[lot]), step[lot] / (TIGHTEST * self._width)
+            self._draw(points[lot], edges, start[lot], heading[lot], step[lot], most)
+        return points
+
+    def _draw(
+        self,
+        points: Floats,
+        edges: _Edges,
+        start: Floats,
+        heading: Floats,
+        step: Floats,
+        most: Floats,
+    ) -> None:
+        """Draw lines into an array (n, k, 2), turning by ``most`` (n,) at each step at most."""
         points[:, 0] = start
-        edges = self._about(which)
         way, _ = self._flow(edges, start, heading)
-        most = step / (TIGHTEST * self._width)
-        for k in range(steps):
+        for k in range(points.shape[1] - 1):
             half = points[:, k] + way * (step / 2)[:, None]
             asked, _ = self._flow(edges, half, way)
             turn = np.arctan2(
@@ -127,7 +142,6 @@ class CrossField:
                 [cos * way[:, 0] - sin * way[:, 1], sin * way[:, 0] + cos * way[:, 1]], axis=1
             )
             points[:, k + 1] = points[:, k] + way * step[:, None]
-        return points
 
     def off(self, which: Indices, lines: Floats) -> Floats:
         """Return how badly lines (n, k, 2) agree with the flow: 0 along it, 1 at an eighth of a

@@ -14,7 +14,7 @@ import numpy as np
 import shapely
 from shapely import MultiPolygon, Polygon
 
-from ..arrays import Bools, Floats, Geometries, Indices
+from ..arrays import Bools, Floats, Geometries, Indices, ramp
 from ..planar.polygons import largest_piece, piece_of
 from .candidates import Edges
 from .corners import Corners
@@ -87,53 +87,121 @@ def _leavings(
     """Return where lines along ``way`` leave the islands: points, islands, ways out, off-middle."""
     aside = np.array([-way[1], way[0]])
     most = MOST_LINES if len(pieces) <= MANY else MOST_QUICK_LINES
-    starts, homes, outs, offs = [], [], [], []
-    for island in range(len(pieces)):
-        if island == frame:
-            continue
-        ring = shapely.get_coordinates(shapely.get_exterior_ring(pieces[island]))
-        across = ring @ aside
-        low, high = across.min(), across.max()
-        middle, half = (low + high) / 2, max((high - low - width) / 2, 0.0)
-        count = int(np.clip(2 * round(2 * half / width) + 1, FEWEST_LINES, most))
-        share = np.linspace(-1, 1, count | 1) if half else np.zeros(1)
-        lines = np.append(middle + half * share, _flush(pieces[island], aside, width, corners))
-        share = (lines - middle) / (half or 1.0)
-        before, after = across[:-1], across[1:]
-        # A ring runs counter-clockwise: where it goes to the left of the way, the way leaves.
-        line, edge = np.nonzero(
-            (before <= lines[:, None]) & (after > lines[:, None])
-            | (after <= lines[:, None]) & (before > lines[:, None])
-        )
-        part = (lines[line] - before[edge]) / (after[edge] - before[edge])
-        points = ring[edge] + part[:, None] * (ring[edge + 1] - ring[edge])
-        # Exactly on the line, so that the way is exactly in the direction.
-        points = (points @ way)[:, None] * way + lines[line][:, None] * aside
-        sign = np.where(after[edge] > before[edge], 1.0, -1.0)
-        starts.append(points)
-        homes.append(np.full(len(points), island))
-        outs.append(sign[:, None] * way)
-        offs.append(np.abs(share[line]))
-    if not starts:
+    island = np.delete(np.arange(len(pieces)), frame)
+    ring, of = shapely.get_coordinates(shapely.get_exterior_ring(pieces[island]), return_index=True)
+    if len(ring) == 0:
         return np.empty((0, 2)), np.empty(0, np.int64), np.empty((0, 2)), np.empty(0)
-    return (
-        np.concatenate(starts),
-        np.concatenate(homes).astype(np.int64),
-        np.concatenate(outs),
-        np.concatenate(offs),
-    )
+    across = ring @ aside
+    first = np.flatnonzero(np.diff(of, prepend=-1))
+    low, high = np.minimum.reduceat(across, first), np.maximum.reduceat(across, first)
+    middle, half = (low + high) / 2, np.maximum((high - low - width) / 2, 0.0)
+    count = np.clip(2 * np.round(2 * half / width) + 1, FEWEST_LINES, most).astype(int) | 1
+    count[half == 0] = 1
+    # Evenly over each island, and flush with corners.
+    even = np.repeat(np.arange(len(island)), count)
+    share = np.where(count[even] > 1, 2 * ramp(count) / np.maximum(count - 1, 1)[even] - 1, 0.0)
+    own, flush = _flush(pieces[island], aside, width, corners, low, high)
+    line_of = np.append(even, own)
+    lines = np.append(middle[even] + half[even] * share, flush)
+    off = np.abs((lines - middle[line_of]) / np.where(half > 0, half, 1.0)[line_of])
+    # As each island has them: the even ones first.
+    order = np.argsort(line_of, kind="stable")
+    line_of, lines, off = line_of[order], lines[order], off[order]
+    edge = np.flatnonzero(of[1:] == of[:-1])
+    edge, line = _met(across, edge, of[edge], lines, line_of)
+    before, after, at = across[edge], across[edge + 1], lines[line]
+    # A ring runs counter-clockwise: where it goes to the left of the way, the way leaves.
+    part = (at - before) / (after - before)
+    points = ring[edge] + part[:, None] * (ring[edge + 1] - ring[edge])
+    # Exactly on the line, so that the way is exactly in the direction.
+    points = (points @ way)[:, None] * way + at[:, None] * aside
+    sign = np.where(after > before, 1.0, -1.0)
+    return points, island[line_of[line]].astype(np.int64), sign[:, None] * way, off[line]
 
 
-def _flush(island: Polygon, aside: Floats, width: float, corners: Corners) -> Floats:
-    """Return where lines lie whose bridges are flush with corners on or near an island."""
-    across = shapely.get_coordinates(island.exterior) @ aside
-    low, high = across.min(), across.max()
-    near = corners.near(island, NEAR_CORNERS * width) @ aside
-    lines = np.append(near - width / 2, near + width / 2)
-    lines = np.unique(lines[(lines >= low + width / 2) & (lines <= high - width / 2)].round(9))
+def _met(
+    across: Floats, edge: Indices, of: Indices, lines: Floats, line_of: Indices
+) -> tuple[Indices, Indices]:
+    """Return the edges of islands that lines over the same island meet, and these lines.
+
+    Parameters
+    ----------
+    across : float64 array (p,)
+        Where corners lie across the lines.
+    edge : int array (e,)
+        The first corner of each edge; the next is its second.
+    of : int array (e,)
+        The island of each.
+    lines : float64 array (n,)
+        Where lines lie.
+    line_of : int array (n,)
+        The island of each, rising.
+    """
+    # Lines of each island in order, so that those that an edge meets follow each other.
+    order = np.lexsort((lines, line_of))
+    sorted_ = lines[order]
+    count = np.bincount(line_of, minlength=int(of.max(initial=-1)) + 1)
+    begin = (np.cumsum(count) - count)[of]
+    ends = np.sort(np.stack([across[edge], across[edge + 1]]), axis=0)
+    first, stop = (_not_less(sorted_, begin, begin + count[of], value) for value in ends)
+    hits = stop - first
+    edge = np.repeat(edge, hits)
+    line = order[np.repeat(first, hits) + ramp(hits)]
+    by_line = np.lexsort((edge, line))
+    return edge[by_line], line[by_line]
+
+
+def _not_less(values: Floats, begin: Indices, stop: Indices, asked: Floats) -> Indices:
+    """Return in stretches of values, each rising, the first place of one not less than asked."""
+    low, high = begin.copy(), stop.copy()
+    while (low < high).any():
+        middle = (low + high) // 2
+        less = np.zeros(len(low), bool)
+        open_ = low < high
+        less[open_] = values[middle[open_]] < asked[open_]
+        low = np.where(less, middle + 1, low)
+        high = np.where(open_ & ~less, middle, high)
+    return low
+
+
+def _flush(
+    islands: Geometries, aside: Floats, width: float, corners: Corners, low: Floats, high: Floats
+) -> tuple[Indices, Floats]:
+    """Return where lines lie whose bridges are flush with corners on or near islands.
+
+    Parameters
+    ----------
+    islands : object array of Polygon
+    aside : float64 array (2,)
+        Unit vector across the lines.
+    width : float
+    corners : Corners
+    low, high : float64 array (n,)
+        How far the islands reach across.
+
+    Returns
+    -------
+    island : int array (k,)
+        Rising.
+    line : float64 array (k,)
+        Of each island rising.
+    """
+    island, at = corners.near(islands, NEAR_CORNERS * width)
+    island = np.tile(island, 2)
+    line = np.append(at @ aside - width / 2, at @ aside + width / 2)
+    kept = (line >= low[island] + width / 2) & (line <= high[island] - width / 2)
+    island, line = np.unique(
+        np.column_stack([island[kept], line[kept].round(9)]), axis=0
+    ).T.reshape(2, -1)
+    island = island.astype(np.int64)
     # Of very many, some all over the island.
-    kept = np.linspace(0, len(lines) - 1, MOST_FLUSH).round().astype(int)
-    return lines if len(lines) <= MOST_FLUSH else lines[kept]
+    number = np.bincount(island, minlength=len(islands))
+    begin, many = (np.cumsum(number) - number)[island], number[island] > MOST_FLUSH
+    step = (number[island] - 1) / (MOST_FLUSH - 1)
+    rank = np.arange(len(island)) - begin
+    nearest = np.round(np.round(rank / np.maximum(step, 1.0)) * step)
+    kept = ~many | (nearest == rank)
+    return island[kept], line[kept]
 
 
 class SquareRoots:

@@ -453,19 +453,21 @@ class _Bending:
         share = np.linspace(_ENDS, 1 - _ENDS, 9)
         whole = lines_of(ways)
         points = shapely.line_interpolate_point(whole[:, None], share[None], normalized=True)
-        _, far = self._edge_tree.query_nearest(
-            points.ravel(), return_distance=True, all_matches=False
-        )
-        least = np.asarray(far).reshape(len(ways), -1).min(axis=1)
-        clear: Bools = least >= np.minimum(self._width, _CLEAR * length)
+        # Whether an edge is near is soon known, which one is nearest is not.
+        least = np.repeat(np.minimum(self._width, _CLEAR * length), len(share))
+        near, _ = self._edge_tree.query(points.ravel(), predicate="dwithin", distance=least)
+        clear = np.ones(len(ways), bool)
+        clear[near // len(share)] = False
         return clear
 
     def _better(self, lines: Sequence[Floats], of: Indices, off: Floats) -> dict[int, list[_Try]]:
         """Return what is tried of each bridge's lines, the straight one of which comes first."""
         drawn = lines_of(lines)
+        simple = shapely.simplify(drawn, _CHORD)
         placed, of_line = [], []
-        for number, (way, k) in enumerate(zip(lines, of.tolist(), strict=True)):
+        for number, (line, k) in enumerate(zip(simple, of.tolist(), strict=True)):
             motions = self._of_own[int(self._own[k])]
+            way = shapely.get_coordinates(line)
             placed += [motion(way) for motion in motions]
             of_line += [number] * len(motions)
         strips = straight_strips(placed, np.full(len(placed), self._width), quarter_segments=4)
@@ -476,7 +478,7 @@ class _Bending:
         good = (liked < liked[of] * (1 - 1e-9)) & (total <= (1 + DEARER) * total[of])
         found: dict[int, list[_Try]] = {}
         order = np.flatnonzero(good)[np.lexsort((liked[good].round(9), of[good]))]
-        simple = shapely.simplify(drawn[order], _CHORD)
+        simple = simple[order]
         points, row = shapely.get_coordinates(simple, return_index=True)
         far = shapely.distance(shapely.points(points), drawn[of[order]][row])
         aside = np.zeros(len(simple))

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from copy import copy
 from dataclasses import dataclass
 
@@ -14,12 +14,14 @@ from ..arrays import Bools, Floats, Geometries, Indices
 from ..planar.meeting import pairs_that_meet
 from ..planar.morphology import ErodedSheet
 from ..planar.polygons import as_multipolygon, piece_of
+from ..planar.shapes_by_owner import united_by_owner, with_more
 from ..planar.strips import fillet_windows, fillets, straight_strips, tapered_strips
-from ..planar.subdivide import MOST_VERTICES, short_lines, small_parts, small_polygons
+from ..planar.subdivide import MOST_VERTICES, short_lines, small_parts
 from ..planar.union import unite
 from ..sheet.plate import cut_plate
 from ..sheet.sheet import Sheet
 from .gaps import Gaps
+from .teeth import Sides, Teeth
 
 #: The core is taken at this share of half the width: "just under half".
 JUST_UNDER = 0.995
@@ -28,13 +30,6 @@ SPOT = 0.02
 #: What is left of an opening is a crumb under this share of the width's square, or where nothing is
 #: further from its edge than this share of the width.
 _CRUMB, _CRUMB_DEPTH = 0.01, 0.02
-#: Teeth are narrower than twice this share of a bridge's width; their areas in squares of it.
-_TOOTH, _LEAST_TOOTH, _MOST_TOOTH = 0.15, 2e-3, 2.0
-#: An opening is grown again by this much more than it was shrunk, and teeth by so much (mm), so
-#: that they overlap the strip that they touch.
-_GROWN, _OVERLAP = 1.001, 2e-3
-#: Corners of more than 45 degrees are none: one over the sine of half of it.
-_BLUNT = 2.6
 #: How near, in widths, the middle of a piece is found.
 _MIDDLE = 0.005
 #: A piece too narrow for a core near a gap is rooted in within so many widths of it; nearer, while
@@ -94,8 +89,7 @@ class Laying:
         # Slits that open touching points belong to the openings here.
         self._openings = as_multipolygon(sheet.outline.difference(sheet.shape))
         self._core = ErodedSheet(sheet.outline, width / 2 * JUST_UNDER)
-        self._tiles = small_polygons(self._openings)
-        self._tree = shapely.STRtree(self._tiles)
+        self._teeth = Teeth(self._openings, width)
         self.strips: list[Strip] = []
         self.shapes: list[shapely.Geometry] = []
         self.covers: list[float] = []
@@ -141,9 +135,9 @@ class Laying:
         touched, by = pairs_that_meet(parts, shapes)
         if self._fillet:
             shapes = self._filleted(shapes, parts, by, touched)
-        shapes = self._without_teeth(shapes)
-        which, tile = self._tree.query(shapes, predicate="intersects")
-        area = shapely.area(shapely.intersection(shapes[which], self._tiles[tile]))
+        shapes = self._teeth.filled(shapes, sides_of(strips))
+        which, tile = self._teeth.tree.query(shapes, predicate="intersects")
+        area = shapely.area(shapely.intersection(shapes[which], self._teeth.tiles[tile]))
         self.covers += np.bincount(which, area, len(shapes)).tolist()
         self.shapes += shapes.tolist()
         self.strips += strips
@@ -181,36 +175,10 @@ class Laying:
         own = np.isin(number, pairs)
         strip, tile = strip[own], tile[own]
         seen = shapely.intersection(tiles[tile], windows[strip])
-        near = _united(seen, np.searchsorted(pairs, number[own]), len(pairs))
+        near = united_by_owner(seen, np.searchsorted(pairs, number[own]), len(pairs))
         pair_strip = pairs // len(parts)
         found, pair = fillets(shapes[pair_strip], near, self._fillet)
-        return _with(shapes, found, pair_strip[pair])
-
-    def _without_teeth(self, shapes: Geometries) -> Geometries:
-        """Return shapes of strips, each with the teeth beside it: what it leaves of an opening
-        between itself and a corner of the sheet, too narrow to be cut as more than a nick."""
-        width, shallow = self._width, _TOOTH * self._width
-        around = shapely.box(*(shapely.bounds(shapes).T + np.array([[-1], [-1], [1], [1]]) * width))
-        which, tile = self._tree.query(around, predicate="intersects")
-        near = _united(shapely.intersection(self._tiles[tile], around[which]), which, len(shapes))
-        which, other = shapely.STRtree(shapes).query(around, predicate="intersects")
-        left = shapely.difference(near, _united(shapes[other], which, len(shapes)))
-        narrow, of = shapely.get_parts(_narrow(left, shallow), return_index=True)
-        seen = (shapely.area(narrow) > _LEAST_TOOTH * width**2) & shapely.intersects(
-            shapely.buffer(narrow, _OVERLAP, join_style="mitre"), shapes[of]
-        )
-        narrow, of = narrow[seen], of[seen]
-        # What was as narrow before is as it was drawn.
-        about = np.unique(of)
-        drawn = shapely.buffer(_narrow(near[about], shallow), _OVERLAP, join_style="mitre")
-        narrow = shapely.difference(narrow, drawn[np.searchsorted(about, of)])
-        teeth, part = shapely.get_parts(narrow, return_index=True)
-        of, area = of[part], shapely.area(teeth)
-        kept = (area > _LEAST_TOOTH * width**2) & (area < _MOST_TOOTH * width**2)
-        teeth, of = teeth[kept], of[kept]
-        teeth = shapely.buffer(teeth, _OVERLAP, join_style="mitre")
-        beside = shapely.intersects(teeth, shapes[of])
-        return _with(shapes, teeth[beside], of[beside])
+        return with_more(shapes, found, pair_strip[pair])
 
     def sheet(self) -> Sheet:
         """Return the sheet as it is now."""
@@ -226,37 +194,19 @@ class Laying:
         )
 
 
-def _with(shapes: Geometries, more: Geometries, of: Indices) -> Geometries:
-    """Return shapes with more parts each; whose each part is, is told."""
-    result = shapes.copy()
-    for owner, mine in _by_owner(more, of):
-        result[owner] = shapely.union_all([shapes[owner], *mine])
-    return result
-
-
-def _united(shapes: Geometries, of: Indices, count: int) -> Geometries:
-    """Return the shapes of each of several owners as one."""
-    found = np.full(count, Polygon(), object)
-    once = (np.bincount(of, minlength=count) == 1)[of]
-    found[of[once]] = shapes[once]
-    for owner, mine in _by_owner(shapes[~once], of[~once]):
-        found[owner] = shapely.union_all(mine)
-    return found
-
-
-def _by_owner(shapes: Geometries, of: Indices) -> Iterator[tuple[int, Geometries]]:
-    order = np.argsort(of, kind="stable")
-    first = np.flatnonzero(np.diff(of[order], prepend=-1))
-    for at, end in zip(first.tolist(), [*first[1:].tolist(), len(of)], strict=False):
-        yield int(of[order[at]]), shapes[order[at:end]]
-
-
-def _narrow(openings: Geometries, depth: float) -> Geometries:
-    """Return what openings lose when they are shrunk and grown again; not their square corners."""
-    shrunk = shapely.buffer(openings, -depth, join_style="mitre", mitre_limit=_BLUNT)
-    grown = shapely.buffer(shrunk, depth * _GROWN, join_style="mitre", mitre_limit=_BLUNT)
-    narrow: Geometries = shapely.difference(openings, grown)
-    return narrow
+def sides_of(strips: Sequence[Strip]) -> Sides:
+    """Return how the sides of strips run; paths of straight ones are root, edge, edge, root."""
+    ends = np.array([[s.path[:2][-1], s.path[-2:][0]] for s in strips])
+    roots = np.array([[s.path[0], s.path[-1]] for s in strips])
+    return Sides(
+        ends,
+        np.hypot(*np.moveaxis(roots - ends, -1, 0)),
+        np.array([s.width for s in strips]),
+        np.array([max(s.flare) for s in strips]),
+        np.array(
+            [s.kind == "bridge" and s.state == "automatic" and len(s.path) == 4 for s in strips]
+        ),
+    )
 
 
 def _without(parts: Geometries, shapes: Geometries) -> Geometries:

@@ -395,25 +395,30 @@ def _best_scheme(task: Task, cheapest: Scheme, progress: Progress) -> Scheme:
         best = parts.mixed(best, scheme, better)
         standing = parts.standing(best)
     assert best is not None
-    assert standing is not None
-    return _improved(task, parts, best, standing, progress.part(0.5, 1.0))
+    few = parts.size[parts.of_plate] <= MOST_IMPROVED
+    if not few.any():
+        return best
+    part, bridges = part_of(task, np.flatnonzero(few))
+    own = Scheme(best.laid[bridges], best.width[bridges])
+    own = _improved(part, own, root > MANY, progress.part(0.5, 1.0))
+    laid, width = best.laid.copy(), best.width.copy()
+    laid[bridges], width[bridges] = own.laid, own.width
+    return Scheme(laid, width)
 
 
-def _improved(
-    task: Task, parts: _Parts, scheme: Scheme, standing: _Standing, progress: Progress
-) -> Scheme:
+def _improved(task: Task, scheme: Scheme, many: bool, progress: Progress) -> Scheme:
     """Give up dear bridges one after the other, where the rest can be made to hold for less.
 
     One bridge of each part at a time is taken out and barred, the islands are joined again by the
     cheapest links and stiffened; where a part then does better it stays so.
     """
+    parts = _Parts(task)
+    standing = parts.standing(scheme)
     dear = np.flatnonzero(scheme.laid & task.automatic)
-    dear = dear[parts.size[parts.of_bridge[dear]] <= MOST_IMPROVED]
     costs = scheme.costs(task)[dear]
     dear = dear[np.lexsort((-costs, parts.of_bridge[dear]))]
     part = parts.of_bridge[dear]
     rank = np.arange(len(dear)) - np.searchsorted(part, part)
-    many = len(task.grillage.plates) > MANY
     turns = min(int(rank.max(initial=-1)) + 1, MOST_QUICKLY if many else MOST_GIVEN_UP)
     for turn in range(turns):
         progress(turn / turns, "looking for bridges that can be spared")

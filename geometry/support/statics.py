@@ -252,6 +252,8 @@ class Grillage:
         self._pair[both] = number.reshape(-1)
         self._turned = first > second
         self._pattern = BlockPattern(count, self._pairs)
+        #: The last one, for it is often asked for again.
+        self._under_load: LoadedGrillage | None = None
 
     def own_stiffness(self, which: Indices, width: Floats) -> Floats:
         """Return how beams of given widths resist their three strains, an array (m, 3, 3).
@@ -305,6 +307,16 @@ class Grillage:
         numpy.linalg.LinAlgError
             A plate is joined to nothing.
         """
+        last = self._under_load
+        if (
+            last is None
+            or not np.array_equal(last.which, which)
+            or not np.array_equal(last.width, width)
+        ):
+            self._under_load = last = self._loaded(which, width)
+        return last
+
+    def _loaded(self, which: Indices, width: Floats) -> LoadedGrillage:
         own = self.own_stiffness(which, width)
         diagonal = np.zeros((len(self.plates), 3, 3))
         at_first, at_second = self.at_first[which], self.at_second[which]

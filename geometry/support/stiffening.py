@@ -42,8 +42,8 @@ ISLANDS_A_QUICK_MOVE = 3
 LOOKED_AT = 64
 #: Where more islands than this hang together no bridge is taken out again.
 MOST_THINNED = 200
-#: Work goes on with the islands alone where something is left to do, once they are fewer than this
-#: share of those looked at before.
+#: Work goes on with the islands alone where something is left to do, and those that could be joined
+#: to them, once they are fewer than this share of those looked at before.
 FEW = 0.5
 #: A value this far over its limit counts as within it: rounding.
 SLIGHT = 1 + 1e-9
@@ -152,8 +152,11 @@ def part_of(task: Task, plates: Indices) -> tuple[Task, Indices]:
     ----------
     task : Task
     plates : int array (k,)
-        All that places for bridges join by other ways than over the frame, or none of them.
+        With each of them all that laid bridges join to it by other ways than over the frame. Places
+        for bridges to other plates are left out.
     """
+    if len(plates) == len(task.grillage.plates):
+        return task, np.arange(len(task.cost))
     number = np.full(len(task.grillage.plates) + 1, -2)
     number[plates] = np.arange(len(plates))
     number[FRAME] = FRAME
@@ -310,26 +313,21 @@ def stiffened(
     laid, width = scheme.laid.copy(), scheme.width.copy()
     # The islands that are worked at, and the positions of their places for bridges in the whole.
     part, bridges = task, np.arange(len(laid))
-    stuck_at = np.zeros(len(task.grillage.plates), np.int64)
-    reach = _reach(part)
+    plates = np.arange(len(task.grillage.plates))
+    stuck_at = np.zeros(len(plates), np.int64)
     while True:
         now = Scheme(laid[bridges], width[bridges])
         held = now.under_load(part)
         if budget is not None:
-            spent = budget.spent(part, now)
-            stuck_at[spent] = np.bincount(held.clusters)[held.clusters[spent]]
-        watched = _watch(part, held, stuck_at)
-        if watched is None:
+            spent = budget.spent(task, Scheme(laid, width))[plates]
+            stuck_at[plates[spent]] = np.bincount(held.clusters)[held.clusters[spent]]
+        watched = _watch(part, held, stuck_at[plates])
+        if watched is not None:
+            moves = _moves(part, now, held, watched)
+            taken = _taken(moves, watched)
+        if watched is None or len(taken) == 0:
             whole = Scheme(laid, width)
             return whole, held if part is task else whole.under_load(task)
-        open_ = np.isin(reach, reach[watched.over[held.clusters]])
-        if open_.mean() < FEW:
-            part, mine = part_of(part, np.flatnonzero(open_))
-            bridges, stuck_at, reach = bridges[mine], stuck_at[open_], _reach(part)
-            budget = None if budget is None else replace(budget, part=budget.part[mine])
-            continue
-        moves = _moves(part, now, held, watched)
-        taken = _taken(moves, watched)
         laid[bridges[moves.bridge[taken]]] = True
         width[bridges[moves.bridge[taken]]] = moves.width[taken]
         served = np.zeros(len(watched.size), bool)
@@ -337,14 +335,36 @@ def stiffened(
             cluster = moves.cluster[taken, side]
             served[cluster[cluster != FRAME]] = True
         # Until something else is joined to them, nothing helps these.
-        stuck = watched.over & ~served
-        stuck_at = np.where(stuck[held.clusters], watched.size[held.clusters], stuck_at)
+        stuck = (watched.over & ~served)[held.clusters]
+        stuck_at[plates[stuck]] = watched.size[held.clusters[stuck]]
+        # Nothing has changed for the others, nor is there more to do at them.
+        next_ = _within_reach(task, laid, plates[served[held.clusters]])
+        fewer = next_.sum() < FEW * len(plates)
+        if fewer or not np.isin(np.flatnonzero(next_), plates).all():
+            plates = np.flatnonzero(next_)
+            part, bridges = part_of(task, plates)
 
 
-def _reach(task: Task) -> Indices:
-    """Return labels of plates: those alike can be joined by other ways than over the frame."""
+def _within_reach(task: Task, laid: Bools, plates: Indices) -> Bools:
+    """Return which plates hang together with some, or with others that a bridge may join to them.
+
+    Parameters
+    ----------
+    task : Task
+    laid : bool array (m,)
+        Which of its bridges are laid.
+    plates : int array (k,)
+    """
     pairs = task.grillage.beams.plates
-    return connected_labels(len(task.grillage.plates), pairs[(pairs != FRAME).all(axis=1)])
+    inner = (pairs != FRAME).all(axis=1)
+    label = connected_labels(len(task.grillage.plates), pairs[inner & laid])
+    there = np.zeros(int(label.max(initial=-1)) + 1, bool)
+    there[label[plates]] = True
+    near = there.copy()
+    for one, other in ((0, 1), (1, 0)):
+        near[label[pairs[inner, other]][there[label[pairs[inner, one]]]]] = True
+    reached: Bools = near[label]
+    return reached
 
 
 class _Watched(NamedTuple):

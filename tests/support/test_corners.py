@@ -51,7 +51,7 @@ def test_a_bridge_that_bites_into_a_stem_or_leaves_a_tooth_is_not():
 def test_chords_of_curves_are_no_corners():
     ring = shapely.Point(0, 0).buffer(30, quad_segs=24)
     rings, owner = shapely.get_rings([ring], return_index=True)
-    assert len(Corners(rings, owner, WIDTH).near(ring, 5)) == 0
+    assert len(Corners(rings, owner, WIDTH).near([ring], 5)[1]) == 0
 
 
 def steps_beside(opening, bridge, reach):

@@ -3,10 +3,23 @@ is laid by shrinking and growing it (Shapely)."""
 
 from __future__ import annotations
 
+from dataclasses import replace
+
+import numpy as np
 import pytest
 import shapely
 
+from sheetstack.geometry.planar.strips import straight_strips
+from sheetstack.geometry.support.bridges import hold_islands
+from sheetstack.geometry.support.constraints import Loads, Rules
+from sheetstack.geometry.support.laying import Strip, sides_of
+from sheetstack.geometry.support.statics import Stiffness
+from sheetstack.geometry.support.teeth import Teeth
+
+from ..random_sheets import random_shape, sheet_of
 from ..small_builds import ink_built
+
+FILM = Loads(Stiffness(4500, 0.35), 0.35 * 1.39e-3, 0.02, 5.0, 50.0)
 
 #: A frame with an island in it, and a stem that stands on its lower edge.
 ISLAND = shapely.box(40, 45, 60, 60)
@@ -50,3 +63,17 @@ def test_a_hairline_is_no_tooth():
     (layer,) = ink_built(line, (100, 100), "", by_hand).layers
     shape = next(b for b in layer.bridges if b.state == "locked").shape
     assert shape.intersection(line).area == pytest.approx(0.3 * WIDTH * 1.012, rel=0.02)
+
+
+@pytest.mark.parametrize("seed", [0, 1, 2, 3, 5, 8])
+def test_strips_that_are_seen_to_leave_no_teeth_leave_none(seed):
+    """Asked of all strips, none of those that are passed over gets more than a hair."""
+    sheet = sheet_of(random_shape(seed))
+    held = hold_islands(sheet, 1.5, rules=Rules(1.5, loads=FILM))
+    strips = [Strip("bridge", b.path, b.width, b.gap) for b in held.bridges if b.kind == "bridge"]
+    shapes = straight_strips([s.path for s in strips], np.array([s.width for s in strips]))
+    teeth = Teeth(sheet.openings, 1.5)
+    quick = teeth.filled(shapes, sides_of(strips))
+    slow = teeth.filled(shapes, replace(sides_of(strips), straight=np.zeros(len(strips), bool)))
+    missed = shapely.difference(slow, quick)
+    assert shapely.is_empty(shapely.buffer(missed, -0.005)).all()
