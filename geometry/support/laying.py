@@ -20,6 +20,7 @@ from ..planar.subdivide import MOST_VERTICES, short_lines, small_parts
 from ..planar.union import unite
 from ..sheet.plate import cut_plate
 from ..sheet.sheet import Sheet
+from ..tolerance import NOT_ZERO
 from .gaps import Gaps
 from .teeth import Sides, Teeth
 
@@ -195,17 +196,32 @@ class Laying:
 
 
 def sides_of(strips: Sequence[Strip]) -> Sides:
-    """Return how the sides of strips run; paths of straight ones are root, edge, edge, root."""
-    ends = np.array([[s.path[:2][-1], s.path[-2:][0]] for s in strips])
+    """Return how the sides of strips run; paths across one opening lead from root to root."""
+    one_gap = np.array(
+        [s.kind == "bridge" and s.state == "automatic" and len(s.path) >= 4 for s in strips]
+    )
+    ways = [s.path[1:-1] if one else s.path for s, one in zip(strips, one_gap, strict=True)]
+    points, size = np.concatenate(ways), np.array([len(way) for way in ways])
+    of, last = np.repeat(np.arange(len(ways)), size), np.cumsum(size) - 1
+    ends = np.stack([points[last - size + 1], points[last]], axis=1)
     roots = np.array([[s.path[0], s.path[-1]] for s in strips])
+    along = ends[:, 1] - ends[:, 0]
+    along /= np.maximum(np.hypot(*along.T), NOT_ZERO)[:, None]
+    aside = np.stack([-along[:, 1], along[:, 0]], axis=1)
+    bend, turn = np.zeros(len(ways)), np.zeros(len(ways))
+    np.maximum.at(bend, of, np.abs(((points - ends[of, 0]) * aside[of]).sum(axis=1)))
+    step = np.flatnonzero(of[1:] == of[:-1])
+    way = points[step + 1] - points[step]
+    off, on = ((way * unit[of[step]]).sum(axis=1) for unit in (aside, along))
+    np.maximum.at(turn, of[step], np.abs(np.arctan2(off, on)))
     return Sides(
         ends,
         np.hypot(*np.moveaxis(roots - ends, -1, 0)),
         np.array([s.width for s in strips]),
         np.array([max(s.flare) for s in strips]),
-        np.array(
-            [s.kind == "bridge" and s.state == "automatic" and len(s.path) == 4 for s in strips]
-        ),
+        bend,
+        turn,
+        one_gap,
     )
 
 
@@ -269,6 +285,12 @@ class Roots:
         return list(np.stack([first, gaps.start, gaps.end, second], axis=1))
 
     def _roots(self, piece: Indices, at: Floats) -> Floats:
+        # Many lines that are tried for one bridge have an end in common.
+        ends, of = np.unique(np.column_stack([piece, at]), axis=0, return_inverse=True)
+        once: Floats = self._roots_of(ends[:, 0].astype(np.int64), ends[:, 1:])
+        return once[of.reshape(-1)]
+
+    def _roots_of(self, piece: Indices, at: Floats) -> Floats:
         points = shapely.points(at)
         roots = np.full(at.shape, np.nan)
         if len(self._lines) and len(at):

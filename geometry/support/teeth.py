@@ -25,12 +25,16 @@ _TOOTH, _LEAST_TOOTH, _MOST_TOOTH = 0.15, 2e-3, 2.0
 #: An opening is grown again by this much more than it was shrunk, and teeth by so much (mm), so
 #: that they overlap the strip that they touch.
 _GROWN, _OVERLAP = 1.001, 2e-3
+#: What is narrower than twice this, in mm, is no tooth either.
+_HAIR = 3e-3
 #: Corners of more than 45 degrees are none: one over the sine of half of it.
 _BLUNT = 2.6
 #: A strip leaves no teeth where the edges within so many widths of its sides overhang it at no
 #: sharper angle, in degrees, than this, reach no further along it (in widths), and leave so many
 #: widths of it free; and where no other strip is so near.
 _NEAR, _STEEP, _INTO, _BROAD = 0.32, 47.0, 0.8, 0.8
+#: One that bends further than so many widths, or turns further, in degrees, is looked at closely.
+_BENT, _TURNED = 0.3, 25.0
 #: Its sides are looked at from this share of its width on.
 _UNDER = 0.97
 
@@ -49,15 +53,21 @@ class Sides:
         In the middle, in mm.
     flare : float64 array (n,)
         How much wider they are at an end at most, as shares.
-    straight : bool array (n,)
-        Whether a way is straight, and known to cross one opening only and no sheet.
+    bend : float64 array (n,)
+        How far a middle line lies beside the straight one at most, in mm.
+    turn : float64 array (n,)
+        How far it turns from the straight one at most, in radians.
+    one_gap : bool array (n,)
+        Whether a way is known to cross one opening only and no sheet.
     """
 
     ends: Floats
     root: Floats
     width: Floats
     flare: Floats
-    straight: Bools
+    bend: Floats
+    turn: Floats
+    one_gap: Bools
 
     @property
     def length(self) -> Floats:
@@ -112,11 +122,13 @@ class Teeth:
         about = np.unique(of)
         drawn = shapely.buffer(_narrow(near[about], shallow), _OVERLAP, join_style="mitre")
         narrow = shapely.difference(narrow, drawn[np.searchsorted(about, of)])
-        teeth, part = shapely.get_parts(narrow, return_index=True)
+        # Hairs along a whole side come of rounding.
+        firm = shapely.buffer(narrow, -_HAIR, join_style="mitre")
+        teeth, part = shapely.get_parts(firm, return_index=True)
         of, area = of[part], shapely.area(teeth)
         kept = (area > _LEAST_TOOTH * width**2) & (area < _MOST_TOOTH * width**2)
         teeth, of = teeth[kept], of[kept]
-        teeth = shapely.buffer(teeth, _OVERLAP, join_style="mitre")
+        teeth = shapely.buffer(teeth, _HAIR + _OVERLAP, join_style="mitre")
         beside = shapely.intersects(teeth, mine[of])
         return with_more(shapes, teeth[beside], asked[of[beside]])
 
@@ -136,11 +148,12 @@ class Teeth:
         nothing else is near, what it leaves of the opening beside it is a broad place with blunt
         corners, which no tooth is.
         """
-        plain = sides.straight & (sides.length >= _BROAD * sides.width)
+        plain = sides.one_gap & (sides.length >= _BROAD * sides.width)
+        plain &= (sides.bend <= _BENT * sides.width) & (sides.turn <= np.radians(_TURNED))
         strips = np.flatnonzero(plain)
         if len(strips) == 0:
             return plain
-        half = sides.width / 2 * ROUNDING * (1 + sides.flare)
+        half = sides.width / 2 * ROUNDING * (1 + sides.flare) + sides.bend
         lines = shapely.linestrings(sides.ends)
         tree, edges = self._edges
         near, edge = tree.query(
@@ -199,8 +212,9 @@ def _toothed(
     turned = across[:, 0] > across[:, 1]
     along[turned], across[turned] = along[turned, ::-1], across[turned, ::-1]
     # Of each edge what lies beside the strip, from its side to where teeth end.
-    low = width / 2 * _UNDER
-    high = width / 2 * ROUNDING * (1 + flare) + _NEAR * width
+    bend = sides.bend[strip]
+    low = np.maximum(width / 2 * _UNDER - bend, 0.0)
+    high = width / 2 * ROUNDING * (1 + flare) + bend + _NEAR * width
     step, rise = along[:, 1] - along[:, 0], across[:, 1] - across[:, 0]
     level = np.maximum(rise, NOT_ZERO)
     begin = np.clip((low - across[:, 0]) / level, 0.0, 1.0)
@@ -210,8 +224,8 @@ def _toothed(
     there &= along.mean(axis=1) < length / 2
     # Behind the strip's root there is none of it.
     there &= deep > -(sides.root[strip, last] + width / 2 * ROUNDING)
-    # Sides of tapered strips lean to their middle lines.
-    lean = np.arctan(2 * width * flare / length)
+    # Sides of tapered and curved strips lean to their straight middle lines.
+    lean = np.arctan(2 * width * flare / length) + sides.turn[strip]
     step = np.where(rise > NOT_ZERO, step, np.abs(step))
     overhanging = rise < step * np.tan(np.radians(_STEEP) + lean)
     bad = there & (overhanging | (deep > _INTO * width))

@@ -65,15 +65,16 @@ def test_a_hairline_is_no_tooth():
     assert shape.intersection(line).area == pytest.approx(0.3 * WIDTH * 1.012, rel=0.02)
 
 
+@pytest.mark.parametrize("curved", [False, True])
 @pytest.mark.parametrize("seed", [0, 1, 2, 3, 5, 8])
-def test_strips_that_are_seen_to_leave_no_teeth_leave_none(seed):
+def test_strips_that_are_seen_to_leave_no_teeth_leave_none(seed, curved):
     """Asked of all strips, none of those that are passed over gets more than a hair."""
     sheet = sheet_of(random_shape(seed))
-    held = hold_islands(sheet, 1.5, rules=Rules(1.5, loads=FILM))
+    held = hold_islands(sheet, 1.5, rules=Rules(1.5, loads=FILM, curved=curved))
     strips = [Strip("bridge", b.path, b.width, b.gap) for b in held.bridges if b.kind == "bridge"]
     shapes = straight_strips([s.path for s in strips], np.array([s.width for s in strips]))
     teeth = Teeth(sheet.openings, 1.5)
     quick = teeth.filled(shapes, sides_of(strips))
-    slow = teeth.filled(shapes, replace(sides_of(strips), straight=np.zeros(len(strips), bool)))
+    slow = teeth.filled(shapes, replace(sides_of(strips), one_gap=np.zeros(len(strips), bool)))
     missed = shapely.difference(slow, quick)
     assert shapely.is_empty(shapely.buffer(missed, -0.005)).all()
