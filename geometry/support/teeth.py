@@ -27,8 +27,9 @@ _TOOTH, _LEAST_TOOTH, _MOST_TOOTH = 0.15, 2e-3, 2.0
 _GROWN, _OVERLAP = 1.001, 2e-3
 #: What is narrower than twice this, in mm, is no tooth either.
 _HAIR = 3e-3
-#: Corners of more than 45 degrees are none: one over the sine of half of it.
-_BLUNT = 2.6
+#: Corners of more than 30 degrees are none, for they are cut as clean points: one over the sine of
+#: half of it.
+_BLUNT = 3.9
 #: A strip leaves no teeth where the edges within so many widths of its sides overhang it at no
 #: sharper angle, in degrees, than this, reach no further along it (in widths), and leave so many
 #: widths of it free; and where no other strip is so near.
