@@ -21,7 +21,7 @@ from ..planar.subdivide import small_polygons
 from ..tolerance import NOT_ZERO
 
 #: Teeth are narrower than twice this share of a bridge's width; their areas in squares of it.
-_TOOTH, _LEAST_TOOTH, _MOST_TOOTH = 0.15, 2e-3, 2.0
+_TOOTH, _LEAST_TOOTH, _MOST_TOOTH = 0.15, 4e-3, 2.0
 #: An opening is grown again by this much more than it was shrunk, and teeth by so much (mm), so
 #: that they overlap the strip that they touch.
 _GROWN, _OVERLAP = 1.001, 2e-3
