@@ -16,7 +16,7 @@ from ..finding import Finding
 from ..job.names import DRIFT, file_stem
 from ..paint.overspray import shade_findings, soft_edge, soft_picture
 from ..paint.painting import Painting, painting_of
-from ..paint.wall import colour_areas, painted_pixels
+from ..paint.wall import painted_passes
 from ..progress import Progress
 from ..report.drift_picture import worst_place_picture, write_drift_picture
 from ..report.order_picture import write_order_picture
@@ -84,9 +84,9 @@ def write_proof(built: Build, batch: Batch, progress: Progress | None = None) ->
     sheet = built.job.sheet
     frame = (sheet.width_mm, sheet.height_mm)
     scale = PIXELS / max(frame)
-    for number, colours in enumerate(wall.passes()):
+    pictures = painted_passes(wall.cells, wall.passes(), frame, scale)
+    for number, pixels in enumerate(pictures):
         name = "before" if number == 0 else f"after-{number}-{file_stem(wall.names[number - 1])}"
-        pixels = painted_pixels(colour_areas(wall.cells, colours), frame, scale)
         write_png(batch.path(f"{name}.png"), Image.fromarray(pixels), scale)
     progress(0.7, "painting with soft edges")
     soft = Image.fromarray(soft_picture(built, PIXELS)[-1])

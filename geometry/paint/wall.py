@@ -7,21 +7,22 @@ so that colours are computed a set, not a cell.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 import shapely
 from numpy.typing import ArrayLike, NDArray
 from shapely import MultiPolygon
 
-from ..arrays import Bools, Floats
+from ..arrays import Bools, Floats, Indices
 from ..build import Build
 from ..colour import hex_from_srgb, linear_from_srgb, source_over, srgb_from_hex
 from ..errors import GeometryError
 from ..job.sections import LayerSettings
 from ..planar.arrangement import Partition, distinct_sets, partition
-from ..planar.raster import coverage, extent_of, pixel_shape, srgb_bytes
+from ..planar.raster import Coverage, coverage, extent_of, pixel_shape, srgb_bytes
 from ..progress import Progress
 
 
@@ -193,8 +194,7 @@ def colour_areas(cells: Partition, colours: ArrayLike) -> tuple[ColourArea, ...]
     tuple of ColourArea
         Their areas add up to the frame's.
     """
-    shown = np.rint(np.clip(np.asarray(colours, np.float64), 0, 1) * 255).astype(np.int64)
-    kinds, kind = np.unique(shown, axis=0, return_inverse=True)
+    kinds, kind = np.unique(_shown(colours), axis=0, return_inverse=True)
     kind = kind.reshape(-1)
     areas = np.bincount(kind, cells.areas, len(kinds))
     return tuple(
@@ -222,6 +222,57 @@ def painted_pixels(
         sRGB, top row first. A pixel across an edge mixes just the colours that meet in it, in
         linear light: no colour below shines through where two paints abut.
     """
+    light, total = _light_of(areas, frame, pixels_per_mm)
+    return srgb_bytes(light / total[..., None])
+
+
+def painted_passes(
+    cells: Partition, passes: Sequence[Floats], frame: tuple[float, float], pixels_per_mm: float
+) -> Iterator[NDArray[np.uint8]]:
+    """Yield the picture after each pass, as ``painted_pixels`` draws it.
+
+    Of each pass only what it changes is drawn: forty passes take hardly longer than one.
+
+    Parameters
+    ----------
+    cells : Partition
+    passes : sequence of float64 array (n, 3)
+        sRGB of each cell, 0 to 1, as ``Wall.passes`` gives them.
+    frame : tuple of float
+        Width and height in mm.
+    pixels_per_mm : float
+
+    Yields
+    ------
+    uint8 array (rows, columns, 3)
+        Its own each time.
+    """
+    light, total = _light_of(colour_areas(cells, passes[0]), frame, pixels_per_mm)
+    pixels = srgb_bytes(light / total[..., None])
+    yield pixels
+    for before, after in pairwise(map(_shown, passes)):
+        pixels = pixels.copy()
+        changed = (before != after).any(axis=1)
+        pairs = np.concatenate([before, after], axis=1)
+        kinds, kind = np.unique(pairs[changed], axis=0, return_inverse=True)
+        number = np.full(len(changed), -1)
+        number[changed] = kind.reshape(-1)
+        for k, colours in enumerate(kinds):
+            share = coverage(cells.shape(number == k), frame, pixels_per_mm)
+            at = extent_of(share > 0)
+            old, new = linear_from_srgb(colours.reshape(2, 3) / 255)
+            light[at] += share[at][..., None] * (new - old).astype(np.float32)
+            pixels[at] = srgb_bytes(light[at] / total[at][..., None])
+        yield pixels
+
+
+def _light_of(
+    areas: Sequence[ColourArea], frame: tuple[float, float], pixels_per_mm: float
+) -> tuple[Coverage, Coverage]:
+    """Return the light of areas that fill a frame, summed in each pixel, and how much they cover.
+
+    The last row and column may reach past the frame, where nothing covers them.
+    """
     rows, columns = pixel_shape(frame, pixels_per_mm)
     light = np.zeros((rows, columns, 3), np.float32)
     total = np.zeros((rows, columns), np.float32)
@@ -231,5 +282,9 @@ def painted_pixels(
         colour = linear_from_srgb(srgb_from_hex(area.colour)).astype(np.float32)
         light[at] += share[at][..., None] * colour
         total[at] += share[at]
-    # The last row and column may reach past the frame, where nothing covers them.
-    return srgb_bytes(light / np.maximum(total, 1e-6)[..., None])
+    return light, np.maximum(total, np.float32(1e-6))
+
+
+def _shown(colours: ArrayLike) -> Indices:
+    """Return sRGB, 0 to 1, as the bytes that show it."""
+    return np.rint(np.clip(np.asarray(colours, np.float64), 0, 1) * 255).astype(np.int64)
