@@ -224,20 +224,23 @@ class SharedEdges:
         )
         against: Floats = -np.fft.irfft2(product, size)
         # Over 3 x 3 pixels: edges drawn with a trap lie beside each other.
-        against = sum(
-            (np.roll(against, (i, j), (0, 1)) for i in (-1, 0, 1) for j in (-1, 0, 1)),
-            start=np.zeros_like(against),
-        )
+        for axis in (0, 1):
+            against = against + np.roll(against, 1, axis) + np.roll(against, -1, axis)
         up = np.fft.fftfreq(size[0], 1 / size[0])[:, None] * self._pixel
         right = np.fft.fftfreq(size[1], 1 / size[1])[None, :] * self._pixel
-        against[np.hypot(up, right) >= farthest] = -np.inf
+        against[up**2 + right**2 >= farthest**2] = -np.inf
         for _ in range(_PEAKS):
             row, column = np.unravel_index(int(np.argmax(against)), against.shape)
             if not against[row, column] > 0:
                 break
             yield complex(right[0, column], up[row, 0])
-            around = np.hypot(up - up[row], right - right[0, column]) < 4 * self._pixel
-            against[around] = -np.inf
+            # Only the window round it is looked at: pictures have a million moves.
+            reach = 4 * self._pixel
+            rows_near = np.flatnonzero(np.abs(up[:, 0] - up[row]) < reach)
+            columns_near = np.flatnonzero(np.abs(right[0] - right[0, column]) < reach)
+            window = np.ix_(rows_near, columns_near)
+            apart = np.hypot(up[rows_near] - up[row], right[:, columns_near] - right[0, column])
+            against[window] = np.where(apart < reach, -np.inf, against[window])
 
     def _transformed(self, lines: Outlines, size: tuple[int, int]) -> tuple[Complexes, Complexes]:
         """Return the transforms of the length of edge in each pixel, across and up."""
