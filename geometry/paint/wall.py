@@ -227,7 +227,7 @@ def painted_pixels(
 
 
 def painted_passes(
-    cells: Partition, passes: Sequence[Floats], frame: tuple[float, float], pixels_per_mm: float
+    cells: Partition, passes: Floats, frame: tuple[float, float], pixels_per_mm: float
 ) -> Iterator[NDArray[np.uint8]]:
     """Yield the picture after each pass, as ``painted_pixels`` draws it.
 
@@ -236,7 +236,7 @@ def painted_passes(
     Parameters
     ----------
     cells : Partition
-    passes : sequence of float64 array (n, 3)
+    passes : float64 array (passes + 1, n, 3)
         sRGB of each cell, 0 to 1, as ``Wall.passes`` gives them.
     frame : tuple of float
         Width and height in mm.
