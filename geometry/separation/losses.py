@@ -45,12 +45,13 @@ def lost_findings(least: float, *losses: Lost | None) -> list[Finding]:
         return []
     width = sum(one.width * one.area for one in some) / area
     wider = max(least / width, 1.1)
-    keeps = f"; a sheet about {wider:.2g} times as wide keeps them" if wider < _FAR_WIDER else ""
+    what, them = ("place", "it") if count == 1 else ("places", "them")
+    keeps = f"; a sheet about {wider:.2g} times as wide keeps {them}" if wider < _FAR_WIDER else ""
     return [
         Finding(
             "separation.too-thin",
             Severity.NOTE,
-            f"{count} places too thin to be cut, {area:.3g} mm2 in all and about {width:.2g} mm "
+            f"{count} {what} too thin to be cut, {area:.3g} mm2 in all and about {width:.2g} mm "
             f"wide, took a neighbour's colour{keeps}.",
             place=max(some, key=lambda one: one.area).place,
         )

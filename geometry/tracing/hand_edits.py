@@ -166,12 +166,12 @@ def check_untouched(
     if touched:
         raise JobError(
             f"{path}: changed by hand: {', '.join(touched)}; give another folder, or the layers to "
-            "trace anew with --only, which keeps the others as they are."
+            "draw anew with --only, which keeps the others as they are."
         )
     job_path = folder / job
     if found.job and job_path.exists() and digest(job_path.read_text("utf-8")) != found.job:
         raise JobError(
-            f"{job_path}: was changed by hand; give another folder, or the layers to trace anew "
+            f"{job_path}: was changed by hand; give another folder, or the layers to draw anew "
             "with --only, which keeps it."
         )
     return found
