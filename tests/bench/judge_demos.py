@@ -52,12 +52,16 @@ MILLIMETRES = 4  # $INSUNITS, DXF reference
 def judge_svg(path: Path) -> list[str]:
     """Return what is wrong with a drawing: two renderers have to paint the same."""
     text = path.read_text(encoding="utf-8")
-    size = [float(re.sub("[a-z]+$", "", ElementTree.fromstring(text).attrib[k])) for k in SIDES]
-    width = round(size[0] * PIXELS / max(size))
+    root = ElementTree.fromstring(text)
+    size = {side: float(re.sub("[a-z]+$", "", root.attrib[side])) for side in SIDES}
+    for side in SIDES:
+        # In pixels: a page of few millimetres would be rounded to those of 96 an inch, then scaled.
+        root.set(side, f"{size[side] * PIXELS / max(size.values())}")
+    large = ElementTree.tostring(root, "unicode")
     greys = []
     for png in (
-        bytes(resvg_py.svg_to_bytes(svg_string=text, width=width, dpi=96)),
-        cairosvg.svg2png(bytestring=text.encode(), output_width=width),
+        bytes(resvg_py.svg_to_bytes(svg_string=large)),
+        cairosvg.svg2png(bytestring=large.encode()),
     ):
         image = Image.open(io.BytesIO(png)).convert("RGBA")
         page = Image.new("RGBA", image.size, "white")
