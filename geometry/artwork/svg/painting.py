@@ -180,6 +180,7 @@ def _paints(
         f"artwork.{kind}",
         f"has a {kind} as {role}; it counts as painted all over",
         place,
-        severity=Severity.NOTE,
+        # A gradient covers what it fills; of a pattern the gaps are painted, too.
+        severity=Severity.NOTE if kind == "gradient" else Severity.WARNING,
     )
     return True

@@ -139,6 +139,18 @@ def test_gradient_counts_as_painted_all_over_and_is_told(tmp_path):
     assert finding.place == pytest.approx((1, 78))
 
 
+def test_a_pattern_counts_as_painted_all_over_and_is_a_warning(tmp_path):
+    """Its gaps are painted, too: both resvg and Cairo leave them bare."""
+    artwork = read(
+        tmp_path,
+        '<pattern id="a" width="2" height="2"><rect width="1" height="1"/></pattern>'
+        '<rect x="1" y="2" width="10" height="10" fill="url(#a)"/>',
+    )
+    (finding,) = artwork.findings
+    assert artwork.shape.area == pytest.approx(100)
+    assert (finding.code, finding.severity) == ("artwork.pattern", Severity.WARNING)
+
+
 def test_missing_paint_falls_back_or_is_told(tmp_path):
     artwork = read(
         tmp_path,
