@@ -66,10 +66,7 @@ def planned(sheets: Sheets, order: Sequence[int]) -> Plan:
 
 
 def best_plan(
-    sheets: Sheets,
-    drawn: Sequence[int],
-    progress: Progress | None = None,
-    near: Sequence[int] = (),
+    sheets: Sheets, drawn: Sequence[int], progress: Progress | None = None
 ) -> tuple[Plan, bool]:
     """Return the spray order of least cost.
 
@@ -84,8 +81,6 @@ def best_plan(
     drawn : sequence of int
         The layers in the drawing's own order, to start from.
     progress : Progress, optional
-    near : sequence of int
-        The best order of much the same sheets, where that is known: to start from that alone.
 
     Returns
     -------
@@ -102,9 +97,6 @@ def best_plan(
         return _exact(sheets, sorted(drawn)), True
     by_area = sorted(drawn, key=lambda k: -_area(sheets, k))
     starts = [tuple(drawn), tuple(by_area)]
-    if near:
-        known = [k for k in near if k in drawn]
-        starts = [(*known, *(k for k in drawn if k not in known))]
     found = []
     for number, start in enumerate(dict.fromkeys(starts)):
         progress(number / len(starts), "comparing spray orders")

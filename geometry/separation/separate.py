@@ -357,19 +357,13 @@ def _plan(
     lightness = {**dict(enumerate(light[:-1])), top: light[-1]}
     first = Sheets(regions, regions.label.tolist(), bridge, trap, lightness)
 
-    # What differs by crumbs, or by one layer, is sprayed in much the same order.
-    orders: list[tuple[int, ...]] = []
-
     def planned_for(label: Indices, part: Progress) -> _Planned | None:
         sheets = first.relabelled(label.tolist(), lightness).afresh()
         shown = [k for k in (*drawn, top) if k in sheets.layers]
         if not shown:
             return None
         can_of = {k: (k if k < top else -1) for k in sheets.layers}
-        near = orders[-1] if orders else ()
-        best = best_plan(sheets, shown, part, near)
-        orders.append(best[0].order)
-        return in_two_passes(sheets, *best, shown, can_of)
+        return in_two_passes(sheets, *best_plan(sheets, shown, part), shown, can_of)
 
     bare = planned_for(regions.label, progress.part(0.0, 0.4))
     covered = None

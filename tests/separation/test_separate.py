@@ -78,25 +78,6 @@ def test_no_order_costs_less_than_the_one_chosen(boat):
     assert max(costs) > min(costs) + 1
 
 
-def test_of_many_layers_an_order_that_is_known_is_bettered(tmp_path):
-    discs = "".join(
-        f'<circle cx="{30 + 9 * k}" cy="{40 + 17 * (k % 3)}" r="{24 - 2 * k}" '
-        f'fill="hsl({40 * k},80%,{30 + 4 * k}%)"/>'
-        for k in range(9)
-    )
-    head = '<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 120 100">'
-    path = written(tmp_path, "discs.svg", f"{head}{discs}</svg>")
-    found = read_and_separate(path, SeparationSettings(sheet_width_mm=340))
-    layers = list(found.sheets.layers)
-    assert len(layers) > 7
-    for near in (layers, layers[::-1], layers[4:]):
-        plan, exact = best_plan(found.sheets.afresh(), layers, near=near)
-        assert not exact
-        assert sorted(plan.order) == layers
-        whole = [*near, *(k for k in layers if k not in near)]
-        assert plan.cost <= planned(found.sheets, whole).cost
-
-
 def test_a_colour_that_returns_gets_a_second_sheet_where_islands_cost_more(tmp_path):
     # A dark ring with a light disc and a dark spot in it: in one pass one of both is an island.
     text = (
