@@ -20,7 +20,7 @@ from ...geometry.mesh.solid import Mesh, extrude
 from ...geometry.progress import Progress
 from ...geometry.support.constraints import DrawnBridge
 from ...geometry.support.dragged import Dragged, StillSheet, sheet_without
-from ..core.conversion import display_colour, fill_mesh
+from ..core.conversion import MeshColumns, columns_of, display_colour, fill_mesh
 from ..core.long_work import Running
 from ..core.ownership import own
 from ..core.viewport import redraw_views
@@ -96,10 +96,12 @@ class LiveDrag:
         bridge = next((b for b in layer.bridges if self.name and b.name == self.name), None)
         self.box = () if bridge is None else bridge.shape.bounds
 
-        def stand_still(progress: Progress) -> tuple[StillSheet, Mesh | None]:
+        def stand_still(progress: Progress) -> tuple[StillSheet, MeshColumns | None]:
             still = sheet_without(layer.sheet, layer.plain_sheet, bridge, width).prepared()
             changed = bridge is not None and len(layer.mesh.faces) <= MOST_FACES
-            return still, extrude(still.shape, layer.sheet.thickness) if changed else None
+            if not changed:
+                return still, None
+            return still, columns_of(extrude(still.shape, layer.sheet.thickness))
 
         self.work = Running("Dragging", stand_still)
         if bpy.app.background:

@@ -6,7 +6,7 @@ the user has made is in the scene's units, of which ``metres_per_unit`` tells th
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import bpy
@@ -78,24 +78,33 @@ class MeshColumns:
 
 
 def columns_of(mesh: Mesh) -> MeshColumns:
-    """Return a mesh as Blender keeps it; no Blender data is touched, in whatever thread."""
-    places = blender_coordinates(mesh)
-    corners = np.ascontiguousarray(mesh.faces, np.int32).ravel()
+    """Return a mesh as Blender keeps it; no Blender data is touched, in whatever thread.
+
+    Edges take longer here than in Blender, where the window would wait for them.
+    """
+    columns = _bare_columns(mesh)
+    corners = columns.corners
     if not TAKES_EDGES or len(mesh.faces) < MANY_FACES:
-        return MeshColumns(places, corners)
-    found = edges_of(mesh.faces, len(places))
+        return columns
+    found = edges_of(mesh.faces, len(mesh.vertices))
     first = found.corner[found.start]
     # The second end of a side is the face's next vertex.
     following = first + np.where(first % 3 == 2, -2, 1)
     edges = np.stack([corners[first], corners[following]], axis=1)
     corner_edges = np.empty(len(corners), np.int32)
     corner_edges[found.corner] = np.repeat(np.arange(len(first)), found.size)
-    return MeshColumns(places, corners, edges, corner_edges)
+    return replace(columns, edges=edges, corner_edges=corner_edges)
+
+
+def _bare_columns(mesh: Mesh) -> MeshColumns:
+    return MeshColumns(
+        blender_coordinates(mesh), np.ascontiguousarray(mesh.faces, np.int32).ravel()
+    )
 
 
 def fill_mesh(target: bpy.types.Mesh, mesh: Mesh | MeshColumns) -> None:
     """Replace what a Blender mesh holds by a mesh of geometry."""
-    columns = columns_of(mesh) if isinstance(mesh, Mesh) else mesh
+    columns = _bare_columns(mesh) if isinstance(mesh, Mesh) else mesh
     corners = columns.corners
     count = len(corners) // 3
     target.clear_geometry()

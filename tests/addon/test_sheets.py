@@ -31,7 +31,7 @@ def test_edges_told_to_blender_are_those_that_it_finds(blender, job_path, monkey
 
     def filled():
         mesh = blender.data.meshes.new("filled")
-        conversion.fill_mesh(mesh, layer.mesh)
+        conversion.fill_mesh(mesh, conversion.columns_of(layer.mesh))
         assert not mesh.validate(verbose=True)  # nothing had to be corrected
         edges = sorted(sorted(edge.vertices) for edge in mesh.edges)
         ends = [sorted(mesh.edges[loop.edge_index].vertices) for loop in mesh.loops]
