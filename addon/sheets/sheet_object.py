@@ -208,14 +208,12 @@ def fingerprint(mesh: bpy.types.Mesh) -> str:
     return digest(vertex_coordinates(mesh), corner_vertices(mesh))
 
 
-def marks_on(sheet: bpy.types.Object) -> list[dict[str, Any]]:
-    """Return the marks that a sheet keeps, see ``marks_in``."""
-    return marks_in(sheet.sheetstack.marks)
-
-
 @lru_cache(maxsize=32)
 def marks_in(text: str) -> list[dict[str, Any]]:
-    """Return the marks in a sheet's text, decoded once; nobody is to change them."""
+    """Return the marks that a sheet keeps as text: kind, outline, place, label.
+
+    Decoded once for each text; nobody is to change them.
+    """
     return json.loads(text) if text else []
 
 

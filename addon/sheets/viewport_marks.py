@@ -19,7 +19,7 @@ from ..core.blender_versions import set_text_size
 from ..core.conversion import METRES_PER_MM, metres, read_mesh
 from ..core.drawing import draw_lines, line_batch
 from ..job.layer_list import active_layer
-from .sheet_object import OUTLINES, marks_on, place_in_scene, sheet_names, sheets_of
+from .sheet_object import OUTLINES, marks_in, place_in_scene, sheet_names, sheets_of
 
 #: Colours that people with red-green blindness tell apart (after Okabe and Ito, 2008).
 COLOURS = {
@@ -70,7 +70,7 @@ FAR = 100.0
 Sign = tuple[str, Any, str]
 
 _handles: list[Any] = []
-_outlines: dict[str, tuple[str, list[dict[str, Any]], dict[str, Any]]] = {}
+_outlines: dict[str, tuple[str, dict[str, Any]]] = {}
 _overlays: dict[tuple[str, bool], tuple[str, Any]] = {}
 
 
@@ -133,7 +133,7 @@ def signs_of(scene: bpy.types.Scene) -> Iterator[Sign]:
     for sheet in marked_sheets(scene):
         top = sheet.sheetstack.thickness_mm
         to_scene = np.array(sheet.matrix_world)
-        for mark in _marks(sheet):
+        for mark in marks_in(sheet.sheetstack.marks):
             if getattr(state, SHOWN[mark["kind"]]):
                 place = to_scene @ (*metres((*mark["place"], top)), 1.0)
                 yield mark["kind"], place[:3], mark["label"]
@@ -199,24 +199,12 @@ def marked_sheets(scene: bpy.types.Scene) -> list[bpy.types.Object]:
     return [sheets[name] for name in sheet_names(layer) if name in sheets]
 
 
-def _marks(sheet: bpy.types.Object) -> list[dict[str, Any]]:
-    """Return a sheet's marks, decoded once for each text."""
-    return _cached(sheet)[1]
-
-
-def _cached(
-    sheet: bpy.types.Object,
-) -> tuple[str, list[dict[str, Any]], dict[str, Any]]:
+def _outline_batches(sheet: bpy.types.Object) -> dict[str, Any]:
+    """Return the outlines of a sheet's marks by their kind, made once for each text of them."""
     key, text = sheet.name_full, sheet.sheetstack.marks
     if key not in _outlines or _outlines[key][0] != text:
-        _outlines[key] = (text, marks_on(sheet), {})
-    return _outlines[key]
-
-
-def _outline_batches(sheet: bpy.types.Object) -> dict[str, Any]:
-    _, marks, batches = _cached(sheet)
-    if not batches:
-        height = sheet.sheetstack.thickness_mm + LIFT
+        batches = {}
+        marks, height = marks_in(text), sheet.sheetstack.thickness_mm + LIFT
         for kind in SHOWN:
             rings = [np.array(m["outline"], float) for m in marks if m["kind"] == kind]
             if rings:
@@ -225,7 +213,8 @@ def _outline_batches(sheet: bpy.types.Object) -> dict[str, Any]:
                 )
                 flat = np.concatenate([ends, np.full((len(ends), 1), height)], axis=1)
                 batches[kind] = line_batch(metres(flat))
-    return batches
+        _outlines[key] = (text, batches)
+    return _outlines[key][1]
 
 
 def _outline_of(name: str, sheet: bpy.types.Object, is_dashed: bool) -> Any:
