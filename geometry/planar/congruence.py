@@ -27,6 +27,8 @@ _ALIKE = 0.01
 _SPREAD = 0.05
 #: Angles at which outlines are compared, and best turns that are looked at closely.
 _ANGLES, _TURNS = 720, 8
+#: Turns whose agreement is less than the best one's by this share are as good, by their steps.
+_AS_GOOD = 1e-3
 #: Rounds of laying one outline on the other, vertex on nearest edge.
 _ROUNDS = 6
 
@@ -243,7 +245,11 @@ def _same(first: Polygon, other: Polygon, motion: Motion, near: float) -> bool:
 
 
 def _turns(one: Floats, two: Floats) -> list[Floats]:
-    """Return turns, and mirrorings with turns, at which two outlines' profiles agree best."""
+    """Return turns, and mirrorings with turns, at which two outlines' profiles agree best.
+
+    Of those that are as good, turns stand before mirrorings, and small turns before large ones: a
+    symmetric letter on an arc is turned with its neighbours, not turned over.
+    """
     scale = two.mean() / one.mean()
     found = []
     for mirrored in (False, True):
@@ -258,8 +264,13 @@ def _turns(one: Floats, two: Floats) -> list[Floats]:
             # The profile backwards starts one step early.
             early = 2 * np.pi / _ANGLES
             flip = np.array([[np.cos(early), np.sin(early)], [np.sin(early), -np.cos(early)]])
-            found.append((float(agrees[step]), turn @ flip.T if mirrored else turn))
-    return [matrix for _, matrix in sorted(found, key=lambda one: -one[0])]
+            least = min(step, _ANGLES - step)
+            matrix = turn @ flip.T if mirrored else turn
+            found.append((float(agrees[step]), mirrored, least, matrix))
+    enough = (1 - _AS_GOOD) * max(agrees for agrees, *_ in found)
+    good = sorted((one for one in found if one[0] >= enough), key=lambda one: one[1:3])
+    others = sorted((one for one in found if one[0] < enough), key=lambda one: -one[0])
+    return [matrix for *_, matrix in good + others]
 
 
 def _profile(shape: Polygon, centre: Floats) -> Floats:

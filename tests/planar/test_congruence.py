@@ -51,6 +51,22 @@ def test_families_are_found_with_their_motions(free, members):
             assert shapely.hausdorff_distance(there, COPIES[family.members[0]]) < 1e-9
 
 
+#: Like a D: turned over about its level axis, it is itself again.
+BOW = shapely.union(shapely.box(0, -12, 8, 12), shapely.Point(8, 0).buffer(12))
+#: Like an O: half a turn leaves it as it is.
+OVAL = scale(shapely.Point(0, 0).buffer(10), 1, 1.4)
+
+
+@pytest.mark.parametrize("shape", [BOW, OVAL])
+@pytest.mark.parametrize("degrees", [-64.3, -20.1, 5.7, 33.9, 71.2])
+def test_a_symmetric_shape_is_turned_by_the_least_turn_and_not_turned_over(shape, degrees):
+    (family,) = families([shape, rotate(translate(shape, 70, 3), degrees)], turned=True)
+    (_, motion) = family.motions
+    assert np.linalg.det(motion.matrix) > 0
+    turn = np.degrees(np.arctan2(motion.matrix[1, 0], motion.matrix[0, 0]))
+    assert turn == pytest.approx(degrees, abs=0.01)
+
+
 def test_shapes_that_differ_a_little_are_no_family():
     taller = shapely.Polygon([(0, 0), (20, 0), (20, 6), (8, 6), (8, 30.3), (0, 30.3)])
     moved_hole = shapely.Polygon(HOOK.exterior, [[(2.3, 2), (6.3, 2), (6.3, 5), (2.3, 4)]])
