@@ -128,7 +128,7 @@ class Masks:
             items = self._items(mask, state, box)
             content = coats(self._drawing, self._walk, items, flattening)
             region = self._region(mask, state, box)
-            self._levels[key] = _levels(content.shapes, region, _is_alpha(mask))
+            self._levels[key] = _levels(content.shapes, region, self._is_alpha(mask))
         return self._levels[key]
 
     def _found(
@@ -172,7 +172,7 @@ class Masks:
     def _shape(self, mask: Element, state: State, box: Matrix) -> MultiPolygon | None:
         region = self._region(mask, state, box)
         items = self._items(mask, state, box)
-        opaque = _is_alpha(mask)
+        opaque = self._is_alpha(mask)
         lights = [_bright(item, opaque) for item in items]
         if None in lights:
             return None
@@ -190,6 +190,9 @@ class Masks:
         grid = self._drawing.tolerances.grid
         return as_multipolygon(shapely.intersection(through, region, grid_size=grid))
 
+    def _is_alpha(self, mask: Element) -> bool:
+        return self._drawing.declared(mask).get("mask-type", "").strip().lower() == "alpha"
+
     def _region(self, mask: Element, state: State, box: Matrix) -> shapely.Polygon:
         """Return the region that a mask is cut to, in mm."""
         shares = mask.get("maskUnits", "objectBoundingBox") == "objectBoundingBox"
@@ -203,11 +206,6 @@ class Masks:
         right, top = x + found["width"], y + found["height"]
         corners = ((x, y), (right, y), (right, top), (x, top))
         return shapely.Polygon([at(matrix, *corner) for corner in corners])
-
-
-def _is_alpha(mask: Element) -> bool:
-    text = "".join(mask.get("style", "").split())
-    return "alpha" in mask.get("mask-type", "") or "mask-type:alpha" in text
 
 
 def _bright(item: Item, opaque: bool) -> bool | None:

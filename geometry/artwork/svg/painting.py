@@ -135,7 +135,7 @@ def _pen(drawing: Drawing, element: Element, state: State) -> tuple[Pen, bool]:
         style.stroke_dasharray if sum(style.stroke_dasharray) > 0 else (),
         style.stroke_dashoffset,
     )
-    effect = drawing.declared(element).get("vector-effect", "none")
+    effect = drawing.declared(element, state.style.variables).get("vector-effect", "none")
     if effect != "non-scaling-stroke":
         return pen, False
     return (

@@ -209,7 +209,7 @@ def _page(drawing: Drawing, walk: Walk) -> tuple[tuple[float, float], State]:
             raise drawing.error(root, f"has viewBox={error}") from None
     size: list[float | None] = []
     for attribute, own in zip(("width", "height"), (2, 3), strict=True):
-        length = root.get(attribute, "").strip()
+        length = _own_size(drawing, attribute)
         if not length or length == "auto":
             size.append(None)
         elif length.endswith("%") and box is None:
@@ -251,6 +251,36 @@ def _page(drawing: Drawing, walk: Walk) -> tuple[tuple[float, float], State]:
     if slices:
         clips = (*clips, shapely.multipolygons([shapely.box(0, 0, *page)]))
     return page, replace(inside, matrix=matrix, viewport=viewport, clips=clips)
+
+
+def _own_size(drawing: Drawing, attribute: str) -> str:
+    """Return the width or height that the drawing states; empty where it states none.
+
+    A style's counts where there is no attribute. Programs differ where both are there: browsers
+    show a drawing by its style, and by its attributes where it is a picture in another page.
+    """
+    root = drawing.document.root
+    length = root.get(attribute, "").strip()
+    styled = drawing.styled_size(attribute)
+    if styled is None:
+        return length
+    if not length or length == "auto" or length.endswith("%"):
+        return styled
+    if length_px(styled, 0, FONT_SIZE_PX) != _pixels(length):
+        drawing.tell_of(
+            root,
+            "artwork.page-size",
+            f"has {attribute}='{length}' and another {attribute} in its style, {styled}: programs "
+            "differ in which they take; the attribute counts here",
+        )
+    return length
+
+
+def _pixels(text: str) -> float | None:
+    try:
+        return length_px(text, 0, FONT_SIZE_PX)
+    except ValueError:  # told where the page's size is read
+        return None
 
 
 def _group(wanted: str, drawing: Drawing, walk: Walk, state: State) -> tuple[Element, State]:

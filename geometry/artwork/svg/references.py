@@ -23,6 +23,8 @@ _LONGEST_REFERENCE = 40
 #: Width and height that a ``use`` imposes on a symbol or svg.
 Imposed = tuple[str | None, str | None]
 
+#: Elements that change others as time goes on.
+ANIMATIONS = frozenset({"animate", "animateMotion", "animateTransform", "animateColor", "set"})
 
 #: Elements that are never painted where they stand.
 NEVER_PAINTED = frozenset(
@@ -46,11 +48,7 @@ NEVER_PAINTED = frozenset(
         "font",
         "font-face",
         "color-profile",
-        "animate",
-        "animateMotion",
-        "animateTransform",
-        "animateColor",
-        "set",
+        *ANIMATIONS,
     }
 )
 
@@ -82,7 +80,7 @@ def enter_viewport(
     tag = local_name(element)
     size = []
     for attribute, asked, whole in zip(("width", "height"), imposed, state.viewport, strict=True):
-        own = element.get(attribute) if tag == "svg" else None
+        own = drawing.given(element, attribute, state) if tag == "svg" else None
         text = asked if asked is not None else (own if own is not None else "100%")
         try:
             size.append(length_px(text, whole, state.style.font_size))
@@ -95,7 +93,7 @@ def enter_viewport(
     y = drawing.length(element, "y", state.viewport[1], state) if tag == "svg" else 0.0
     matrix = times(state.matrix, shifted(x, y))
     clips = state.clips
-    overflow = drawing.declared(element).get("overflow", "hidden")
+    overflow = drawing.declared(element, state.style.variables).get("overflow", "hidden")
     if overflow not in ("visible", "auto"):
         corners = [at(matrix, *c) for c in ((0, 0), (width, 0), (width, height), (0, height))]
         clips = (*clips, shapely.multipolygons([shapely.Polygon(corners)]))
@@ -192,7 +190,8 @@ def follow_use(
     x = drawing.length(element, "x", state.viewport[0], state)
     y = drawing.length(element, "y", state.viewport[1], state)
     inside = replace(state, matrix=times(state.matrix, shifted(x, y)), within=(*state.within, name))
-    return [(target, inside, (element.get("width"), element.get("height")))]
+    imposed = (drawing.given(element, "width", state), drawing.given(element, "height", state))
+    return [(target, inside, imposed)]
 
 
 def target_of(drawing: Drawing, element: Element, reference: str, state: State) -> Element | None:

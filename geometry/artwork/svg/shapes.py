@@ -9,6 +9,7 @@ from xml.etree.ElementTree import Element
 import numpy as np
 
 from ...arrays import Floats
+from . import css_geometry
 from .document import local_name
 from .drawing import Drawing
 from .path import ARC, CLOSE, LINE, MOVE, PathData, parse_path
@@ -47,7 +48,7 @@ def shape_path(drawing: Drawing, element: Element, tag: str, state: State) -> Pa
         A length makes no sense.
     """
     if tag == "path":
-        return _told_path(drawing, element, element.get("d", ""), state)
+        return _told_path(drawing, element, _data(drawing, element, state), state)
     if tag in ("polyline", "polygon"):
         return _told_polyline(drawing, element, element.get("points", ""), tag, state)
     across, down = state.viewport
@@ -85,11 +86,27 @@ def _radii(drawing: Drawing, element: Element, state: State) -> tuple[float, flo
         drawing.length(element, name, whole, state, None)
         for name, whole in zip(("rx", "ry"), state.viewport, strict=True)
     )
-    if element.get("rx", "auto") == "auto":
+    # Neither is a length where it is left to the other.
+    if _is_auto(drawing.given(element, "rx", state)):
         rx = ry
-    elif element.get("ry", "auto") == "auto":
+    elif _is_auto(drawing.given(element, "ry", state)):
         ry = rx
     return rx, ry
+
+
+def _is_auto(text: str | None) -> bool:
+    return text is None or text.lower() in ("auto", *css_geometry.INITIAL)
+
+
+def _data(drawing: Drawing, element: Element, state: State) -> str:
+    """Return path data, which a style may give too (SVG 2, section 9.3.2)."""
+    text = drawing.given(element, "d", state)
+    own = element.get("d")
+    if text is None or text is own:
+        return own or ""
+    if text.lower() in css_geometry.INITIAL:
+        return ""
+    return css_geometry.path_data(text) or ""
 
 
 def _is_sized(

@@ -8,8 +8,8 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from dataclasses import dataclass, field, replace
 from functools import lru_cache
 from typing import Any
 from xml.etree.ElementTree import Element
@@ -19,7 +19,9 @@ import tinycss2
 from tinycss2 import color4
 
 from ..fill.contour import Rule
+from . import css_geometry
 from .units import FONT_SIZE_PX, length_px, number_list
+from .variables import ALL, MARK, Variables
 
 #: Properties that a parent hands down (SVG 1.1, appendix N), as far as they matter here.
 INHERITED = frozenset(
@@ -60,6 +62,21 @@ OWN = frozenset(
         "stop-color",
         "stop-opacity",
         "mix-blend-mode",
+        "mask-type",
+    }
+)
+#: Properties that a style alone gives, and that change how a drawing looks; they are told.
+UNREAD = frozenset(
+    {
+        "all",
+        "animation",
+        "animation-name",
+        "offset",
+        "offset-path",
+        "rotate",
+        "scale",
+        "transform-box",
+        "translate",
     }
 )
 #: Properties of text, which it looks up by itself where it is read.
@@ -80,6 +97,7 @@ TEXT = frozenset(
     }
 )
 PROPERTIES = INHERITED | OWN | TEXT
+_OF_STYLES = PROPERTIES | UNREAD | css_geometry.PROPERTIES
 
 # Lengths in em depend on the font's size, and currentColor on the colour.
 _FIRST = ("font-size", "color")
@@ -107,6 +125,9 @@ _LONGEST_TEXT = 40
 #: Parts of a style sheet's selector within each other, and brackets within brackets, at most:
 #: the compiler of selectors nests as deep as they do, and drawings need a handful.
 _DEEPEST_SELECTOR = 40
+
+#: Rules that change nothing that is painted; what uses keyframes is told by itself.
+_HARMLESS = frozenset({"charset", "font-face", "keyframes", "-webkit-keyframes", "page"})
 
 Declared = dict[str, str]
 Tell = Callable[[str], None]
@@ -172,6 +193,7 @@ class Style:
     marker_start: str = ""  # references, with their #; empty for none
     marker_mid: str = ""
     marker_end: str = ""
+    variables: Variables = field(default_factory=dict, hash=False)  # custom properties
 
     @property
     def has_markers(self) -> bool:
@@ -185,13 +207,11 @@ _KEYWORDS = {
     "stroke-linecap": ("butt", "round", "square"),
     "stroke-linejoin": ("miter", "round", "bevel"),
 }
+#: Keywords that leave an inherited property as the parent has it.
+_INHERIT = ("inherit", "unset", "revert", "revert-layer")
 _MARKERS = ("marker_start", "marker_mid", "marker_end")
 #: SVG 2 has joins that SVG 1.1 has not; the nearest stands in.
 _NEAREST = {"miter-clip": "miter", "arcs": "miter"}
-
-
-#: A variable that holds no other within it.
-_VARIABLE = re.compile(r"var\(\s*--[\w-]+\s*(?:,((?:[^()]|\([^()]*\))*))?\)")
 
 
 def computed(parent: Style, declared: Declared, viewport: tuple[float, float], tell: Tell) -> Style:
@@ -201,6 +221,7 @@ def computed(parent: Style, declared: Declared, viewport: tuple[float, float], t
     ----------
     parent : Style
     declared : dict of str to str
+        With the values of variables put in.
     viewport : tuple of float
         Width and height in pixels, for percentages.
     tell : callable
@@ -208,14 +229,18 @@ def computed(parent: Style, declared: Declared, viewport: tuple[float, float], t
     """
     style = parent
     changes: dict[str, Any] = {}
+    if ALL in declared:
+        named = ((name, text) for name, text in declared.items() if name.startswith(MARK))
+        changes["variables"] = {name: text for name, text in named if name != ALL}
     for name in _IN_ORDER:
         if name not in declared:
             continue
-        text = _without_variables(declared[name]).strip()
-        if text == "inherit":
+        text = declared[name].strip()
+        word = text.lower()
+        if word in _INHERIT:
             continue
         try:
-            if text == "initial":
+            if word == "initial":
                 changes.update(_initial(name))
             else:
                 changes.update(_value(name, text, style, parent, viewport))
@@ -224,19 +249,6 @@ def computed(parent: Style, declared: Declared, viewport: tuple[float, float], t
         if name in _FIRST:
             style = replace(style, **changes)
     return replace(style, **changes) if changes else style
-
-
-def _without_variables(text: str) -> str:
-    """Return a value with each ``var(--name, fallback)`` replaced by its fallback.
-
-    Drawings set no variables of their own: the page round them does, which is not there. One
-    without a fallback is invalid, for which a property is inherited or initial (CSS Custom
-    Properties for Cascading Variables, Level 1, section 3).
-    """
-    while (found := _VARIABLE.search(text)) is not None:
-        fallback = "inherit" if found[1] is None else found[1].strip()
-        text = f"{text[: found.start()]}{fallback}{text[found.end() :]}"
-    return text
 
 
 def _initial(name: str) -> dict[str, Any]:
@@ -290,6 +302,11 @@ def _value(
     if name == "stroke-width" and length < 0:
         raise ValueError(f"'{text[:_LONGEST_TEXT]}', expected no negative length")
     return {field: length}
+
+
+def is_off(declared: Declared) -> bool:
+    """Return whether an element is not displayed, nor anything in it."""
+    return declared.get("display", "").strip().lower() == "none"
 
 
 def diagonal(viewport: tuple[float, float]) -> float:
@@ -372,8 +389,9 @@ class Cascade:
         sheets: Iterable[tuple[str, str]],
         tell: Callable[[str, str], None],
     ) -> None:
-        self._matched: dict[Element, list[tuple[tuple[int, ...], int, list[_Declaration]]]] = {}
+        self._matched: dict[Element, list[_Rule]] = {}
         self._inline: dict[str, list[_Declaration]] = {}
+        self._geometry: tuple[Element | None, dict[str, list[str]]] = (None, {})
         matcher = cssselect2.Matcher()
         count = 0
         for text, name in sheets:
@@ -392,14 +410,36 @@ class Cascade:
         rules = self._matched.get(element)
         if inline is None and rules is None:
             return found
+        found.update(
+            (d.name, d.value)
+            for d in self._styled(inline, rules)
+            if d.name not in css_geometry.PROPERTIES
+        )
+        return found
+
+    def geometry(self, element: Element) -> dict[str, list[str]]:
+        """Return the places and sizes that styles give an element, the weakest value first."""
+        inline = element.attrib.get("style")
+        rules = self._matched.get(element)
+        if inline is None and rules is None:
+            return {}
+        if self._geometry[0] is not element:
+            found: dict[str, list[str]] = {}
+            for d in self._styled(inline, rules):
+                if d.name in css_geometry.PROPERTIES:
+                    found.setdefault(d.name, []).append(d.value)
+            self._geometry = (element, found)
+        return self._geometry[1]
+
+    def _styled(self, inline: str | None, rules: list[_Rule] | None) -> Iterator[_Declaration]:
+        """Return what style sheets and a style attribute declare, the weakest first."""
         if inline is not None and inline not in self._inline:
             self._inline[inline] = _inline_declarations(inline)
         own = self._inline[inline] if inline is not None else []
         ordered = [d for rule in sorted(rules or (), key=lambda r: r[:2]) for d in rule[2]]
         for important in (False, True):
             for source in (ordered, own):
-                found.update((d.name, d.value) for d in source if d.important is important)
-        return found
+                yield from (d for d in source if d.important is important)
 
     @staticmethod
     def _add_sheet(matcher: Any, text: str, name: str, tell: Callable[[str, str], None]) -> int:
@@ -445,6 +485,10 @@ class _Declaration:
     important: bool = False
 
 
+#: Specificity, order, and what is declared.
+_Rule = tuple[tuple[int, ...], int, list[_Declaration]]
+
+
 def _written(tokens: Sequence[Any]) -> str:
     """Return tokens as text; brackets that lie too deep in each other have none."""
     try:
@@ -485,6 +529,9 @@ def _at_rule(node: Any, name: str, tell: Callable[[str, str], None]) -> list[Any
         tell(name, f"has rules for the medium '{prelude[:_LONGEST_TEXT]}', which were passed over")
     elif node.lower_at_keyword == "import":
         tell(name, f"imports {prelude[:_LONGEST_TEXT]}, which is outside the drawing and not read")
+    elif node.lower_at_keyword not in _HARMLESS:
+        rule = f"@{node.at_keyword} {prelude}".strip()[:_LONGEST_TEXT]
+        tell(name, f"has '{rule}', which is not read: the drawing may look different")
     return []
 
 
@@ -492,9 +539,9 @@ def _declarations(content: Any) -> tuple[list[_Declaration], list[tuple[int, str
     """Return what a block declares, and its mistakes with their lines."""
     nodes = tinycss2.parse_blocks_contents(content, skip_comments=True, skip_whitespace=True)
     declarations = [
-        _Declaration(n.lower_name, _written(n.value), n.important)
+        _Declaration(_property(n.name), _written(n.value), n.important)
         for n in nodes
-        if n.type == "declaration" and n.lower_name in PROPERTIES
+        if n.type == "declaration" and _is_kept(_property(n.name))
     ]
     mistakes = [(n.source_line, n.message) for n in nodes if n.type == "error"]
     nested = [(n.source_line, "rules within rules") for n in nodes if n.type == "qualified-rule"]
@@ -508,6 +555,14 @@ def _inline_declarations(text: str) -> list[_Declaration]:
     found = []
     for part in text.split(";"):
         name, colon, value = part.partition(":")
-        if colon and (name := name.strip().lower()) in PROPERTIES:
+        if colon and _is_kept(name := _property(name.strip())):
             found.append(_Declaration(name, value.strip()))
     return found
+
+
+def _property(name: str) -> str:
+    return name if name.startswith(MARK) else name.lower()
+
+
+def _is_kept(name: str) -> bool:
+    return name in _OF_STYLES or name.startswith(MARK)

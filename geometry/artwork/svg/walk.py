@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Callable
+from collections.abc import Callable, Set
 from dataclasses import replace
 from xml.etree.ElementTree import Element
 
@@ -18,12 +18,13 @@ from .images import NOT_READ, image_items
 from .markers import MARKED, marker_content
 from .masks import Masks
 from .painting import shape_items
-from .references import NEVER_PAINTED, Imposed, enter_viewport, follow_use
+from .references import ANIMATIONS, NEVER_PAINTED, Imposed, enter_viewport, follow_use
 from .shapes import SHAPES, shape_path
 from .state import Group, Purpose, State
-from .style import Declared, opacity, url_target
+from .style import UNREAD, Declared, is_off, opacity, url_target
 from .text import text_items
 from .transforms import at, times, transform
+from .variables import needs_variables
 
 #: Elements that one drawing may come to once every ``use`` is followed.
 MOST_ELEMENTS = 2_000_000
@@ -39,7 +40,13 @@ MOST_REPEATED_PIECES = 3_000_000
 
 _CSS_UNIT = re.compile(r"(?<=[0-9.])(?:px|deg)\b")
 
+#: Values of properties are cut to so many characters in messages.
+_LONGEST_VALUE = 40
+
 _OPACITIES = ("opacity", "fill-opacity", "stroke-opacity")
+_NO_EFFECT = frozenset({"none", "inherit", "initial", "unset", "revert", "revert-layer", ""})
+#: Values with which a property does nothing.
+_NOTHING = frozenset({"none", "initial", "unset", "revert", "view-box", "0", "auto"})
 _CONTAINERS = frozenset({"g", "a"})
 _NOT_READ = {
     "text": "Text is not read; turn it into paths in the drawing program, or name its font file "
@@ -101,16 +108,22 @@ class Walk:
         ArtworkError
             The element's transform makes no sense.
         """
-        declared = self._drawing.declared(element)
-        if declared.get("display") == "none" and not forced:
+        declared = self._drawing.declared(element, state.style.variables)
+        if is_off(declared) and not forced:
             return None
         if not _conditions_hold(element):
             return None
         style = self._drawing.style(element, declared, state)
+        if unread := UNREAD & declared.keys():
+            self._tell_unread(element, declared, unread, state)
         if purpose is Purpose.PAINT and self._is_clear(element, declared):
             return None
         matrix = state.matrix
         text = declared.get("transform")
+        if needs_variables(element.get("transform", "")):
+            raise self._drawing.error(
+                element, "has a variable in the attribute transform, which a style alone may have"
+            )
         if text is not None and local_name(element) != "svg":
             try:
                 # A style may give it too, with CSS's units.
@@ -129,6 +142,22 @@ class Walk:
         if purpose is Purpose.BOX:
             return inside
         return self._with_effects(element, declared, inside)
+
+    def _tell_unread(
+        self, element: Element, declared: Declared, unread: Set[str], state: State
+    ) -> None:
+        for name in sorted(unread):
+            if name == "all" or declared[name].strip().lower() not in _NOTHING:
+                self._drawing.tell_of(
+                    element,
+                    "artwork.style",
+                    f"has {name} in its style, which is not read: the drawing may look different",
+                    self._drawing.place_of(element, state),
+                )
+
+    def _tell_animation(self, element: Element, state: State) -> None:
+        sentence = "changes the drawing as time goes on, which is not read: it may look different"
+        self._drawing.tell_of(element, "artwork.animation", sentence, at(state.matrix, 0, 0))
 
     def group_number(self) -> int:
         """Return a number that no group has yet."""
@@ -180,7 +209,18 @@ class Walk:
                 state = replace(state, clips=(*state.clips, through))
         if not _is_given(declared, "clip-path"):
             return state
-        clip = self._clips.area(element, url_target(declared["clip-path"]), state)
+        target = url_target(declared["clip-path"])
+        if not target:
+            self._drawing.tell_of(
+                element,
+                "artwork.clip",
+                f"has the clip-path '{declared['clip-path'][:_LONGEST_VALUE]}', which is not read "
+                "(only clipPath elements are); it is shown whole",
+                self._drawing.place_of(element, state),
+                severity=Severity.SPOILS,  # as of a mask
+            )
+            return state
+        clip = self._clips.area(element, target, state)
         return state if clip is None else replace(state, clips=(*state.clips, clip))
 
     def collect(
@@ -226,6 +266,8 @@ class Walk:
                         "draw fewer, or turn them into one path",
                     )
             tag = local_name(element)
+            if tag in ANIMATIONS:
+                self._tell_animation(element, state)
             # A symbol is drawn only where a use imposes it.
             if not tag or (tag in NEVER_PAINTED and imposed is None):
                 continue
@@ -233,6 +275,10 @@ class Walk:
             forced = False
             if inside is None:
                 continue
+            if len(element) and (tag in SHAPES or tag == "use"):
+                for child in element:
+                    if local_name(child) in ANIMATIONS:
+                        self._tell_animation(child, inside)
             if tag in SHAPES:
                 own = list(shape_items(self._drawing, element, tag, inside, purpose))
                 if state.within:
@@ -312,7 +358,7 @@ class Walk:
 
 
 def _is_given(declared: Declared, effect: str) -> bool:
-    return declared.get(effect, "none").strip() not in ("none", "inherit", "")
+    return declared.get(effect, "none").strip().lower() not in _NO_EFFECT
 
 
 def _is_sheer(text: str) -> bool:
