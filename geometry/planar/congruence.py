@@ -19,6 +19,8 @@ from ..arrays import Floats, Geometries
 
 #: Shapes this near each other everywhere, in mm, are the same: twice the tolerance of chords.
 SAME = 0.1
+#: Where a shift alone brings them this near, in mm, no turn is looked for.
+_EXACT = 1e-3
 #: A shape is symmetric where it is so to this share of its size: outlines of letters are rounded.
 _BY_EYE = 0.004
 #: Shapes are looked at where they agree in area and edge by this share.
@@ -215,7 +217,8 @@ def _laid_on(
     for matrix in matrices:
         motion = Motion(factor * matrix, to - factor * matrix @ from_)
         near = SAME * max(motion.factor, 1.0)
-        if turned and not np.array_equal(matrix, np.eye(2)):
+        level = np.array_equal(matrix, np.eye(2))
+        if turned and not (level and _same(one, two, motion, _EXACT)):
             # The turn is known by steps; what is further off by now is not made the same.
             reach = float(known.profile(other).max())
             if not _same(one, two, motion, 2 * near + 2 * reach * 2 * np.pi / _ANGLES):
@@ -289,20 +292,51 @@ def _profile(shape: Polygon, centre: Floats) -> Floats:
 
 
 def _fitted(first: Polygon, other: Polygon, motion: Motion) -> Motion:
-    """Return the motion made better (Procrustes): vertices on the edge, at last on vertices."""
+    """Return the motion made better: corners on the edge, at last on corners where these agree.
+
+    On the edge each round is a step of Gauss and Newton, in which a corner may slide along its
+    edge; on corners it is the best motion of pairs (Procrustes).
+    """
     points = shapely.get_coordinates(first)
-    edge, corners = other.boundary, shapely.points(shapely.get_coordinates(other))
-    tree = shapely.STRtree(corners)
-    exact = len(corners) == len(points)
-    for round_ in range(_ROUNDS):
-        moved = shapely.points(motion(points))
-        if exact and round_ >= _ROUNDS // 2:
-            near = shapely.get_coordinates(corners[tree.nearest(moved)])
-        else:
-            near = shapely.get_coordinates(shapely.shortest_line(moved, edge))[1::2]
-        a, b = points - points.mean(axis=0), near - near.mean(axis=0)
-        left, _, right = np.linalg.svd(b.T @ a)
-        hand = np.sign(np.linalg.det(motion.matrix) * np.linalg.det(left @ right))
-        matrix = motion.factor * left @ np.diag([1.0, hand]) @ right
-        motion = Motion(matrix, near.mean(axis=0) - matrix @ points.mean(axis=0))
-    return motion
+    edges = _Sides(other)
+    for _ in range(_ROUNDS):
+        moved = motion(points)
+        foot, normal = edges.nearest(moved)
+        centre = moved.mean(axis=0)
+        arm = moved - centre
+        turning = arm[:, 0] * normal[:, 1] - arm[:, 1] * normal[:, 0]
+        short = ((foot - moved) * normal).sum(axis=1)
+        angle, *shift = np.linalg.lstsq(np.column_stack([turning, normal]), short, rcond=None)[0]
+        turn = np.array([[np.cos(angle), -np.sin(angle)], [np.sin(angle), np.cos(angle)]])
+        motion = Motion(turn, centre - turn @ centre + shift).after(motion)
+    corners = shapely.get_coordinates(other)
+    if len(corners) != len(points):
+        return motion
+    pair = shapely.STRtree(shapely.points(corners)).nearest(shapely.points(motion(points)))
+    near = corners[pair]
+    a, b = points - points.mean(axis=0), near - near.mean(axis=0)
+    left, _, right = np.linalg.svd(b.T @ a)
+    hand = np.sign(np.linalg.det(motion.matrix) * np.linalg.det(left @ right))
+    matrix = motion.factor * left @ np.diag([1.0, hand]) @ right
+    return Motion(matrix, near.mean(axis=0) - matrix @ points.mean(axis=0))
+
+
+class _Sides:
+    """The straight sides of a shape's edge, for the nearest one to points."""
+
+    def __init__(self, shape: Polygon) -> None:
+        points, ring = shapely.get_coordinates(shapely.get_rings(shape), return_index=True)
+        side = np.flatnonzero((ring[1:] == ring[:-1]) & (np.diff(points, axis=0) != 0).any(axis=1))
+        self._start = points[side]
+        self._along = points[side + 1] - points[side]
+        self._tree = shapely.STRtree(shapely.linestrings(points[side[:, None] + [0, 1]]))
+
+    def nearest(self, points: Floats) -> tuple[Floats, Floats]:
+        """Return the nearest point of the edge to each point (n, 2), and the side's unit normal."""
+        side = self._tree.nearest(shapely.points(points))
+        start, along = self._start[side], self._along[side]
+        length = np.hypot(*along.T)
+        share = ((points - start) * along).sum(axis=1) / length**2
+        foot = start + np.clip(share, 0, 1)[:, None] * along
+        normal = np.stack([-along[:, 1], along[:, 0]], axis=1) / length[:, None]
+        return foot, normal

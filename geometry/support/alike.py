@@ -48,6 +48,8 @@ _DEEPER = 0.15
 _MOST_FITTED = 1000
 #: Patterns nearer to each other than this, in mm, are one.
 _ONE = 0.05
+#: Bridges nearer to where their likes put them than this, in mm, are there.
+_ROUNDING = 1e-6
 #: Rounds of parting forks in one opening.
 _MOST_PARTED = 4
 #: So many pairs of ways are compared at once.
@@ -292,8 +294,8 @@ class Work:
                 back = motion.inverse()
                 for paths in self._parted(self.laid.paths[bridges], member):
                     patterns.append(Pattern(back(paths), self.laid.width[bridges]))
-        patterns = _distinct(patterns)
-        if len(patterns) == 1 and not symmetries:
+        every, patterns = patterns, _distinct(patterns)
+        if len(patterns) == 1 and not symmetries and _are_one(every):
             return None
         # About all axes first, then about one, the upright one before the level one.
         axes: list[Sequence[Motion]] = [[one] for one in symmetries]
@@ -465,7 +467,8 @@ class Work:
         pieces = self.piece_at(np.concatenate([start, end])).reshape(2, -1).T
         found = (pieces >= 0).all(axis=1) & (pieces[:, 0] != pieces[:, 1])
         gaps = Gaps(pieces, start, end, np.hypot(*(end - start).T))
-        scaled = np.repeat([motion.factor != 1.0 for motion in family.motions] * times, count)
+        larger = [abs(motion.factor - 1) > NOT_ZERO for motion in family.motions]
+        scaled = np.repeat(larger * times, count)
         again = np.flatnonzero(scaled & found)
         if len(again):
             flat = flat.copy()
@@ -768,15 +771,26 @@ def _distinct(patterns: Iterable[Pattern], most: int | None = None) -> list[Patt
     return found
 
 
-def _alike(paths: Floats, others: Floats) -> Bools:
-    """Return of which of several patterns (n, k, 2, 2) each way has one that is the same."""
+def _are_one(patterns: Sequence[Pattern]) -> bool:
+    """Whether all patterns lie on the first but for rounding: then nothing is left to be done."""
+    first, *others = (pattern.paths[:, 1:3] for pattern in patterns)
+    if any(len(other) != len(first) for other in others):
+        return False
+    return not others or bool(_alike(first, np.array(others), _ROUNDING).all())
+
+
+def _alike(paths: Floats, others: Floats, within: float = _ONE) -> Bools:
+    """Return of which of several patterns (n, k, 2, 2) each way has one that is the same.
+
+    Where no way lies further than ``within`` mm from its like.
+    """
     near: Bools = np.ones(len(others), bool)
     # In turns, for the memory; most differ in their first ways.
     step = max(1, _PAIRS // others[..., 0, 0].size)
     for at in range(0, len(paths), step):
         a = paths[at : at + step, None, 1:3]
         apart = [np.abs(a - b[:, None]).max(axis=(-1, -2)) for b in (others, others[..., ::-1, :])]
-        near &= (np.minimum(*apart) <= _ONE).any(axis=-1).all(axis=-1)
+        near &= (np.minimum(*apart) <= within).any(axis=-1).all(axis=-1)
         if not near.any():
             break
     return near

@@ -67,6 +67,16 @@ def test_a_symmetric_shape_is_turned_by_the_least_turn_and_not_turned_over(shape
     assert turn == pytest.approx(degrees, abs=0.01)
 
 
+@pytest.mark.parametrize("degrees", [0.0, 0.05, 0.26, -17.3, 141.0])
+@pytest.mark.parametrize("hand", [1, -1])
+def test_turns_are_found_exactly_where_corners_agree(degrees, hand):
+    round_hook = shapely.buffer(HOOK, 2).buffer(-1)
+    copy = rotate(translate(scale(round_hook, hand, 1), 44, 7), degrees)
+    (family,) = families([round_hook, copy], turned=True)
+    moved = family.motions[1](shapely.get_coordinates(round_hook))
+    assert np.abs(moved - shapely.get_coordinates(copy)).max() < 1e-9
+
+
 def test_shapes_that_differ_a_little_are_no_family():
     taller = shapely.Polygon([(0, 0), (20, 0), (20, 6), (8, 6), (8, 30.3), (0, 30.3)])
     moved_hole = shapely.Polygon(HOOK.exterior, [[(2.3, 2), (6.3, 2), (6.3, 5), (2.3, 4)]])

@@ -144,6 +144,29 @@ def test_turned_and_mirrored_openings_are_alike_on_request():
     assert all(np.allclose(one, lengths["turned"][0], atol=0.02) for one in lengths["turned"])
 
 
+@pytest.mark.parametrize("degrees", [(0.2, 71.3, 164.0), (-0.28, 33.0, -101.9)])
+def test_bridges_of_turned_openings_lie_where_the_turn_puts_them(degrees):
+    """Where bridges chosen one by one lie near their likes they are moved onto them, too."""
+    bowl = shapely.union(shapely.Point(0, 0).buffer(20), shapely.box(0, -20, 13, 9))
+    ring = bowl - scale(shapely.Point(1, 2).buffer(10), 1.1, 1.25)
+    motions = [(0.0, 1)] + [(turn, -1 if k == 1 else 1) for k, turn in enumerate(degrees)]
+    row = [
+        translate(rotate(scale(ring, hand, 1, origin=(0, 0)), turn, origin=(0, 0)), 50 + 60 * k, 50)
+        for k, (turn, hand) in enumerate(motions)
+    ]
+    layer = layer_of(shapely.union_all(row), (280, 100), 'alike = "turned"')
+    ways = []
+    for k, ((turn, hand), opening) in enumerate(zip(motions, row, strict=True)):
+        angle = np.radians(-turn)
+        back = np.array([[np.cos(angle), -np.sin(angle)], [np.sin(angle), np.cos(angle)]])
+        found = (bridges_in(layer, opening) - [50 + 60 * k, 50]) @ back.T * [hand, 1]
+        ways.append(in_order(found.round(9)))
+    assert len(ways[0])
+    # To the rounding of turned corners in a file.
+    for other in ways[1:]:
+        assert np.abs(other - ways[0]).max() < 1e-5
+
+
 def test_being_alike_costs_no_more_than_was_allowed():
     shape = shapely.union_all(ROW)
     care = "[[area]]\nbox_mm = [0, 0, 90, 100]\ncare = 30"
