@@ -200,13 +200,18 @@ class Edges:
         segments = shapely.linestrings(np.stack([sides.start, sides.end], axis=1))
         self._tree = shapely.STRtree(segments)
 
-    def first_hits(self, start: Floats, far: Floats) -> tuple[Floats, Indices]:
+    def first_hits(
+        self, start: Floats, far: Floats, parts: Sequence[float] = PARTS
+    ) -> tuple[Floats, Indices]:
         """Return where each way from ``start`` to ``far`` first meets a ring, and whose it is.
 
         Parameters
         ----------
         start, far : float64 array (n, 2)
             Rings within ``START`` of a start do not count.
+        parts : sequence of float
+            Shares of a way up to which it is looked along in turn: most end soon, and a short one
+            has few edges in its box.
 
         Returns
         -------
@@ -217,9 +222,8 @@ class Edges:
         """
         end = far.copy()
         other = np.full(len(start), -1)
-        # Most ways end soon, and a short one has few edges in its box.
         left = np.arange(len(start))
-        for part in pairwise((0.0, *PARTS)):
+        for part in pairwise((0.0, *parts)):
             hit = self._hits(start[left], far[left], *part)
             end[left[hit[0]]], other[left[hit[0]]] = hit[1:]
             left = np.delete(left, hit[0])
@@ -231,17 +235,20 @@ class Edges:
         """Return which ways meet a ring between two shares of them, where first, and whose."""
         # Parts overlap, so that no edge is lost between two.
         ends = [start + max(low - NOT_ZERO, 0.0) * (far - start), start + high * (far - start)]
-        ray, segment = self._tree.query(
-            shapely.linestrings(np.stack(ends, axis=1)), predicate="intersects"
-        )
+        # Boxes alone: where two straight lines meet is soon computed for all pairs at once.
+        ray, segment = self._tree.query(shapely.linestrings(np.stack(ends, axis=1)))
         way, side = (far - start)[ray], self._side[segment]
         offset = self._start[segment] - start[ray]
         cross = way[:, 0] * side[:, 1] - way[:, 1] * side[:, 0]
-        over = offset[:, 0] * side[:, 1] - offset[:, 1] * side[:, 0]
-        share = over / np.where(cross, cross, np.nan)
-        # Not the edge that the way starts from, nor one that it runs along.
-        ahead = share * np.hypot(*way.T) > START
-        ray, segment, share = ray[ahead], segment[ahead], share[ahead]
+        # None where the two are parallel: a way meets no edge that it runs along.
+        cross[cross == 0] = np.nan
+        share = (offset[:, 0] * side[:, 1] - offset[:, 1] * side[:, 0]) / cross
+        along = (offset[:, 0] * way[:, 1] - offset[:, 1] * way[:, 0]) / cross
+        meets = (along >= -NOT_ZERO) & (along <= 1 + NOT_ZERO)
+        meets &= (share >= low - NOT_ZERO) & (share <= high + NOT_ZERO)
+        # Not the edge that the way starts from.
+        meets &= share * np.hypot(*way.T) > START
+        ray, segment, share = ray[meets], segment[meets], share[meets]
         order = np.lexsort((share, ray))
         ray, segment, share = ray[order], segment[order], share[order]
         first = np.append(True, ray[1:] != ray[:-1])[: len(ray)]

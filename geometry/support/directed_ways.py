@@ -16,7 +16,7 @@ from shapely import MultiPolygon, Polygon
 
 from ..arrays import Bools, Floats, Geometries, Indices, ramp
 from ..planar.polygons import largest_piece, piece_of
-from .candidates import Edges
+from .candidates import PARTS, Edges
 from .corners import Corners
 from .directions import Direction
 from .gaps import Gaps, join_gaps
@@ -248,10 +248,17 @@ class SquareRoots:
             return np.empty((0, 2)), np.empty(0, bool)
         inward = inward / np.hypot(*inward.T)[:, None]
         far = at + inward * ROOT_REACH * self._width
-        out, left = self._edges.first_hits(at, far)
         root, core = self._core_edges.first_hits(at, far)
         depth = ((root - at) * inward).sum(axis=1)
-        room = np.where(left >= 0, ((out - at) * inward).sum(axis=1), np.inf)
-        firm = (core == piece) & (depth < room)
+        firm = core == piece
+        # Whether a way leaves its piece before its root is all that counts where it has one.
+        room = np.full(len(at), np.inf)
+        for asked, reach, parts in ((firm, root, (1.0,)), (~firm, far, PARTS)):
+            which = np.flatnonzero(asked)
+            out, left = self._edges.first_hits(at[which], reach[which], parts)
+            met = left >= 0
+            which = which[met]
+            room[which] = ((out[met] - at[which]) * inward[which]).sum(axis=1)
+        firm &= depth < room
         shallow = at + inward * np.minimum(room / 2, self._width)[:, None]
         return np.where(firm[:, None], root, shallow), firm
