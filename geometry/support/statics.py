@@ -44,6 +44,8 @@ _FEW_CORNERS = 12
 MOST_PUSHED = 64
 #: What stands for the frame where plates are counted.
 FRAME = -1
+#: A bound is only one where it is greater by rounding.
+_ROUNDING = 1 + 1e-9
 #: Values of a table of stresses that are worked on at once.
 _CHUNK = 2_000_000
 
@@ -641,33 +643,42 @@ class _Worst:
             Terms of stress under the sheet's own weight.
         arms : float64 array (n, r, 3)
         """
-        there = arms[plate]
-        pushed = push_n * np.swapaxes(unit, 1, 2) @ transposed(there)
-        for way in (1.0, -1.0):
-            self._take_one_way(pushed, way, plate, by_weight)
-
-    def _take_one_way(self, pushed: Floats, way: float, plate: Indices, by_weight: Floats) -> None:
-        terms = way * pushed + by_weight[:, None, :, None]
-        square = _square(terms)
-        square[plate == FRAME] = -1
-        flat = square.reshape(len(square), -1)
-        best = flat.argmax(axis=1) if flat.size else np.zeros(len(flat), np.int64)
-        value = flat[np.arange(len(flat)), best] if flat.size else np.zeros(len(flat))
-        better = np.flatnonzero(value > self.square)
-        case, rim = np.divmod(best[better], terms.shape[3])
-        self.square[better] = value[better]
-        self.plate[better] = plate[better, case]
-        self.rim[better] = rim
-        self.way[better] = way
+        may = plate != FRAME
+        if plate.shape[1] > 1:
+            # No place of a rim does more than the farthest ones along and across it together: most
+            # plates strain a beam less than those on its ends, which were pushed before.
+            reach = np.abs(arms).max(axis=1)[plate]
+            most = np.abs(by_weight)[:, :, None]
+            most = most + push_n * (np.abs(unit) * reach[:, None]).sum(axis=3)
+            may &= _square(most) * _ROUNDING > self.square[:, None]
+        beam, case = np.nonzero(may)
+        if len(beam) == 0:
+            return
+        by_push = push_n * unit[beam, :, case] @ transposed(arms[plate[beam, case]])
+        rest = by_weight[beam][:, :, None]
+        begins = np.append(True, beam[1:] != beam[:-1])
+        first = np.flatnonzero(begins)
+        for way, terms in ((1.0, rest + by_push), (-1.0, rest - by_push)):
+            square = _square(terms)
+            rim = square.argmax(axis=1)
+            greatest = square[np.arange(len(beam)), rim]
+            most_of = np.maximum.reduceat(greatest, first)
+            # The first of the greatest of each beam.
+            equal = np.flatnonzero(greatest == most_of[np.cumsum(begins) - 1])
+            pair = equal[np.append(True, beam[equal[1:]] != beam[equal[:-1]])]
+            pair = pair[greatest[pair] > self.square[beam[pair]]]
+            to = beam[pair]
+            self.square[to], self.rim[to], self.way[to] = greatest[pair], rim[pair], way
+            self.plate[to] = plate[to, case[pair]]
 
 
 def _square(terms: Floats) -> Floats:
-    """Return the greatest square of von Mises' stress, of terms (m, k, s, r) of stress."""
-    count = terms.shape[2]
+    """Return the greatest square of von Mises' stress, of terms (m, s, k) of stress."""
+    count = terms.shape[1]
     if count == 3:  # the twist of a straight bar is the same all along
-        both: Floats = np.maximum(terms[:, :, 0] ** 2, terms[:, :, 1] ** 2) + terms[:, :, 2] ** 2
+        both: Floats = np.maximum(terms[:, 0] ** 2, terms[:, 1] ** 2) + terms[:, 2] ** 2
         return both
-    square: Floats = terms[:, :, : count // 2] ** 2
-    square += terms[:, :, count // 2 :] ** 2
-    greatest: Floats = square.max(axis=2)
+    square: Floats = terms[:, : count // 2] ** 2
+    square += terms[:, count // 2 :] ** 2
+    greatest: Floats = square.max(axis=1)
     return greatest
