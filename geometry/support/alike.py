@@ -13,6 +13,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 import shapely
@@ -251,11 +252,27 @@ class Work:
         self.openings = shapely.get_parts(ground.openings)
         self.opening_tree = shapely.STRtree(self.openings)
         self.of_gap = self._opening_of(laid.gaps)
-        self.of_place = self._opening_of(ground.places)
-        # In short pieces: the openings of a big sheet have one edge of very many corners.
-        self.edges = shapely.STRtree(short_lines(shapely.get_rings(self.openings))[0])
-        self.room = self._from_edge(laid.paths).min(axis=1)
-        self.cost = self.costs(laid)
+
+    @cached_property
+    def of_place(self) -> Indices:
+        """The opening of each candidate."""
+        return self._opening_of(self.ground.places)
+
+    @cached_property
+    def edges(self) -> shapely.STRtree:
+        """Edges of openings, in short pieces: those of a big sheet have very many corners."""
+        return shapely.STRtree(short_lines(shapely.get_rings(self.openings))[0])
+
+    @cached_property
+    def room(self) -> Floats:
+        """How far each bridge's ends lie from other edges at least."""
+        least: Floats = self._from_edge(self.laid.paths).min(axis=1)
+        return least
+
+    @cached_property
+    def cost(self) -> Floats:
+        """Of each bridge."""
+        return self.costs(self.laid)
 
     def _opening_of(self, gaps: Gaps) -> Indices:
         middle = shapely.points((gaps.start + gaps.end) / 2)

@@ -97,7 +97,8 @@ def lined_up(laid: Laid, ground: Ground) -> Laid:
     if not ground.rules.directions.any_stated or len(laid) == 0:
         return laid
     work = Work(laid, ground)
-    if len(np.unique(work.of_gap)) > MOST_LETTERS:
+    number = np.unique(work.of_gap, return_counts=True)[1]
+    if len(number) > MOST_LETTERS or number.min() > MOST_BRIDGES:
         return laid
     rows = _Rows(work)
     before = None
@@ -175,7 +176,9 @@ class _Rows:
                 owns,
                 pattern,
                 float(work.costs(laid).sum()) * (1 + self._rules.rows_share) * _FREE,
-                [m for m in mirrors(shape) if _symmetric(pattern, m)],
+                [m for m in mirrors(shape) if _symmetric(pattern, m)]
+                if len(own) <= MOST_BRIDGES
+                else [],
             )
 
     def lined_up(self, fixed: set[int]) -> dict[int, tuple[Indices, Laid]]:
