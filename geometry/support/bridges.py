@@ -373,9 +373,7 @@ def _plan(
     ways = straight_ways(alike)
     if rules.curved:
         alike, ways = flowing(alike, ground, weighed)
-    how_held = choice.islands
-    if alike is not laid or rules.curved or any(len(way) > 2 for way in drawn.ways):
-        how_held = held(alike, ways).islands(islands, rules)
+    how_held = held(alike, ways).islands(islands, rules)
     gaps, gap_width = join_gaps([stays.gaps, alike.gaps]), np.append(stays.width, alike.width)
     paths = [
         *stays.paths,

@@ -28,6 +28,7 @@ from .held_islands import HeldIsland, held_islands
 from .statics import FRAME, Beams, Grillage, LoadedGrillage, Plates, plates_of
 from .stiffening import (
     PUSHED,
+    SLIGHT,
     Budget,
     Scheme,
     Task,
@@ -61,13 +62,10 @@ class Choice:
         Positions in the candidates.
     width : float64 array (k,)
         Width of each in mm.
-    islands : tuple of HeldIsland
-        How firmly each island is held; empty where no loads are given.
     """
 
     chosen: Indices
     width: Floats
-    islands: tuple[HeldIsland, ...]
 
 
 def cheapest_tree(pieces: int, candidates: Gaps, cost: Floats) -> Indices:
@@ -119,8 +117,15 @@ def tree_from(root: int, pairs: Indices, cost: Floats, share: float) -> Indices:
     >>> tree_from(0, pairs, cost, 0.0).tolist(), tree_from(0, pairs, cost, 1.0).tolist()
     ([0, 1], [0, 2])
     """
-    links: list[list[tuple[int, int]]] = [[] for _ in range(int(pairs.max(initial=root)) + 1)]
-    for link, (a, b) in enumerate(pairs.tolist()):
+    count = int(pairs.max(initial=root)) + 1
+    links: list[list[tuple[int, int]]] = [[] for _ in range(count)]
+    # Of links between the same two the cheapest count, and others as cheap but for rounding.
+    between = pairs.min(axis=1) * count + pairs.max(axis=1)
+    pair = np.unique(between, return_inverse=True)[1].reshape(-1)
+    least = np.full(len(pairs), np.inf)
+    np.minimum.at(least, pair, cost)
+    cheapest = np.flatnonzero(cost <= least[pair] * SLIGHT)
+    for link, (a, b) in zip(cheapest.tolist(), pairs[cheapest].tolist(), strict=True):
         links[a].append((b, link))
         links[b].append((a, link))
     prices = cost.tolist()
@@ -182,15 +187,14 @@ def choose_bridges(
     progress = progress or Progress()
     start = np.union1d(np.arange(fixed), cheapest_tree(len(pieces), candidates, cost))
     if rules.loads is None or len(pieces) < 2:
-        return Choice(start, width[start], ())
+        return Choice(start, width[start])
     islands = Islands(pieces, rules.loads)
     whole = _task(islands, candidates, cost, width, rules, rules.loads, fixed, accepted)
     laid = np.zeros(len(cost), bool)
     laid[start] = True
     scheme = _held_as_one(whole, Scheme(laid, width), progress)
     chosen = np.flatnonzero(scheme.laid)
-    held = scheme.under_load(whole)
-    return Choice(chosen, scheme.width[chosen], held_islands(islands.shapes, held, rules))
+    return Choice(chosen, scheme.width[chosen])
 
 
 class Islands:
@@ -339,6 +343,12 @@ class _Standing:
         less = (self.weak == other.weak) & (self.cost < other.cost * (1 - 1e-9))
         return (self.weak < other.weak) | less
 
+    def where(self, there: Bools, other: _Standing) -> _Standing:
+        """Return this one in some parts, and another in the rest: parts do not touch each other."""
+        return _Standing(
+            np.where(there, self.weak, other.weak), np.where(there, self.cost, other.cost)
+        )
+
 
 class _Parts:
     """Parts of a sheet that can be decided each by itself."""
@@ -393,7 +403,7 @@ def _best_scheme(task: Task, cheapest: Scheme, progress: Progress) -> Scheme:
             continue
         better = its.beats(standing)
         best = parts.mixed(best, scheme, better)
-        standing = parts.standing(best)
+        standing = its.where(better, standing)
     assert best is not None
     few = parts.size[parts.of_plate] <= MOST_IMPROVED
     if not few.any():
@@ -443,7 +453,7 @@ def _improved(task: Task, scheme: Scheme, many: bool, progress: Progress) -> Sch
         better = its.beats(standing)
         if better.any():
             scheme = parts.mixed(scheme, tried, better)
-            standing = parts.standing(scheme)
+            standing = its.where(better, standing)
     return scheme
 
 

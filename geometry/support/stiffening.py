@@ -235,13 +235,14 @@ def steps_from_frame(plates: int, pairs: Indices) -> Indices:
     """
     steps = np.full(plates + 1, plates + 1)
     steps[FRAME] = 0
+    nearer, further = np.concatenate([pairs, pairs[:, ::-1]]).T
+    reached = 0
     while True:
-        further = steps.copy()
-        for one, other in ((0, 1), (1, 0)):
-            np.minimum.at(further, pairs[:, one], steps[pairs[:, other]] + 1)
-        if np.array_equal(further, steps):
+        next_ = further[(steps[nearer] == reached) & (steps[further] > reached + 1)]
+        if len(next_) == 0:
             return steps[:FRAME]
-        steps = further
+        reached += 1
+        steps[next_] = reached
 
 
 def holding(steps: Indices, pairs: Indices) -> Bools:
