@@ -149,12 +149,24 @@ def made_alike(laid: Laid, ground: Ground) -> Laid:
     Notes
     -----
     Heuristic: patterns come from what was chosen; those of all families are tried at the same time,
-    and a family whose islands are then held worse than before gets its own bridges back.
+    and a family whose islands are then held worse than before gets its own bridges back. Where some
+    of its members take more bridges than others, as large ones among small do, those with as many
+    are then a family of their own.
     """
     if ground.rules.alike == "off" or len(laid) == 0:
         return laid
     work = Work(laid, ground)
-    tasks = [task for family in work.families() if (task := work.task(family)) is not None]
+    families_ = work.families()
+    made = _made_alike(work, families_)
+    if not any(work.by_count(family) for family in families_):
+        return made
+    work = Work(made, ground)
+    return _made_alike(work, [part for family in families_ for part in work.by_count(family)])
+
+
+def _made_alike(work: Work, families_: Sequence[Family]) -> Laid:
+    laid, ground = work.laid, work.ground
+    tasks = [task for family in families_ if (task := work.task(family)) is not None]
     if not tasks:
         return laid
     before = ground.weighed(laid)
@@ -296,6 +308,22 @@ class Work:
             shapes, turned=rules.alike in ("turned", "scaled"), scaled=rules.alike == "scaled"
         )
         return [replace(f, members=tuple(held[list(f.members)].tolist())) for f in found]
+
+    def by_count(self, family: Family) -> list[Family]:
+        """Return a family's members that have as many bridges, where some have more than others."""
+        count = [int((self.of_gap == member).sum()) for member in family.members]
+        parts = []
+        for number in sorted(set(count)):
+            which = [k for k, found in enumerate(count) if found == number]
+            if 1 < len(which) < len(count):
+                back = family.motions[which[0]].inverse()
+                parts.append(
+                    Family(
+                        tuple(family.members[k] for k in which),
+                        tuple(family.motions[k].after(back) for k in which),
+                    )
+                )
+        return parts
 
     def task(self, family: Family) -> _Task | None:
         """Return what may be laid in a family; None where that is what is there."""

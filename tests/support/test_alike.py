@@ -167,6 +167,29 @@ def test_bridges_of_turned_openings_lie_where_the_turn_puts_them(degrees):
         assert np.abs(other - ways[0]).max() < 1e-5
 
 
+def test_larger_openings_that_take_more_bridges_are_alike_among_themselves():
+    turn = np.arange(9) * 2 * np.pi / 9
+    outer, inner = (
+        shapely.Polygon(np.stack([r * np.cos(turn), r * np.sin(turn)], axis=1))
+        for r in ([24, 18, 19, 19, 19, 24, 24, 22, 18], [8, 9, 10, 11, 10, 9, 8, 12, 12])
+    )
+    sizes = np.array([0.9, 1.35, 1.0, 1.45, 1.1, 1.5])
+    middle = np.stack([60 + 90 * (np.arange(6) % 3), 60 + 90 * (np.arange(6) // 3)], axis=1)
+    row = [
+        translate(scale(outer - inner, size, size, origin=(0, 0)), *at)
+        for size, at in zip(sizes, middle, strict=True)
+    ]
+    layer = layer_of(shapely.union_all(row), (320, 220), 'alike = "scaled"')
+    ways = [
+        in_order((bridges_in(layer, opening) - at) / size)
+        for opening, at, size in zip(row, middle, sizes, strict=True)
+    ]
+    assert len({len(way) for way in ways}) > 1
+    for one in ways:
+        for other in ways:
+            assert len(one) != len(other) or np.abs(one - other).max() < 1e-3
+
+
 def test_being_alike_costs_no_more_than_was_allowed():
     shape = shapely.union_all(ROW)
     care = "[[area]]\nbox_mm = [0, 0, 90, 100]\ncare = 30"
