@@ -32,6 +32,8 @@ LEAST_DETAIL = 2.0
 SPARE = 0.5
 #: Rounding of a distance that must not make it more than it is.
 NEARLY = 1 - 1e-9
+#: Edges times samples that are worked at in one go, for the sake of memory.
+_EDGES_AT_ONCE = 200_000
 # What is told meanwhile.
 _SAYS = "letting sheets drift"
 #: Edges are looked at in runs of this share of the farthest.
@@ -201,24 +203,35 @@ def _most_covered(
             np.stack([start, end], axis=1).reshape(-1, 2), indices=np.repeat(run, 2)
         )
         tree = shapely.STRtree(lines)
+        batches = min(len(shifts), -(-len(shifts) * len(start) // _EDGES_AT_ONCE))
         for below in np.unique(owner[under]).tolist():
             own = under[owner[under] == below]
             cell, near, apart = _near_pairs(tree, cells[own], farthest)
             if not len(near):
                 continue
-            for sample, (shift, turn) in enumerate(zip(shifts, turns, strict=True)):
-                progress(sample / len(shifts), _SAYS)
-                frame = (shift[below], turn[below]) if below >= 0 else (np.zeros(2), 0.0)
-                matrix, step, bend = _against(frame, (shift[layer], turn[layer]), centre)
-                way = middle @ matrix.T + step
-                far = np.hypot(*way.T)
-                across = way[:, 0] * along[:, 1] - way[:, 1] * along[:, 0]
+            for batch in np.array_split(np.arange(len(shifts)), batches):
+                progress(layer / len(shapes), _SAYS)
+                ways = [
+                    _against(
+                        (shifts[k, below], turns[k, below]) if below >= 0 else (np.zeros(2), 0.0),
+                        (shifts[k, layer], turns[k, layer]),
+                        centre,
+                    )
+                    for k in batch.tolist()
+                ]
+                matrices, steps, bends = (np.array(column) for column in zip(*ways, strict=True))
+                way = middle @ matrices.transpose(0, 2, 1) + steps[:, None]
+                far = np.hypot(way[..., 0], way[..., 1])
+                across = way[..., 0] * along[:, 1] - way[..., 1] * along[:, 0]
                 # The edge turns on its way, and its ends move otherwise than its middle.
-                swept = np.maximum(across, 0.0) + bend * length * (far + length)
-                swept = np.add.reduceat(swept, first)
-                far = np.maximum.reduceat(far + bend * length, first)
-                met = apart <= far[near]
-                most[own, sample] += np.bincount(cell[met], swept[near[met]], len(own))
+                turned = bends[:, None] * length
+                swept = np.maximum(across, 0.0) + turned * (far + length)
+                swept = np.add.reduceat(swept, first, axis=1)
+                far = np.maximum.reduceat(far + turned, first, axis=1)
+                met = apart <= far[:, near]
+                for sample, hit, area in zip(batch.tolist(), met, swept[:, near], strict=True):
+                    if hit.any():
+                        most[own, sample] += np.bincount(cell[hit], area[hit], len(own))
     return most
 
 
@@ -280,6 +293,8 @@ def _left(
     bounds = shapely.bounds(cells)
     windows = shapely.box(*(bounds[:, :2] - 3 * reach).T, *(bounds[:, 2:] + 3 * reach).T)
     clips = [_clipped(shape, windows) for shape in shapes]
+    # Most of many layers have nothing near most patches.
+    there = [~shapely.is_empty(clip) for clip in clips]
     around = map_geometries(shapely.buffer, cells, distance=reach)
     areas = np.full(open_.shape, np.inf)
     for sample, (shift, turn) in enumerate(zip(*drifts, strict=True)):
@@ -289,7 +304,7 @@ def _left(
         for layer in range(len(shapes) - 1, -1, -1):
             for works_on, how in (
                 (of == layer, shapely.intersection),
-                ((of < layer) & (layer in hiding), shapely.difference),
+                ((of < layer) & (layer in hiding) & there[layer][asked], shapely.difference),
             ):
                 if works_on.any():
                     shape = clips[layer][asked[works_on]]

@@ -36,13 +36,13 @@ from ..colour import ciede2000, hides, lab_from_srgb
 from ..planar.arrangement import Partition, distinct_sets
 from ..planar.cell_edges import CellEdges, cell_edges
 from ..planar.graph import connected_labels, members_of
-from ..planar.inside import points_inside
+from ..planar.inside import Insides
 from ..planar.medial_axis import MedialAxis, Segments, axis_between
 from ..planar.middle_lines import End, MiddleLine, middle_lines
 from ..progress import Progress
 from ..tolerance import NOT_ZERO
 from .spray_order import SEEN
-from .wall import Can, composite_colours
+from .wall import Can, final_colours
 
 #: Beside a crossing a strip counts from this many times its width on, and from this length in mm.
 LONG = 2.5
@@ -218,13 +218,14 @@ def register_margins(
         ]
     )
     reach = max(LOOK_AHEAD * float(allowance.between(far).max()), LEAST_REACH)
-    pairs = [(i, j) for j in range(len(shapes)) for i in range(j)]
+    layers = _Layers(edges, changes, Insides(shapes), cans, ground, allowance)
+    pairs = layers.pairs_within(reach)
     found: list[Margin] = []
     for number, (lower, upper) in enumerate(pairs):
         progress(number / len(pairs), "measuring register margins")
-        pair = _Pair(shapes, cans, ground, lower, upper, allowance)
-        found += pair.coinciding(edges, inside, changes)
-        found += pair.strips(edges, changes, reach)
+        pair = _Pair(layers, lower, upper)
+        found += pair.coinciding(inside)
+        found += pair.strips(reach)
     found.sort(key=lambda m: (-m.lacking_mm, m.width_mm, m.lower, m.upper, m.place))
     return tuple(_worst_of_neighbours(found))
 
@@ -251,24 +252,64 @@ def _worst_of_neighbours(found: Sequence[Margin]) -> list[Margin]:
     return kept
 
 
-class _Pair:
-    """Two layers, and what shows between them."""
+class _Layers:
+    """All layers, and what their pairs share.
+
+    Parameters
+    ----------
+    edges : CellEdges
+    changes : bool array (n, layers)
+        Which layers each edge is one of.
+    covering : Insides
+        Of the layers' shapes.
+    cans : sequence of Can
+    ground : str
+    allowance : Allowance
+    """
 
     def __init__(
         self,
-        shapes: Sequence[MultiPolygon],
+        edges: CellEdges,
+        changes: Bools,
+        covering: Insides,
         cans: Sequence[Can],
         ground: str,
-        lower: int,
-        upper: int,
         allowance: Allowance,
     ) -> None:
-        self._shapes, self._cans, self._ground = shapes, cans, ground
-        self._lower, self._upper, self._allowance = lower, upper, allowance
+        self.edges, self.covering = edges, covering
+        self.cans, self.ground, self.allowance = cans, ground, allowance
+        layer, number = np.nonzero(np.ascontiguousarray(changes.T))
+        ends = np.searchsorted(layer, np.arange(1, changes.shape[1]))
+        #: Numbers of each layer's edges, rising.
+        self.own = np.split(number, ends)
+        self.hiding = np.array([hides(can.opacity) for can in cans], bool)
 
-    def coinciding(self, edges: CellEdges, inside: Bools, changes: Bools) -> list[Margin]:
+    def pairs_within(self, reach: float) -> list[tuple[int, int]]:
+        """Return the pairs of layers, lower and upper, whose boxes come within a reach."""
+        boxes = np.full((len(self.own), 4), np.nan)
+        for layer, own in enumerate(self.own):
+            if len(own):
+                ends = np.concatenate([self.edges.start[own], self.edges.end[own]])
+                boxes[layer] = (*ends.min(axis=0), *ends.max(axis=0))
+        low, high = boxes[:, :2], boxes[:, 2:] + reach
+        near = ((low[:, None] <= high) & (low <= high[:, None])).all(axis=2)
+        upper, lower = np.nonzero(np.tril(near, -1))
+        return list(zip(lower.tolist(), upper.tolist(), strict=True))
+
+
+class _Pair:
+    """Two layers, and what shows between them."""
+
+    def __init__(self, layers: _Layers, lower: int, upper: int) -> None:
+        self._layers, self._lower, self._upper = layers, lower, upper
+        self._edges, self._allowance = layers.edges, layers.allowance
+        self._cans, self._ground = layers.cans, layers.ground
+
+    def coinciding(self, inside: Bools) -> list[Margin]:
         """Return a margin of 0 for each stretch along which both layers' edges are one."""
-        number = np.flatnonzero(changes[:, self._lower] & changes[:, self._upper])
+        edges = self._edges
+        lower, upper = (self._layers.own[k] for k in (self._lower, self._upper))
+        number = np.intersect1d(lower, upper, assume_unique=True)
         if not len(number):
             return []
         left, right = inside[edges.left[number]], inside[edges.right[number]]
@@ -310,14 +351,14 @@ class _Pair:
                 )
         return found
 
-    def strips(self, edges: CellEdges, changes: Bools, reach: float) -> list[Margin]:
+    def strips(self, reach: float) -> list[Margin]:
         """Return the margins of strips between the one layer's edges and the other's."""
-        one, other = changes[:, self._lower], changes[:, self._upper]
-        mark = one.astype(np.int64) + 2 * other
-        number = np.flatnonzero((mark == 1) | (mark == 2))
-        mark = mark[number]
+        edges = self._edges
+        one, other = (self._layers.own[k] for k in (self._lower, self._upper))
+        number = np.setxor1d(one, other, assume_unique=True)
         if not len(number):
             return []
+        mark = np.where(np.isin(number, other, assume_unique=True), 2, 1).astype(np.int64)
         near = _near_another(edges.start[number], edges.end[number], mark, reach)
         number, mark = number[near], mark[near]
         if not len(number):
@@ -342,7 +383,8 @@ class _Pair:
         )
         vertices = edges.vertices
         crossing = np.intersect1d(vertices[one], vertices[other])
-        places = np.concatenate([edges.start, edges.end])[np.isin(vertices.T.ravel(), crossing)]
+        ends = np.concatenate([edges.start[one], edges.end[one]])
+        places = ends[np.isin(vertices[one].T.ravel(), crossing)]
         return self._margins(axis, segments, _distance_to(np.unique(places, axis=0), axis))
 
     def _margins(self, axis: MedialAxis, segments: Segments, to_crossing: Floats) -> list[Margin]:
@@ -350,7 +392,7 @@ class _Pair:
             return []
         lines = segments.lines()
         middle = axis.points[axis.edges].mean(axis=1)
-        covered = points_inside(self._shapes, middle)
+        covered = self._layers.covering(middle)
         in_lower, in_upper = covered[:, self._lower], covered[:, self._upper]
         trouble = np.select([in_lower & in_upper, in_lower, in_upper], [0, 1, 2], default=3).astype(
             np.int64
@@ -389,8 +431,8 @@ class _Pair:
 
     def _hidden(self, covered: Bools) -> Bools:
         """Return which of the sets of layers (n, layers) have a later one that hides the pair."""
-        later = [k for k in range(self._upper + 1, len(self._cans)) if hides(self._cans[k].opacity)]
-        return np.asarray(covered[:, later].any(axis=1), np.bool_)
+        later = self._upper + 1
+        return np.asarray((covered[:, later:] & self._layers.hiding[later:]).any(axis=1), np.bool_)
 
     def _differences(self, covered: Bools, trouble: Indices) -> Floats:
         """Return how different the colour that shows in a trouble is from the one that should."""
@@ -405,7 +447,7 @@ class _Pair:
         both, number = distinct_sets(np.concatenate([should, shows], axis=1))
         count = len(self._cans)
         colours = [
-            lab_from_srgb(composite_colours(half, self._cans, self._ground)[-1])
+            lab_from_srgb(final_colours(half, self._cans, self._ground))
             for half in (both[:, :count], both[:, count:])
         ]
         difference: Floats = ciede2000(*colours)[number]

@@ -15,7 +15,7 @@ import numpy as np
 from ..arrays import Bools, Floats
 from ..colour import ciede2000, lab_from_srgb, srgb_from_hex
 from ..tolerance import NOT_ZERO
-from .wall import Wall, composite_colours
+from .wall import Wall, final_colours
 
 #: Up to this many layers every order is tried; above, the given one and, nearest first, those
 #: with up to ``FARTHEST_MOVE`` pairs that overlap turned, as many as ``MOST_TRIED``.
@@ -131,23 +131,20 @@ def compare_orders(wall: Wall) -> OrderAdvice:
     sprayed, wanted = sets[:, :count], sets[:, count:]
     counts = sets.any(axis=1)
     sprayed, wanted, areas = sprayed[counts], wanted[counts], areas[counts]
-    target = lab_from_srgb(composite_colours(wanted, paints, wall.ground)[-1])
+    target = lab_from_srgb(final_colours(wanted, paints, wall.ground))
     overlap = np.einsum("si,sj,s->ij", sprayed, sprayed, areas)
     lightness = lab_from_srgb(np.array([srgb_from_hex(p.colour) for p in paints]))[:, 0]
     given = tuple(range(count))
-    found: dict[tuple[bool, ...], SprayOrder] = {}
-    for order in _orders(count, overlap >= LEAST_OVERLAP):
+    found: dict[bytes, SprayOrder] = {}
+    over = overlap >= LEAST_OVERLAP
+    one, other = np.nonzero(np.tril(over, -1))
+    for order in _orders(count, over):
         rank = np.argsort(order)
-        above = tuple(
-            bool(rank[i] > rank[j])
-            for i in range(count)
-            for j in range(i)
-            if overlap[i, j] >= LEAST_OVERLAP
-        )
+        above = (rank[one] > rank[other]).tobytes()
         if above in found:
             found[above] = replace(found[above], equal=found[above].equal + 1)
             continue
-        shown = composite_colours(sprayed, paints, wall.ground, order)[-1]
+        shown = final_colours(sprayed, paints, wall.ground, order)
         difference = ciede2000(lab_from_srgb(shown), target)
         whole = max(float(areas.sum()), NOT_ZERO)
         large = areas >= LEAST_OVERLAP
@@ -215,13 +212,13 @@ def _with_a_pair_turned(order: tuple[int, ...], over: Bools) -> Iterator[tuple[i
 
 
 def _coverings(order: Sequence[int], overlap: Floats, lightness: Floats) -> tuple[Covering, ...]:
-    found = []
-    for place, upper in enumerate(order):
-        for lower in order[:place]:
-            step = float(lightness[upper] - lightness[lower])
-            area = float(overlap[upper, lower])
-            if step >= LIGHTER and area >= LEAST_OVERLAP:
-                found.append(Covering(upper, lower, step, area))
+    sprayed = np.asarray(order)
+    step = lightness[sprayed][:, None] - lightness[sprayed]
+    area = overlap[np.ix_(sprayed, sprayed)]
+    found = [
+        Covering(order[i], order[j], float(step[i, j]), float(area[i, j]))
+        for i, j in np.argwhere(np.tril((step >= LIGHTER) & (area >= LEAST_OVERLAP), -1)).tolist()
+    ]
     return tuple(sorted(found, key=lambda c: -c.area_mm2))
 
 

@@ -113,6 +113,44 @@ def composite_colours(
     return seen
 
 
+def final_colours(
+    covered: Bools,
+    cans: Sequence[Can],
+    ground: str,
+    order: Sequence[int] | None = None,
+) -> Floats:
+    """Return the colours after the last pass alone: those of :func:`composite_colours`, sooner.
+
+    Parameters
+    ----------
+    covered : bool array (m, layers)
+    cans : sequence of Can
+    ground : str
+    order : sequence of int, optional
+
+    Returns
+    -------
+    float64 array (m, 3)
+
+    Examples
+    --------
+    >>> cans = [Can("#ffffff"), Can("#000000", 0.25)]
+    >>> final_colours(np.array([[False, False], [True, True]]), cans, "#808080").round(3).tolist()
+    [[0.502, 0.502, 0.502], [0.75, 0.75, 0.75]]
+    """
+    seen = np.empty((len(covered), 3))
+    seen[:] = srgb_from_hex(ground)
+    # Of hundreds of layers a place lies in a few.
+    layer, row = np.nonzero(np.ascontiguousarray(covered.T))
+    first = np.searchsorted(layer, np.arange(len(cans) + 1))
+    for number in range(len(cans)) if order is None else order:
+        rows = row[first[number] : first[number + 1]]
+        if len(rows):
+            colour = srgb_from_hex(cans[number].colour)
+            seen[rows] = source_over(seen[rows], colour, cans[number].opacity)
+    return seen
+
+
 @dataclass(frozen=True)
 class Wall:
     """The wall of a job: its cells, and what is sprayed on them.
@@ -152,8 +190,7 @@ class Wall:
     def picture_wanted(self) -> Floats:
         """Return the colours of all cells as the artwork has them: (n, 3), sRGB."""
         sets, number = distinct_sets(self.wanted)
-        seen = composite_colours(sets, self.cans, self.ground)
-        return seen[-1][number]
+        return final_colours(sets, self.cans, self.ground)[number]
 
 
 def wall_of(build: Build, progress: Progress | None = None) -> Wall:

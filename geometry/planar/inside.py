@@ -2,21 +2,56 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
-from typing import Any
+from collections.abc import Sequence
 
 import numpy as np
 import shapely
 from shapely import MultiPolygon, Polygon
 
-from ..arrays import Bools, Floats, Geometries, Indices
+from ..arrays import Bools, Floats, Geometries
+
+
+class Insides:
+    """Shapes that are asked again and again which points lie inside them.
+
+    GEOS asks all edges that reach across a point's own level, which are many where a shape has many
+    rings. Here each ring is asked by itself, and only about the points within its box.
+
+    Parameters
+    ----------
+    shapes : sequence of Polygon or MultiPolygon
+        Valid, in any number.
+    """
+
+    def __init__(self, shapes: Sequence[Polygon | MultiPolygon]) -> None:
+        self._count = len(shapes)
+        parts, shape = shapely.get_parts(np.array(shapes, object), return_index=True)
+        rings, part = shapely.get_rings(parts, return_index=True)
+        self._owner = shape[part].astype(np.int64)
+        # A point inside lies in one more outer ring than in holes, however they are nested.
+        self._is_hole = np.diff(part, prepend=-1) == 0
+        self._areas: Geometries = shapely.polygons(rings)
+        shapely.prepare(self._areas)
+        self._tree = shapely.STRtree(self._areas)
+
+    def __call__(self, points: Floats) -> Bools:
+        """Return which points (n, 2) lie inside which shapes, (n, shapes); none on their edges."""
+        depth = np.zeros((len(points), self._count), np.int32)
+        point, ring = self._tree.query(shapely.points(points))
+        for holes, holds, step in (
+            (False, shapely.contains_xy, 1),
+            (True, shapely.intersects_xy, -1),
+        ):
+            asked = np.flatnonzero(self._is_hole[ring] == holes)
+            within = holds(self._areas[ring[asked]], *points[point[asked]].T)
+            found = asked[within]
+            np.add.at(depth, (point[found], self._owner[ring[found]]), step)
+        inside: Bools = depth > 0
+        return inside
 
 
 def points_inside(shapes: Sequence[Polygon | MultiPolygon], points: Floats) -> Bools:
     """Return which points lie inside which shapes; a point on a shape's edge does not.
-
-    GEOS asks all edges that reach across a point's own level, which are many where a shape has many
-    rings. Here each ring is asked by itself, and only about the points within its box.
 
     Parameters
     ----------
@@ -34,31 +69,4 @@ def points_inside(shapes: Sequence[Polygon | MultiPolygon], points: Floats) -> B
     >>> points_inside([ring], np.array([[0.5, 0.5], [2, 2], [1, 2], [9, 9]])).tolist()
     [[True], [False], [False], [False]]
     """
-    inside = np.zeros((len(points), len(shapes)), bool)
-    if not inside.size:
-        return inside
-    cloud = shapely.points(points)
-    tree = shapely.STRtree(cloud)
-    about = shapely.box(*shapely.total_bounds(cloud))
-    near = shapely.intersects(about, shapely.box(*shapely.bounds(np.array(shapes, object)).T))
-    for number, shape in enumerate(shapes):
-        if not near[number]:
-            continue
-        rings, part = shapely.get_rings(shapely.get_parts(shape), return_index=True)
-        is_hole = np.diff(part, prepend=-1) == 0
-        # A point inside lies in one more outer ring than in holes, however they are nested.
-        outer = _held(tree, points, rings[~is_hole], shapely.contains_xy)
-        holes = _held(tree, points, rings[is_hole], shapely.intersects_xy)
-        inside[:, number] = outer > holes
-    return inside
-
-
-def _held(
-    tree: shapely.STRtree, points: Floats, rings: Geometries, holds: Callable[..., Any]
-) -> Indices:
-    """Return how many of the rings hold each point."""
-    areas = shapely.polygons(rings)
-    shapely.prepare(areas)
-    ring, point = tree.query(areas)
-    within = holds(areas[ring], *points[point].T)
-    return np.bincount(point[within], minlength=len(points))
+    return Insides(shapes)(points)

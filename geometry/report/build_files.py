@@ -39,9 +39,9 @@ from .preview import plain_preview_bytes, write_preview
 from .report_html import report_html
 from .stack_picture import write_stack_picture
 
-#: Order and drift of artwork with more corners than this are left to ``sheetstack proof``: they
-#: would take longer than all the rest.
-MOST_CORNERS = 100_000
+#: Order and drift of artwork with more corners or layers than this are left to ``sheetstack
+#: proof``: they would take longer than all the rest. Of layers every pair is looked at.
+MOST_CORNERS, MOST_LAYERS = 100_000, 60
 
 
 @dataclass(frozen=True)
@@ -130,7 +130,8 @@ def write_outputs(build: Build, folder: Path | str, progress: Progress | None = 
 def _painting(build: Build, progress: Progress) -> Painting | None:
     """Return what the paint does, None where that takes longer than the build."""
     corners = sum(shapely.get_num_coordinates(layer.artwork.shape) for layer in build.layers)
-    return painting_of(build, progress) if corners <= MOST_CORNERS else None
+    large = corners > MOST_CORNERS or len(build.layers) > MOST_LAYERS
+    return None if large else painting_of(build, progress)
 
 
 def _judged(layer: BuiltLayer, solid: Path) -> BuiltLayer:

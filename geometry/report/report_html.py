@@ -216,7 +216,7 @@ def _painting(data: Mapping[str, Any], images: Mapping[str, bytes]) -> Iterable[
     painting = data["painting"]
     if painting is None:
         yield (
-            "<p>Not looked at, for the artwork is very large: <code>sheetstack proof</code> tells "
+            "<p>Not looked at, for there is very much of it: <code>sheetstack proof</code> tells "
             "what other spray orders would paint, and how far each sheet may drift.</p>"
         )
         return

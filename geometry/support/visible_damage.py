@@ -55,6 +55,15 @@ class _Region:
         return float(ciede2000(lab[0], lab[1]))
 
 
+def _near(coats: Sequence[Coat], shape: MultiPolygon) -> Sequence[Coat]:
+    """Return the coats that a shape meets: of hundreds, a few are."""
+    if not coats:
+        return coats
+    shapely.prepare(shape)
+    meets = shapely.intersects(shape, np.array([coat.shape for coat in coats], object))
+    return [coats[k] for k in np.flatnonzero(meets).tolist()]
+
+
 def _sprayed(regions: list[_Region], coat: Coat) -> list[_Region]:
     result = []
     for region in regions:
@@ -144,11 +153,12 @@ class DamageMap:
         ground: str,
         care: Sequence[tuple[MultiPolygon, float]] = (),
     ) -> None:
+        self._about = (wanted, tuple(below), tuple(above), ground, tuple(care))
+        below, above = _near(below, wanted.shape), _near(above, wanted.shape)
         seen: shapely.Geometry = wanted.shape
         for coat in above:
             if coat.opacity == 1 and not seen.is_empty:
                 seen = shapely.difference(seen, coat.shape)
-        self._about = (wanted, tuple(below), tuple(above), ground, tuple(care))
         bare = srgb_from_hex(ground)
         regions = [_Region(as_multipolygon(seen), bare, bare)]
         for coat in below:

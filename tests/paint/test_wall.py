@@ -13,6 +13,7 @@ from sheetstack.geometry.paint.wall import (
     Can,
     colour_areas,
     composite_colours,
+    final_colours,
     painted_passes,
     painted_pixels,
 )
@@ -29,6 +30,15 @@ def test_opaque_paint_shows_the_last_layer_only():
     assert (seen == np.array([srgb_from_hex(c) for c in ("#00ff7f", "#aa0011", "#ffffff")])).all()
     other = composite_colours(covered, paints, "#ffffff", order=(2, 1, 0))[-1]
     assert (other[:2] == srgb_from_hex("#102030")).all()
+
+
+def test_the_last_colours_alone_are_those_after_the_last_pass():
+    rng = np.random.default_rng(3)
+    covered = rng.random((200, 12)) < 0.2
+    cans = [Can(f"#{rng.integers(1 << 24):06x}", opacity) for opacity in rng.random(12)]
+    for order in (None, rng.permutation(12).tolist()):
+        whole = composite_colours(covered, cans, "#456789", order)[-1]
+        assert (final_colours(covered, cans, "#456789", order) == whole).all()
 
 
 def test_after_each_pass_only_that_layer_has_changed():

@@ -164,3 +164,11 @@ def test_the_outline_follows_the_edge_that_an_opening_cuts_open():
     cuts = drawn_sheet(build, dataclasses.replace(layer, sheet=open_edge)).cuts
     assert cuts.openings == ()
     assert Polygon(cuts.outline[0].points).equals(shape)
+
+
+def test_the_drift_of_very_many_layers_is_left_to_the_proof(tmp_path, monkeypatch):
+    build = built({"Ring": RING, "Disc": DISC})
+    monkeypatch.setattr(outputs_module, "MOST_LAYERS", len(build.layers) - 1)
+    write_outputs(build, tmp_path)
+    assert "<code>sheetstack proof</code>" in (tmp_path / "report.html").read_text("utf-8")
+    assert json.loads((tmp_path / "report.json").read_text("utf-8"))["painting"] is None
