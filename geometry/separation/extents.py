@@ -190,23 +190,35 @@ class Sheets:
         key = (must, may, self.lightness[layer])
         if key not in self._best:
             starts = [self._settled(begin, may) for begin in (must, whole)]
-            tries = [self._measured(o, layer, may) for o in dict.fromkeys([*starts, whole])]
+            tries = [self._measured(o, layer, may) for o in dict.fromkeys(starts)]
+            # To spray all of it may cost more by the paint alone.
+            paint = self._paint(flags_of(may, len(self.label)), layer)
+            if whole not in starts and paint <= min(e.cost for e in tries):
+                tries.append(self._measured(whole, layer, may))
             self._best[key] = min(tries, key=lambda e: (e.cost, len(e.opened)))
         return self._best[key]
+
+    def _paint(self, under: Bools, layer: int) -> float:
+        """Return what it costs to spray some regions that later layers paint over."""
+        areas, light = self._graph.areas[under], self._light[under]
+        hidden = float(areas[light >= self.lightness[layer] + LIGHTER].sum())
+        page = self.regions.page
+        return (HIDE * hidden + UNDER * float(areas.sum())) / (page[0] * page[1])
 
     def _settled(self, opened: int, may: int) -> int:
         """Open and close regions one by one as long as the cut grows shorter by it."""
         graph = self._graph
         # How much shorter the cut is with each region open; kept up to date as they change.
-        is_open = flags_of(opened, graph.frame + 1)
-        sign = np.where(is_open, 1.0, -1.0)
+        flags = flags_of(opened, graph.frame + 1)
+        sign = np.where(flags, 1.0, -1.0)
         a, b, border = graph.edges
         gain: list[float] = np.bincount(a, border * sign[b], graph.frame + 1).tolist()
+        is_open: list[bool] = flags.tolist()
         may_be = numbers_of(may)
         for _ in range(_SWEEPS):
             changed = False
             for k in may_be:
-                if (gain[k] > _NO_GAIN) != bool(is_open[k]):
+                if (gain[k] > _NO_GAIN) != is_open[k]:
                     changed = True
                     is_open[k] = not is_open[k]
                     step = 2.0 if is_open[k] else -2.0
@@ -214,7 +226,7 @@ class Sheets:
                         gain[other] += step * length
             if not changed:
                 break
-        return mask_of(is_open)
+        return mask_of(np.array(is_open))
 
     def as_seen(self, layer: int) -> Extent:
         """Return the extent of a layer that is open where it is seen, and nowhere else."""
@@ -256,13 +268,9 @@ class Sheets:
         cut = float(border[is_open[a] & ~is_open[b]].sum())
         passed = is_own[a] & is_open[b] & ~is_own[b]
         tight = float(border[passed][self._is_tight[b[passed]]].sum())
-        under = (is_open & ~is_own)[:-1]
-        areas, light = graph.areas[under], self._light[under]
-        hidden = float(areas[light >= self.lightness[layer] + LIGHTER].sum())
-        wasted = float(areas.sum())
         w = self.bridge
         cost = ISLAND * islands + spoiled / w**2 + cut / (CUT * w) + tight / (TIGHT * w)
-        cost += (HIDE * hidden + UNDER * wasted) / (self.regions.page[0] * self.regions.page[1])
+        cost += self._paint((is_open & ~is_own)[:-1], layer)
         found = Extent(frozenset(numbers_of(opened)), islands, spoiled, cut, tight, cost)
         self._costs[key] = found
         return found

@@ -65,6 +65,31 @@ def planned(sheets: Sheets, order: Sequence[int]) -> Plan:
     return Plan(tuple(order), tuple(reversed(extents)))
 
 
+def put_in(sheets: Sheets, order: tuple[int, ...], layer: int) -> Plan:
+    """Return the plan with one more layer, where in an order of others it costs least.
+
+    Parameters
+    ----------
+    sheets : Sheets
+    order : tuple of int
+        Of the others, which keep it.
+    layer : int
+    """
+    later = 0
+    own, first, last = [sheets.extent(layer, 0).cost], [], []
+    for other in reversed(order):
+        first.append(sheets.extent(other, later).cost)
+        last.append(sheets.extent(other, later | 1 << layer).cost)
+        later |= 1 << other
+        own.append(sheets.extent(layer, later).cost)
+    for costs in (own, first, last):
+        costs.reverse()
+    # Those before it have it among their later layers, those after it have not.
+    whole = [sum((*last[:k], own[k], *first[k:])) for k in range(len(own))]
+    k = min(range(len(own)), key=lambda k: whole[k])
+    return planned(sheets, (*order[:k], layer, *order[k:]))
+
+
 def best_plan(
     sheets: Sheets, drawn: Sequence[int], progress: Progress | None = None
 ) -> tuple[Plan, bool]:
@@ -169,9 +194,7 @@ def _moved(sheets: Sheets, order: tuple[int, ...]) -> Plan:
         for layer in best.order:
             if sheets.is_tired:
                 return best
-            rest = tuple(k for k in best.order if k != layer)
-            tries = [planned(sheets, (*rest[:k], layer, *rest[k:])) for k in range(len(rest) + 1)]
-            better = min(tries, key=lambda p: p.cost)
+            better = put_in(sheets, tuple(k for k in best.order if k != layer), layer)
             if better.cost < best.cost - ROUNDING:
                 best = better
         if best is before:

@@ -11,7 +11,7 @@ from collections.abc import Sequence
 
 from ..tolerance import ROUNDING
 from .extents import Sheets
-from .order import MOST_EXACT, Plan, best_plan, is_small, planned
+from .order import MOST_EXACT, Plan, best_plan, is_small, put_in
 
 #: Most colours that get a second pass.
 _MOST_RETURNS = 3
@@ -76,8 +76,7 @@ def _planned_with(sheets: Sheets, order: tuple[int, ...], number: int) -> Plan:
     """
     if len(order) < MOST_EXACT:
         return best_plan(sheets, [*order, number])[0]
-    orders = [(*order[:k], number, *order[k:]) for k in range(len(order) + 1)]
-    return min((planned(sheets, tried) for tried in orders), key=lambda p: p.cost)
+    return put_in(sheets, order, number)
 
 
 def _returning(sheets: Sheets, plan: Plan) -> list[tuple[int, set[int]]]:

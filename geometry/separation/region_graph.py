@@ -105,7 +105,9 @@ class RegionGraph:
         found = []
         start = 1 << self.frame
         while start:
-            piece, _ = self._held.flood(start, left)
+            # Most pieces are one region.
+            alone = not self._held.around[start.bit_length() - 1] & left & ~start
+            piece = start if alone else self._held.flood(start, left)[0]
             left &= ~piece
             found.append(piece)
             start = left & -left
@@ -210,7 +212,7 @@ class _Neighbours:
     """
 
     def __init__(self, around: list[int]) -> None:
-        self._around = around
+        self.around = around
         self._size = -(-len(around) // 8)
         # Of eight regions in a row, what lies beside any choice of them.
         self._eights: list[list[int]] = []
@@ -242,7 +244,7 @@ class _Neighbours:
             if not grown & grown - 1 or not self._eights:
                 low = grown & -grown
                 grown ^= low
-                near = self._around[low.bit_length() - 1]
+                near = self.around[low.bit_length() - 1]
             else:
                 near = 0
                 for eight, chosen in zip(

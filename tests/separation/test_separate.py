@@ -12,7 +12,7 @@ from sheetstack.geometry.colour import ciede2000, lab_from_srgb, srgb_from_hex
 from sheetstack.geometry.errors import ArtworkError, JobError
 from sheetstack.geometry.separation.cans import gather
 from sheetstack.geometry.separation.extents import Sheets
-from sheetstack.geometry.separation.order import best_plan, planned
+from sheetstack.geometry.separation.order import best_plan, planned, put_in
 from sheetstack.geometry.separation.separate import read_and_separate
 from sheetstack.geometry.separation.settings import SeparationSettings
 from tests.separation.drawings import BOAT, VEILED, written
@@ -76,6 +76,14 @@ def test_no_order_costs_less_than_the_one_chosen(boat):
     costs = [planned(sheets, order).cost for order in permutations(sheets.layers)]
     assert plan.cost == pytest.approx(min(costs))
     assert max(costs) > min(costs) + 1
+
+
+def test_a_layer_is_put_in_where_it_costs_least(boat):
+    sheets, order = boat.sheets, boat.plan.order
+    for layer in order:
+        rest = tuple(k for k in order if k != layer)
+        tries = [planned(sheets, (*rest[:k], layer, *rest[k:])) for k in range(len(order))]
+        assert put_in(sheets, rest, layer).cost == min(plan.cost for plan in tries)
 
 
 def test_a_colour_that_returns_gets_a_second_sheet_where_islands_cost_more(tmp_path):
