@@ -24,7 +24,6 @@ from ..planar.arrangement import merge_faces
 from ..planar.graph import connected_labels
 from ..planar.morphology import close_shape
 from ..planar.polygons import as_multipolygon, without_specks
-from ..planar.union import unite
 from ..progress import Progress
 from ..tolerance import TOLERANCES
 from ..tracing.bezier_fit import CurvedShape, fit_shapes
@@ -53,8 +52,8 @@ PICTURES = (".png", ".jpg", ".jpeg", ".tif", ".tiff")
 _GRAINS = 1.0
 #: Chords a quarter circle of what is grown or shrunk.
 _QUARTER = 6
-#: Edges that later paint hides are simplified by this share of the trap.
-_HIDDEN = 0.02
+#: Edges that later paint hides are simplified by this share of the trap, or of a bridge's width.
+_HIDDEN = 0.05
 #: Parts and holes under this area (mm2) are leftovers of rounding.
 _SPECK = 0.05
 
@@ -434,11 +433,15 @@ def lay_out(
     trap, least = settings.trap_mm, settings.least_bridge
     shapes = []
     for number, extent in enumerate(plan.extents):
-        shape = _united(regions.shapes[sorted(extent.opened)])
-        if number + 1 < len(plan.order):
-            later = np.isin(label, plan.order[number:])
-            allowed = _allowed(regions, later, sorted(extent.opened), 2 * trap + least)
+        later = np.isin(label, plan.order[number:])
+        opened = np.array(sorted(extent.opened))
+        meets = _with_hidden(regions, later, opened)
+        shape = _united(regions.shapes[opened[meets]])
+        if meets.any():
+            allowed = _allowed(regions, later, opened[meets], 2 * trap + least)
             shape = _run_under(shape, allowed, trap, least)
+        alone = _united(regions.shapes[opened[~meets]])
+        shape = shapely.multipolygons([*shape.geoms, *alone.geoms])
         shapes.append(shape)
     curves = fit_shapes(shapes, settings.tolerance(regions.page), regions.page)
     found = []
@@ -459,7 +462,24 @@ def lay_out(
     return tuple(found)
 
 
-def _allowed(regions: Regions, later: Bools, opened: list[int], reach: float) -> MultiPolygon:
+def _with_hidden(regions: Regions, later: Bools, opened: Indices) -> Bools:
+    """Return where a layer is open and hangs together with what later ones paint over.
+
+    Anything else stays as it is drawn. Parameters are those of :func:`_allowed`.
+    """
+    part = _parts_of(regions, later)
+    hidden = later.copy()
+    hidden[opened] = False
+    found: Bools = np.isin(part[opened], part[hidden])
+    return found
+
+
+def _parts_of(regions: Regions, some: Bools) -> Indices:
+    """Return labels of regions: the same where some of them hang together."""
+    return connected_labels(len(some), regions.pairs[some[regions.pairs].all(axis=1)])
+
+
+def _allowed(regions: Regions, later: Bools, opened: Indices, reach: float) -> MultiPolygon:
     """Return where a layer may be open: what it and later ones paint, as far as it gets there.
 
     Parameters
@@ -467,12 +487,12 @@ def _allowed(regions: Regions, later: Bools, opened: list[int], reach: float) ->
     regions : Regions
     later : bool array (regions,)
         Which of them this layer or later ones show.
-    opened : list of int
+    opened : int array
         Where the layer is open anyway.
     reach : float
         How far from there, in mm, anything is asked for.
     """
-    part = connected_labels(len(later), regions.pairs[later[regions.pairs].all(axis=1)])
+    part = _parts_of(regions, later)
     x0, y0, x1, y1 = shapely.bounds(regions.shapes).T
     near = (x1 >= x0[opened].min() - reach) & (x0 <= x1[opened].max() + reach)
     near &= (y1 >= y0[opened].min() - reach) & (y0 <= y1[opened].max() + reach)
@@ -510,14 +530,25 @@ def _run_under(
             shapely.geometrycollections(shapely.buffer(smooth, -trap, quad_segs=_QUARTER))
         )
         wide = shapely.buffer(shapely.simplify(shape, _HIDDEN * trap), trap, quad_segs=_QUARTER)
-        under = shapely.intersection(wide, covered)
-        grown = unite(
-            np.concatenate([shapely.get_parts(shape), _polygons(shapely.get_parts(under))])
-        )
+        grown = as_multipolygon(shapely.union(shape, shapely.intersection(wide, covered)))
     # What is left of later colours between its parts is too narrow to hold as sheet.
-    closed = shapely.get_parts(shapely.intersection(close_shape(grown, least), allowed))
-    left, _ = without_specks(_polygons(closed), _SPECK)
+    filled = shapely.union(grown, _gaps(grown, allowed, least))
+    left, _ = without_specks(shapely.get_parts(filled), _SPECK)
     return shapely.multipolygons(shapely.orient_polygons(left))
+
+
+def _gaps(shape: MultiPolygon, allowed: MultiPolygon, least: float) -> MultiPolygon:
+    """Return what lies between parts of a layer, narrower than this, where it may be open.
+
+    All of it is hidden: edges a little off do not show, and are found much sooner. So that no slit
+    stays beside them, what is filled overlaps the layer.
+    """
+    smooth = as_multipolygon(shapely.simplify(shape, _HIDDEN * least))
+    closed = close_shape(smooth, least)
+    between = shapely.get_parts(shapely.difference(closed, smooth))
+    between = between[shapely.area(between) > TOLERANCES.least_area]
+    over = shapely.union_all(shapely.buffer(between, 2 * _HIDDEN * least, join_style="mitre"))
+    return as_multipolygon(shapely.intersection(shapely.intersection(over, closed), allowed))
 
 
 def _near(shape: MultiPolygon, bounds: Floats, reach: float) -> MultiPolygon:
@@ -527,11 +558,6 @@ def _near(shape: MultiPolygon, bounds: Floats, reach: float) -> MultiPolygon:
     # Far quicker than an intersection, but known to fail where an edge runs along the box.
     clipped = as_multipolygon(shapely.clip_by_rect(shape, *box))
     return clipped if clipped.is_valid else as_multipolygon(shape.intersection(shapely.box(*box)))
-
-
-def _polygons(parts: Geometries) -> Geometries:
-    found: Geometries = parts[shapely.get_type_id(parts) == shapely.GeometryType.POLYGON]
-    return found
 
 
 def _united(shapes: Geometries) -> MultiPolygon:
