@@ -28,6 +28,9 @@ from .winding import winding_numbers
 #: Odd numbers that mix the bits of coordinates: any would do.
 _MIX = np.array([0x9E3779B97F4A7C15, 0xC2B2AE3D27D4EB4F, 0xD6E8FEB86659FD93], np.uint64)
 
+#: Edges are looked at so many at a time where it is asked what hides them.
+_RUN = 8
+
 
 @dataclass(frozen=True)
 class Partition:
@@ -138,6 +141,7 @@ def partition(
     frame: Polygon,
     progress: Progress | None = None,
     grid: float = TOLERANCES.grid,
+    covers: Bools | None = None,
 ) -> Partition:
     """Cut a frame along the edges of all regions.
 
@@ -149,6 +153,9 @@ def partition(
     progress : Progress, optional
     grid : float
         Vertices are rounded to it, in mm.
+    covers : bool array (regions,), optional
+        Which of them hide all before them: edges under one are left out as far as that is easily
+        found, and of the regions before it only some are told in the cells there.
 
     Returns
     -------
@@ -175,8 +182,11 @@ def partition(
         raise GeometryError("A partition needs a frame with an area.")
     progress(0.0, "cutting along all edges")
     clipped = [_within(region, frame) for region in regions]
-    rings = shapely.get_rings(shapely.get_parts(np.array([frame, *clipped], object)))
-    edges = _noded(lines_once(rings), grid)
+    parts, owner = shapely.get_parts(np.array(clipped, object), return_index=True)
+    rings, of = shapely.get_rings(parts, return_index=True)
+    if covers is not None and covers.any():
+        rings = _not_covered(rings, owner[of], parts[covers[owner]], owner[covers[owner]])
+    edges = _noded(lines_once(np.append(shapely.get_rings(frame), rings)), grid)
     progress(0.5, "finding cells")
     faces = _faces(edges)
     # Faces outside a frame with holes of its own.
@@ -187,7 +197,6 @@ def partition(
         faces, points = faces[held], points[held]
     progress(0.8, "sorting cells by layer")
     inside = np.zeros((len(faces), len(clipped)), bool)
-    parts, owner = shapely.get_parts(np.array(clipped, object), return_index=True)
     # One tree of the cells' points, asked by each region: regions may be as many as cells.
     which, held_by = shapely.STRtree(points).query(parts, predicate="contains")[::-1]
     inside[which, owner[held_by]] = True
@@ -200,6 +209,46 @@ def partition(
         array.setflags(write=False)
     progress(1.0, "cells found")
     return Partition(frame, faces, inside, areas)
+
+
+def _not_covered(
+    rings: Geometries, owner: Indices, covers: Geometries, cover_owner: Indices
+) -> Geometries:
+    """Return lines along rings, without such as lie wholly within what covers them.
+
+    Parameters
+    ----------
+    rings : object array (n,) of LinearRing
+    owner : int array (n,)
+    covers : object array (m,) of Polygon
+    cover_owner : int array (m,)
+        One covers the rings of lower numbers.
+    """
+    points, ring = shapely.get_coordinates(rings, return_index=True)
+    first = np.append(True, ring[1:] != ring[:-1])
+    place = np.arange(len(ring)) - np.flatnonzero(first)[ring]
+    # A point where one line ends and the next begins stands in both.
+    seam = (place % _RUN == 0) & ~first & ~np.append(first[1:], True)
+    twice = np.repeat(np.arange(len(ring)), 1 + seam)
+    begins = np.append(True, twice[1:] == twice[:-1]) | first[twice]
+    lines = shapely.linestrings(points[twice], indices=np.cumsum(begins) - 1)
+    line_owner = owner[ring[twice[begins]]]
+    cover, line = shapely.STRtree(lines).query(covers)
+    box, within = shapely.bounds(lines)[line], shapely.bounds(covers)[cover]
+    asked = cover_owner[cover] > line_owner[line]
+    asked &= (box[:, :2] > within[:, :2]).all(axis=1) & (box[:, 2:] < within[:, 2:]).all(axis=1)
+    # The largest first, of each line one at a time: most of what is hidden is hidden by that.
+    by = np.lexsort((-shapely.area(covers)[cover[asked]], line[asked]))
+    cover, line = cover[asked][by], line[asked][by]
+    shapely.prepare(covers)
+    hidden = np.zeros(len(lines), bool)
+    while len(line):
+        new = np.append(True, line[1:] != line[:-1])
+        found = shapely.contains_properly(covers[cover[new]], lines[line[new]])
+        hidden[line[new][found]] = True
+        left = ~new & ~hidden[line]
+        cover, line = cover[left], line[left]
+    return lines[~hidden]
 
 
 def merge_faces(faces: Geometries, tolerances: Tolerances) -> Geometries:

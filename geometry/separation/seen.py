@@ -82,7 +82,8 @@ def seen_of(drawing: ColouredDrawing, progress: Progress | None = None) -> Seen:
     """
     drawing = replace(drawing, shapes=joined_runs(drawing.shapes))
     frame = shapely.box(0, 0, *drawing.page)
-    cells = partition([s.shape for s in drawing.shapes], frame, progress)
+    hides = np.array([s.alpha == 1 and not s.groups for s in drawing.shapes], bool)
+    cells = partition([s.shape for s in drawing.shapes], frame, progress, covers=hides)
     sets, set_of, _ = cells.sets()
     colours = laid_over(drawing.shapes, sets)[set_of]
     # From the uppermost shape down, below all of which lies the page.

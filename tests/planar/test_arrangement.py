@@ -48,6 +48,33 @@ def test_cells_fill_the_frame_and_their_sets_are_true(seed):
         assert mine == pytest.approx(wanted.area, abs=1e-5)
 
 
+@settings(max_examples=20, deadline=None)
+@given(st.integers(0, 10_000), st.integers(0, 255))
+def test_edges_under_a_cover_cut_no_cells_and_what_lies_over_it_is_told(seed, hides):
+    regions = [*some_regions(seed, 7), MultiPolygon([box(2, 2, 20, 20)])]
+    covers = np.array([bool(hides >> k & 1) for k in range(8)])
+    frame = box(-1, -1, 22, 22)
+    plain, found = partition(regions, frame), partition(regions, frame, covers=covers)
+    assert found.areas.sum() == pytest.approx(frame.area, rel=1e-12)
+    # Of a cell only the uppermost cover and what lies over that is seen.
+    seen = {}
+    for cells, sign in ((plain, 1.0), (found, -1.0)):
+        for inside, area in zip(cells.inside, cells.areas, strict=True):
+            over = np.flatnonzero(inside & covers)
+            key = (inside & (np.arange(8) >= (over[-1] if len(over) else 0))).tobytes()
+            seen[key] = seen.get(key, 0.0) + sign * area
+    assert max(map(abs, seen.values())) < 1e-5
+    assert len(found.cells) <= len(plain.cells)
+
+
+def test_what_a_cover_hides_wholly_leaves_no_cell():
+    discs = [MultiPolygon([Point(x, 5).buffer(2)]) for x in (4, 5, 6)]
+    regions = [*discs, MultiPolygon([box(1, 1, 9, 9)]), MultiPolygon([Point(5, 5).buffer(1)])]
+    covers = np.array([True, True, True, True, False])
+    assert len(partition(regions, box(0, 0, 10, 10)).cells) > 7
+    assert len(partition(regions, box(0, 0, 10, 10), covers=covers).cells) == 3
+
+
 @settings(max_examples=15, deadline=None)
 @given(st.integers(0, 10_000))
 def test_cells_touch_along_edges_only(seed):
