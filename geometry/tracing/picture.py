@@ -185,7 +185,10 @@ def _unit(values: NDArray[np.generic]) -> Plane:
     if not np.isfinite(levels).all():
         raise ValueError("a pixel's value is not a number")
     low, high = min(0.0, float(levels.min())), max(1.0, float(levels.max()))
-    return (levels - np.float32(low)) / np.float32(high - low)
+    # In halves: values may span more than the greatest number of their kind.
+    half = np.float32(0.5)
+    unit: Plane = (levels * half - np.float32(low / 2)) / np.float32(high / 2 - low / 2)
+    return unit
 
 
 def _in_srgb(image: Image.Image, profile: bytes | None) -> Image.Image:

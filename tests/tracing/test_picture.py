@@ -80,6 +80,14 @@ def test_a_tiff_says_whether_0_is_white(tmp_path, kind, photometric):
     assert np.abs(found - wanted).max() < 1 / 200
 
 
+@pytest.mark.parametrize("most", [1.0, 250.0, 3.4e38])
+def test_fractions_are_read_from_least_to_most_however_far_that_is(tmp_path, most):
+    rows = np.linspace(-most, most, 40, dtype=np.float32)
+    Image.fromarray(np.repeat(rows[:, None], 30, axis=1)).save(tmp_path / "a.tif")
+    grey = read_picture(tmp_path / "a.tif", full_size).srgb[..., 1]
+    assert np.abs(grey - np.linspace(0, 1, 40)[:, None]).max() < 1e-6
+
+
 @pytest.mark.parametrize("name", ["a.png", "a.tif"])
 def test_twelve_bits_that_call_themselves_sixteen_are_refused(tmp_path, name):
     Image.fromarray(np.full((32, 64), 4095, np.uint16)).save(tmp_path / name)
