@@ -7,18 +7,17 @@ numbers in seconds; the tests hold it against fontTools' reader.
 
 from __future__ import annotations
 
-import operator
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass
-from itertools import compress
+from itertools import filterfalse
 
 import numpy as np
 from numpy.typing import NDArray
 
 from ...arrays import Bools, Floats, Indices, ramp
 from ...planar.curves import arcs_from_ends, flatten_arcs, flatten_cubics
-from .units import BLANKS, NUMBER, holds_only
+from .units import BLANKS, NUMBER, holds_only, pieces
 
 MOVE, LINE, CUBIC, ARC, CLOSE = range(5)
 
@@ -47,6 +46,8 @@ _ARC = re.compile(
 
 #: Runs of one command at least this long are worth the cost of starting numpy.
 _LONG = 12
+#: Tokens that are turned into numbers in one go.
+_AT_ONCE = 20_000
 
 
 @dataclass(frozen=True, eq=False)
@@ -116,12 +117,10 @@ def parse_path(text: str) -> tuple[PathData, str]:
     tokens, error = _tokens(text)
     if not tokens:
         return _Builder().path(), error
-    is_letter = list(map(str.isalpha, tokens))
-    places = np.flatnonzero(is_letter)
+    places, values = _parted(tokens)
     if len(places) == 0 or places[0] != 0 or tokens[0] not in "Mm":
         return _Builder().path(), f"path data must start with M, found '{tokens[0]}'"
     letters = [tokens[i] for i in places]
-    values = list(map(float, compress(tokens, map(operator.not_, is_letter))))
     counts = np.diff(np.append(places, len(tokens))) - 1
     arity = np.array([_ARITY[c.upper()] for c in letters])
     whole = counts // np.maximum(arity, 1)
@@ -159,12 +158,25 @@ def _spread_flags(found: re.Match[str]) -> str:
 
 
 def _tokens(text: str) -> tuple[list[str], str]:
-    error = ""
-    if bad := _BAD_COMMA.search(text):
-        text, error = text[: bad.end() - 1].rstrip(BLANKS), "a comma stands where no number is"
-    tokens = _TOKEN.findall(text)
-    if holds_only(text, tokens):
-        return tokens, error
+    tokens: list[str] = []
+    for start, end in pieces(text):
+        error = ""
+        if bad := _BAD_COMMA.search(text, start, end):
+            end, error = bad.end() - 1, "a comma stands where no number is"
+        piece = text[start:end].rstrip(BLANKS) if error else text[start:end]
+        found = _TOKEN.findall(piece)
+        if not holds_only(piece, found):
+            leading, good = _up_to_mistake(piece)
+            rest = text[start + good :].lstrip(BLANKS)
+            return tokens + leading, f"'{rest[:12]}' is neither a command nor a number"
+        tokens += found
+        if error:
+            return tokens, error
+    return tokens, ""
+
+
+def _up_to_mistake(text: str) -> tuple[list[str], int]:
+    """Return the tokens before a mistake, and where it begins."""
     place = 0
     tokens = []
     for found in _TOKEN.finditer(text):
@@ -172,8 +184,21 @@ def _tokens(text: str) -> tuple[list[str], str]:
             break
         tokens.append(found[0])
         place = found.end()
-    rest = text[place:].lstrip(BLANKS)
-    return tokens, f"'{rest[:12]}' is neither a command nor a number"
+    return tokens, place
+
+
+def _parted(tokens: list[str]) -> tuple[Indices, list[float]]:
+    """Return where the letters are among tokens, and the numbers.
+
+    Some at a time: nothing else runs, nor is anything stopped, while one call into C does.
+    """
+    places: list[Indices] = []
+    values: list[float] = []
+    for start in range(0, len(tokens), _AT_ONCE):
+        some = tokens[start : start + _AT_ONCE]
+        places.append(start + np.flatnonzero(list(map(str.isalpha, some))))
+        values += map(float, filterfalse(str.isalpha, some))
+    return np.concatenate(places), values
 
 
 def _runs(letters: Sequence[str], stop: int) -> list[tuple[int, int]]:

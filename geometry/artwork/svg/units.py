@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 import re
+from collections.abc import Iterator
 
 PX_PER_INCH = 96
 MM_PER_PX = 25.4 / PX_PER_INCH
@@ -29,6 +30,12 @@ BLANKS = " ,\t\n\r\f"
 _LENGTH = re.compile(rf"({NUMBER})\s*(%|[A-Za-z]*)")
 _NUMBER = re.compile(NUMBER)
 _BAD_COMMA = re.compile(r",\s*,")
+# Where a number has ended, so that blanks and commas between two stay together.
+_AFTER_NUMBER = re.compile(r"(?<=[0-9.])[\s,A-DF-Za-df-z]")
+
+#: Characters that are looked through in one go: a call into C is not left before its end, and
+#: somebody may want to stop.
+_AT_ONCE = 100_000
 
 #: What 1 em is in pixels where no font size is stated: CSS leaves ``medium`` to the reader, and
 #: browsers take 16 (common practice, no source).
@@ -83,18 +90,32 @@ def number_list(text: str) -> list[float]:
     ValueError
         Something else than finite numbers is in the list.
     """
-    tokens = _NUMBER.findall(text)
     bare = text.strip()
-    numbers = list(map(float, tokens))
-    if (
-        not holds_only(text, tokens)
-        or bare[:1] == ","
-        or bare[-1:] == ","
-        or _BAD_COMMA.search(text)
-        or not all(map(math.isfinite, numbers))
-    ):
-        raise ValueError(f"'{_short(text)}', expected a list of numbers")
+    good = bare[:1] != "," and bare[-1:] != ","
+    numbers: list[float] = []
+    for start, end in pieces(text):
+        piece = text[start:end]
+        tokens = _NUMBER.findall(piece)
+        found = list(map(float, tokens))
+        good = good and holds_only(piece, tokens) and not _BAD_COMMA.search(piece)
+        if not good or not all(map(math.isfinite, found)):
+            raise ValueError(f"'{_short(text)}', expected a list of numbers")
+        numbers += found
     return numbers
+
+
+def pieces(text: str) -> Iterator[tuple[int, int]]:
+    """Return where the pieces of a long text of numbers begin and end, each right after a number.
+
+    >>> list(pieces("1 2, 3"))
+    [(0, 6)]
+    """
+    start = 0
+    while start < len(text):
+        after = _AFTER_NUMBER.search(text, start + _AT_ONCE)
+        end = after.start() if after else len(text)
+        yield start, end
+        start = end
 
 
 def holds_only(text: str, tokens: list[str]) -> bool:
@@ -103,5 +124,5 @@ def holds_only(text: str, tokens: list[str]) -> bool:
 
 
 def _short(text: str) -> str:
-    text = " ".join(text.split())
+    text = " ".join(text[: 9 * _LONGEST_TEXT].split())
     return text if len(text) <= _LONGEST_TEXT else f"{text[: _LONGEST_TEXT - 3]}..."

@@ -9,7 +9,9 @@ import pytest
 from sheetstack.geometry.artwork.read import read_all
 from sheetstack.geometry.artwork.source import ArtworkSource
 from sheetstack.geometry.artwork.svg import document as svg_xml
-from sheetstack.geometry.artwork.svg import walk
+from sheetstack.geometry.artwork.svg import path as path_module
+from sheetstack.geometry.artwork.svg import units, walk
+from sheetstack.geometry.artwork.svg.path import parse_path
 from sheetstack.geometry.artwork.svg.read import read_svg
 from sheetstack.geometry.errors import ArtworkError, Cancelled
 from sheetstack.geometry.job.load import load_job
@@ -345,3 +347,33 @@ def test_a_long_drawing_can_be_cancelled_while_it_is_walked(tmp_path):
     with pytest.raises(Cancelled):
         read_all(load_job(tmp_path / "job.toml"), Progress(report))
     assert heard == ["A: reading long.svg"] * 3
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "M1 2L3 , 4-5.5.5e3 6z m7,8 9 10",
+        "M1 2L3,,4 5",
+        "M1 2, L3 4 5 6",
+        "M1 2L3 4, 5 6 7x8 9",
+        "M1 2 L ,3 4",
+        "M1 2 3 4,",
+        "M0 0a1 1 0 0110 10 1 1 0 1 1 5 5",
+    ],
+)
+def test_long_path_data_is_read_in_pieces_as_in_one(monkeypatch, text):
+    whole = parse_path(text), _numbers_of(text)
+    for at_once in range(1, 9):
+        monkeypatch.setattr(units, "_AT_ONCE", at_once)
+        monkeypatch.setattr(path_module, "_AT_ONCE", at_once)
+        pieces = parse_path(text), _numbers_of(text)
+        assert pieces[0][0].rows.tolist() == whole[0][0].rows.tolist()
+        assert pieces[0][0].kind.tolist() == whole[0][0].kind.tolist()
+        assert (pieces[0][1], pieces[1]) == (whole[0][1], whole[1])
+
+
+def _numbers_of(text):
+    try:
+        return units.number_list(text[1:])
+    except ValueError as error:
+        return str(error)
