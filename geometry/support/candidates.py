@@ -311,14 +311,18 @@ def _within_octagon(start: Floats, end: Floats, radius: float) -> tuple[Floats, 
     """
     low, high = np.zeros(len(start)), np.ones(len(start))
     inner = radius * np.cos(np.pi / 8)
-    for turn in (np.arange(8) + 0.5) * np.pi / 4:
-        normal = np.array([np.cos(turn), np.sin(turn)])
-        room = inner - (start * normal).sum(axis=1)
-        out = ((end - start) * normal).sum(axis=1)
-        share = room / np.where(out == 0, np.nan, out)
-        high = np.where(out > 0, np.minimum(high, share), high)
-        low = np.where(out < 0, np.maximum(low, share), low)
-        low = np.where((out == 0) & (room < 0), np.inf, low)
+    way = end - start
+    for turn in (np.arange(4) + 0.5) * np.pi / 4:
+        cos, sin = np.cos(turn), np.sin(turn)
+        at = start[:, 0] * cos + start[:, 1] * sin
+        out = way[:, 0] * cos + way[:, 1] * sin
+        # Between two parallel sides: in by the one, out by the other.
+        level = out == 0
+        out = np.where(level, np.nan, out)
+        one, other = (inner - at) / out, (-inner - at) / out
+        high = np.fmin(high, np.fmax(one, other))
+        low = np.fmax(low, np.fmin(one, other))
+        low[level & (np.abs(at) > inner)] = np.inf
     return low, high
 
 

@@ -462,39 +462,42 @@ class _Bending:
 
     def _better(self, lines: Sequence[Floats], of: Indices, off: Floats) -> dict[int, list[_Try]]:
         """Return what is tried of each bridge's lines, the straight one of which comes first."""
-        drawn = lines_of(lines)
-        simple = shapely.simplify(drawn, _CHORD)
+        simple = shapely.simplify(lines_of(lines), _CHORD)
+        points, row = shapely.get_coordinates(simple, return_index=True)
+        size = np.bincount(row, minlength=len(lines))
+        # Lines that are as good as straight are no gain.
+        start, chord = self._start[of[row]], (self._end - self._start)[of[row]]
+        arm = points - start
+        whole = np.maximum((chord**2).sum(axis=1), NOT_ZERO)
+        off_way = arm - np.clip((arm * chord).sum(axis=1) / whole, 0, 1)[:, None] * chord
+        aside = np.maximum.reduceat(np.hypot(off_way[:, 0], off_way[:, 1]), np.cumsum(size) - size)
+        bent = aside > _STRAIGHT * self._width
+        ways = np.split(points, np.cumsum(size)[:-1])
         placed, of_line = [], []
-        for number, (line, k) in enumerate(zip(simple, of.tolist(), strict=True)):
-            motions = self._of_own[int(self._own[k])]
-            way = shapely.get_coordinates(line)
-            placed += [motion(way) for motion in motions]
+        # The straight ones come first, one of each bridge.
+        for number in np.flatnonzero(bent | (np.arange(len(lines)) < len(self._own))).tolist():
+            motions = self._of_own[int(self._own[of[number]])]
+            placed += [motion(ways[number]) for motion in motions]
             of_line += [number] * len(motions)
         strips = straight_strips(placed, np.full(len(placed), self._width), quarter_segments=4)
-        length = shapely.length(lines_of(placed))
-        price = self._work.ground.prices.of_strips(strips, length)
+        price = self._work.ground.prices.of_strips(strips, shapely.length(lines_of(placed)))
         total = np.bincount(of_line, price, len(lines))
         liked = total * (1 + off)
-        good = (liked < liked[of] * (1 - 1e-9)) & (total <= (1 + DEARER) * total[of])
+        good = bent & (liked < liked[of] * (1 - 1e-9)) & (total <= (1 + DEARER) * total[of])
         found: dict[int, list[_Try]] = {}
         order = np.flatnonzero(good)[np.lexsort((liked[good].round(9), of[good]))]
-        simple = simple[order]
-        points, row = shapely.get_coordinates(simple, return_index=True)
-        far = shapely.distance(shapely.points(points), drawn[of[order]][row])
-        aside = np.zeros(len(simple))
-        np.maximum.at(aside, row, far)
         length = shapely.length(simple)
         shortest: dict[int, float] = {}
-        for row in np.flatnonzero(aside > _STRAIGHT * self._width).tolist():
-            way, own = shapely.get_coordinates(simple[row]), int(self._own[of[order[row]]])
+        for line in order.tolist():
+            way, own = ways[line], int(self._own[of[line]])
             mine = found.setdefault(own, [])
             if not mine:
                 mine += [_Try(way, 1.0), _Try(way, WIDER)]
-                shortest[own] = length[row]
-            elif length[row] < shortest[own]:
+                shortest[own] = length[line]
+            elif length[line] < shortest[own]:
                 # Shorter, if not so fair: it may hold where the best does not.
                 mine[2:] = [_Try(way, WIDER)]
-                shortest[own] = length[row]
+                shortest[own] = length[line]
         return found
 
     def _kinks(self, lines: Sequence[Floats], of: Indices) -> Floats:
