@@ -20,6 +20,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
+from typing import NamedTuple
 
 import numpy as np
 import shapely
@@ -253,7 +254,8 @@ class Grillage:
         self._pair = np.full(len(beams), -1)
         self._pair[both] = number.reshape(-1)
         self._turned = first > second
-        self._pattern = BlockPattern(count, self._pairs)
+        # Which pairs of plates are looked at: made anew where others are.
+        self._blocks: _Blocks | None = None
         #: The last one, for it is often asked for again.
         self._under_load: LoadedGrillage | None = None
 
@@ -294,7 +296,9 @@ class Grillage:
         modulus, thick = self.stiffness.modulus_mpa, self.stiffness.thickness_mm
         return BarSections(bars.take(which), width, thick, modulus)
 
-    def under_load(self, which: Indices, width: Floats) -> LoadedGrillage:
+    def under_load(
+        self, which: Indices, width: Floats, looked_at: Indices | None = None
+    ) -> LoadedGrillage:
         """Return the grillage with some of its beams laid, bearing its own weight.
 
         Parameters
@@ -303,22 +307,33 @@ class Grillage:
             Positions of the beams that are laid; they join every plate to the frame.
         width : float64 array (k,)
             Their widths in mm.
+        looked_at : int array, optional
+            Positions of all beams that ``between`` and ``yielding`` will be asked for beside those
+            that are laid; any when None. The fewer they are, the less there is to be solved.
 
         Raises
         ------
         numpy.linalg.LinAlgError
             A plate is joined to nothing.
         """
+        pairs = self._pair if looked_at is None else self._pair[np.append(which, looked_at)]
+        pairs = np.unique(pairs[pairs >= 0])
         last = self._under_load
         if (
             last is None
             or not np.array_equal(last.which, which)
             or not np.array_equal(last.width, width)
+            or not last.blocks.have(pairs)
         ):
-            self._under_load = last = self._loaded(which, width)
+            if self._blocks is None or not self._blocks.have(pairs):
+                place = np.full(len(self._pairs), -1)
+                place[pairs] = np.arange(len(pairs))
+                pattern = BlockPattern(len(self.plates), self._pairs[pairs])
+                self._blocks = _Blocks(pattern, place)
+            self._under_load = last = self._loaded(which, width, self._blocks)
         return last
 
-    def _loaded(self, which: Indices, width: Floats) -> LoadedGrillage:
+    def _loaded(self, which: Indices, width: Floats, blocks: _Blocks) -> LoadedGrillage:
         own = self.own_stiffness(which, width)
         diagonal = np.zeros((len(self.plates), 3, 3))
         at_first, at_second = self.at_first[which], self.at_second[which]
@@ -328,14 +343,25 @@ class Grillage:
             np.add.at(diagonal, number[on], (transposed(at) @ own @ at)[on])
         across = transposed(at_first) @ own @ at_second
         turned = self._turned[which][:, None, None]
-        beside = np.zeros((len(self._pairs), 3, 3))
+        beside = np.zeros((int((blocks.place >= 0).sum()), 3, 3))
         on = self._pair[which] >= 0
         np.add.at(
             beside,
-            self._pair[which][on],
+            blocks.place[self._pair[which][on]],
             np.where(turned, transposed(across), across)[on],
         )
-        return LoadedGrillage(self, which, width, own, diagonal, beside)
+        return LoadedGrillage(self, which, width, own, blocks, diagonal, beside)
+
+
+class _Blocks(NamedTuple):
+    """Pairs of plates that are looked at: the pattern, and the place in it of each pair, or -1."""
+
+    pattern: BlockPattern
+    place: Indices
+
+    def have(self, pairs: Indices) -> bool:
+        """Return whether all these pairs are among them."""
+        return bool((self.place[pairs] >= 0).all())
 
 
 def _motion(at: Floats, along: Floats, centre: Floats, plate: Indices) -> Floats:
@@ -373,6 +399,8 @@ class LoadedGrillage:
         Their widths in mm.
     own : float64 array (k, 3, 3)
         Their own stiffness.
+    blocks : _Blocks
+        The pairs of plates whose compliance with each other is known.
     rest : float64 array (n, 3)
         Motions of the plates under the sheet's own weight.
     compliance : float64 array (n, 3, 3)
@@ -386,6 +414,7 @@ class LoadedGrillage:
         which: Indices,
         width: Floats,
         own: Floats,
+        blocks: _Blocks,
         diagonal: Floats,
         beside: Floats,
     ) -> None:
@@ -393,7 +422,8 @@ class LoadedGrillage:
         self.which = which
         self.width = width
         self.own = own
-        self._factor = grillage._pattern.factor(diagonal, beside)
+        self.blocks = blocks
+        self._factor = blocks.pattern.factor(diagonal, beside)
         weight = np.zeros((len(grillage.plates), 3, 1))
         weight[:, 0, 0] = grillage.plates.weight_n
         self.rest: Floats = self._factor.solve(weight)[..., 0]
@@ -471,17 +501,24 @@ class LoadedGrillage:
         Parameters
         ----------
         beams : int array (m,)
-            Positions of any beams of the grillage, laid or not.
+            Positions of beams that are laid or were said to be looked at.
 
         Returns
         -------
         float64 array (m, 3, 3)
             Rows of the first, columns of the second plate.
+
+        Raises
+        ------
+        ValueError
+            One of them is neither.
         """
         pair = self.grillage._pair[beams]
         blocks = np.zeros((len(beams), 3, 3))
         on = pair >= 0
-        blocks[on] = self._beside[pair[on]]
+        if not self.blocks.have(pair[on]):
+            raise ValueError("beams that were not said to be looked at have no compliance")
+        blocks[on] = self._beside[self.blocks.place[pair[on]]]
         turned = self.grillage._turned[beams][:, None, None]
         return np.where(turned, transposed(blocks), blocks)
 
@@ -493,7 +530,7 @@ class LoadedGrillage:
         Parameters
         ----------
         beams : int array (m,)
-            Positions of any beams of the grillage, laid or not.
+            Positions of beams that are laid or were said to be looked at.
 
         Returns
         -------

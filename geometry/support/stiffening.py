@@ -135,10 +135,12 @@ class Scheme:
     laid: Bools
     width: Floats
 
-    def under_load(self, task: Task) -> LoadedGrillage:
-        """Return the task's islands held by these bridges."""
+    def under_load(self, task: Task, looked_at: Bools | None = None) -> LoadedGrillage:
+        """Return the task's islands held by these bridges; places in which others may be laid that
+        are looked at, but for those that have one, none when None."""
         which = np.flatnonzero(self.laid)
-        return task.grillage.under_load(which, self.width[which])
+        others = which[:0] if looked_at is None else np.flatnonzero(looked_at)
+        return task.grillage.under_load(which, self.width[which], others)
 
     def costs(self, task: Task) -> Floats:
         """Return what each laid bridge spoils, 0 where there is none."""
@@ -318,7 +320,7 @@ def stiffened(
     stuck_at = np.zeros(len(plates), np.int64)
     while True:
         now = Scheme(laid[bridges], width[bridges])
-        held = now.under_load(part)
+        held = now.under_load(part, _still_free(part, now))
         if budget is not None:
             spent = budget.spent(task, Scheme(laid, width))[plates]
             stuck_at[plates[spent]] = np.bincount(held.clusters)[held.clusters[spent]]
@@ -517,6 +519,14 @@ def _moves(task: Task, scheme: Scheme, held: LoadedGrillage, watched: _Watched) 
     return _Moves(bridge, width, price, pairs[bridge], cluster[bridge], gain)
 
 
+def _still_free(task: Task, scheme: Scheme) -> Bools:
+    """Return where a further bridge may be laid, now or when others are: it touches none."""
+    close = task.close
+    free = task.automatic & ~scheme.laid
+    free[close.bridge[close.touching & scheme.laid[close.other]]] = False
+    return free
+
+
 def _may_be_laid(task: Task, scheme: Scheme, held: LoadedGrillage) -> Bools:
     """Return where a further bridge may be laid beside those that there are."""
     pairs, count = task.grillage.beams.plates, len(task.grillage.plates)
@@ -525,12 +535,13 @@ def _may_be_laid(task: Task, scheme: Scheme, held: LoadedGrillage) -> Bools:
     number = np.bincount(pairs[held.which][holds[held.which]], minlength=count)
     full = (holds & (np.append(number, 0)[pairs] >= task.most_per_island)).any(axis=1)
     close = task.close
+    beside = np.flatnonzero(scheme.laid[close.other])
     # Only bridges that hold an island have to be spread: others may hang on it all around.
-    both_hold = np.ones(len(close.plate), bool)
-    for bridge in (close.bridge, close.other):
-        at_first = pairs[bridge, 0] == close.plate
+    both_hold = np.ones(len(beside), bool)
+    for bridge in (close.bridge[beside], close.other[beside]):
+        at_first = pairs[bridge, 0] == close.plate[beside]
         both_hold &= np.where(at_first, holds[bridge, 0], holds[bridge, 1])
-    barred = scheme.laid[close.other] & (both_hold | close.touching)
+    barred = beside[both_hold | close.touching[beside]]
     free = task.automatic & ~scheme.laid & ~full
     free[close.bridge[barred]] = False
     return free
