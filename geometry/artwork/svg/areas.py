@@ -145,7 +145,10 @@ def areas_of_each(
         polygons = each.polygons[own]
         for clip in items[number].clips:
             polygons = clip_polygons(polygons, clip, tolerances)
-        shapes.append(unite(polygons, tolerances=tolerances))
+        if items[number].clips:
+            shapes.append(unite(polygons, tolerances=tolerances))
+        else:  # what one fill or stroke paints is disjoint already
+            shapes.append(shapely.multipolygons(shapely.orient_polygons(polygons)))
     return shapes, each.findings
 
 
