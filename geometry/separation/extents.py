@@ -7,7 +7,7 @@ it, and not on their order.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 from copy import copy
 from dataclasses import dataclass
 
@@ -48,8 +48,8 @@ class Extent:
 
     Parameters
     ----------
-    opened : frozenset of int
-        Numbers of the regions.
+    open_bits : int
+        The regions, a bit for each.
     islands : int
     spoiled : float
         Estimate of what the bridges leave bare, in mm2.
@@ -61,12 +61,17 @@ class Extent:
         All of it, in squares of a bridge's width.
     """
 
-    opened: frozenset[int]
+    open_bits: int
     islands: int
     spoiled: float
     cut: float
     tight: float
     cost: float
+
+    @property
+    def opened(self) -> list[int]:
+        """Numbers of the regions, rising."""
+        return numbers_of(self.open_bits)
 
 
 class Sheets:
@@ -150,12 +155,12 @@ class Sheets:
 
     def on_islands(self, extent: Extent) -> list[int]:
         """Return the regions that are closed and lie on islands of a sheet."""
-        _, *islands = self._graph.pieces(_mask(extent.opened))
+        _, *islands = self._graph.pieces(extent.open_bits)
         return numbers_of(sum(islands))
 
     def within_islands(self, extent: Extent) -> list[int]:
         """Return the regions that islands of a sheet shut off from the frame."""
-        _, *islands = self._graph.pieces(_mask(extent.opened))
+        _, *islands = self._graph.pieces(extent.open_bits)
         return numbers_of(self._graph.shut_off(sum(islands)))
 
     def extent(self, layer: int, later: int) -> Extent:
@@ -195,7 +200,7 @@ class Sheets:
             paint = self._paint(flags_of(may, len(self.label)), layer)
             if whole not in starts and paint <= min(e.cost for e in tries):
                 tries.append(self._measured(whole, layer, may))
-            self._best[key] = min(tries, key=lambda e: (e.cost, len(e.opened)))
+            self._best[key] = min(tries, key=lambda e: (e.cost, e.open_bits.bit_count()))
         return self._best[key]
 
     def _paint(self, under: Bools, layer: int) -> float:
@@ -271,7 +276,7 @@ class Sheets:
         w = self.bridge
         cost = ISLAND * islands + spoiled / w**2 + cut / (CUT * w) + tight / (TIGHT * w)
         cost += self._paint((is_open & ~is_own)[:-1], layer)
-        found = Extent(frozenset(numbers_of(opened)), islands, spoiled, cut, tight, cost)
+        found = Extent(opened, islands, spoiled, cut, tight, cost)
         self._costs[key] = found
         return found
 
@@ -284,7 +289,3 @@ class Sheets:
                 free.update(touched)
         held = [number for number in range(1, len(pieces)) if number not in free]
         return _BRIDGES * self.bridge * self._graph.gaps(held, pieces)
-
-
-def _mask(numbers: Iterable[int]) -> int:
-    return sum(1 << k for k in numbers)

@@ -18,6 +18,8 @@ from .regions import Regions
 _POINT = 0.02
 #: Up to so many regions neighbours are looked up by eights: the table grows with their square.
 _MOST_IN_EIGHTS = 1000
+#: To look up one region takes as long as to pass over so many eights.
+_EIGHTS_A_LOOK = 8
 #: Among up to so many regions distances are measured.
 _MOST_MEASURED = 200
 
@@ -96,11 +98,18 @@ class RegionGraph:
         self.thickness: Floats = 2 * self.areas / around
         self._shapes = regions.shapes
         self._page = regions.page
+        self._pieces: dict[int, list[int]] = {}
         self._away: Floats | None = None
         self._is_known: Bools | None = None
 
     def pieces(self, opened: int) -> list[int]:
         """Return the pieces of a sheet where some regions are open: the frame's first."""
+        # Layers are asked about the same sheet with others before and after them.
+        if opened not in self._pieces:
+            self._pieces[opened] = self._found_pieces(opened)
+        return self._pieces[opened]
+
+    def _found_pieces(self, opened: int) -> list[int]:
         left = ((1 << self.frame + 1) - 1) & ~opened
         found = []
         start = 1 << self.frame
@@ -214,6 +223,8 @@ class _Neighbours:
     def __init__(self, around: list[int]) -> None:
         self.around = around
         self._size = -(-len(around) // 8)
+        # Up to so many are looked up sooner one by one.
+        self._few = max(1, self._size // _EIGHTS_A_LOOK)
         # Of eight regions in a row, what lies beside any choice of them.
         self._eights: list[list[int]] = []
         if len(around) <= _MOST_IN_EIGHTS:
@@ -241,10 +252,11 @@ class _Neighbours:
         left = within & ~start
         grown, beside = start, 0
         while grown:
-            if not grown & grown - 1 or not self._eights:
-                low = grown & -grown
-                grown ^= low
-                near = self.around[low.bit_length() - 1]
+            if not self._eights or grown.bit_count() <= self._few:
+                near = 0
+                while grown:
+                    near |= self.around[grown.bit_length() - 1]
+                    grown ^= 1 << grown.bit_length() - 1
             else:
                 near = 0
                 for eight, chosen in zip(

@@ -434,7 +434,7 @@ def lay_out(
     shapes = []
     for number, extent in enumerate(plan.extents):
         later = np.isin(label, plan.order[number:])
-        opened = np.array(sorted(extent.opened))
+        opened = np.array(extent.opened)
         meets = _with_hidden(regions, later, opened)
         shape = _united(regions.shapes[opened[meets]])
         if meets.any():
