@@ -202,8 +202,9 @@ def _cross(pieces: _Pieces, ring: Indices, home: Indices) -> Bools:
     steps = np.linspace(0, 1, FINE_SAMPLES + 1)
     drawn = shapely.linestrings(_evaluate(pieces.cubics[:, None], steps[None, :, None]))
     bad: Bools = ~shapely.is_simple(drawn)
-    a, b = shapely.STRtree(drawn).query(drawn, predicate="intersects")
+    a, b = shapely.STRtree(drawn).query(drawn)
     a, b = (v[(a < b) & (home[ring[a]] == home[ring[b]])] for v in (a, b))
+    a, b = (v[shapely.intersects(drawn[a], drawn[b])] for v in (a, b))
     # Where one ends and the other begins they share that point, and both ends where no third is.
     begins, ends = pieces.cubics[:, 0], pieces.cubics[:, 3]
     shared = (ends[a] == begins[b]).all(axis=1).astype(np.int64) + (ends[b] == begins[a]).all(
@@ -275,10 +276,12 @@ class _Crossings:
         self._is_looped[which] = False
         for lines in self._lines.values():
             self._is_looped[which] |= ~shapely.is_simple(lines[which])
-            first, second = shapely.STRtree(lines).query(lines[which], predicate="intersects")
+            first, second = shapely.STRtree(lines).query(lines[which])
             first = which[first]
             own = (first != second) & (self.home[first] == self.home[second])
-            met = np.stack([first[own], second[own]], axis=1)
+            near = np.stack([first[own], second[own]], axis=1)
+            shapely.prepare(lines[which])
+            met = near[shapely.intersects(*lines[near].T)]
             self._pairs = np.concatenate([self._pairs, met])
 
 
