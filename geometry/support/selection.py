@@ -27,7 +27,6 @@ from .gaps import Gaps
 from .held_islands import HeldIsland, held_islands
 from .statics import FRAME, Beams, Grillage, LoadedGrillage, Plates, plates_of
 from .stiffening import (
-    PUSHED,
     SLIGHT,
     Budget,
     Scheme,
@@ -281,7 +280,7 @@ def held_by(
     fixed, loads, push = len(bridges), rules.loads, rules.loads.handling_n
     task = _task(islands, bridges, nothing, width, rules, loads, fixed, accepted, bars)
     held = Scheme(np.ones(len(bridges), bool), width).under_load(task)
-    deflection, stresses = held.deflections(push).max(axis=1), held.stresses(push, PUSHED)
+    deflection, stresses = held.deflections(push).max(axis=1), task.stresses(held)
     soft, strained = task.over(held, deflection, stresses.mpa)
     over[np.delete(np.arange(len(over)), islands.frame)] += soft
     np.add.at(over, bridges.pieces[held.which[strained]].ravel(), 1)
@@ -367,7 +366,7 @@ class _Parts:
         task, count = self._task, len(self.size)
         held = held or scheme.under_load(task)
         push = task.loads.handling_n
-        deflection, stresses = held.deflections(push).max(axis=1), held.stresses(push, PUSHED)
+        deflection, stresses = held.deflections(push).max(axis=1), task.stresses(held)
         soft, strained = task.over(held, deflection, stresses.mpa)
         weak = np.bincount(self.of_plate[soft], minlength=count)
         weak += np.bincount(self.of_bridge[held.which[strained]], minlength=count)

@@ -430,7 +430,7 @@ class LoadedGrillage:
         self.compliance: Floats
         self.compliance, self._beside = self._factor.inverse_blocks()
         self._deflections: dict[float, Floats] = {}
-        self._stresses: dict[tuple[float, int], Stresses] = {}
+        self._stresses: dict[tuple[float, int, float], Stresses] = {}
 
     def moves(self, loads: Floats) -> Floats:
         """Return how all plates move under further loads.
@@ -589,7 +589,9 @@ class LoadedGrillage:
             [bending * moment, bending * (force * length + moment), shear * torque], axis=1
         )
 
-    def stresses(self, push_n: float, most_pushed: int = MOST_PUSHED) -> Stresses:
+    def stresses(
+        self, push_n: float, most_pushed: int = MOST_PUSHED, least_mpa: float = 0.0
+    ) -> Stresses:
         """Return the greatest stress in each laid beam under the weight and the worst push.
 
         Parameters
@@ -599,15 +601,18 @@ class LoadedGrillage:
         most_pushed : int
             Of plates that hang together, so many of the softest are pushed, and both plates that a
             beam joins. Exact where no more hang together; else a push elsewhere may be worse.
+        least_mpa : float
+            Beams that are strained less count as strained so much, with no worst push: where only
+            those over a limit are asked for, most are soon seen to be under it.
         """
-        key = push_n, most_pushed
+        key = push_n, most_pushed, least_mpa
         if key not in self._stresses:
-            self._stresses[key] = self._worst_stresses(push_n, most_pushed)
+            self._stresses[key] = self._worst_stresses(*key)
         return self._stresses[key]
 
-    def _worst_stresses(self, push_n: float, most_pushed: int) -> Stresses:
+    def _worst_stresses(self, push_n: float, most_pushed: int, least_mpa: float) -> Stresses:
         by_weight = (self.stress_rows @ self.strains(self.which, self.rest[..., None]))[..., 0]
-        worst = _Worst(len(self.which))
+        worst = _Worst(len(self.which), least_mpa)
         for side in (0, 1):
             self._push_on_ends(side, push_n, by_weight, worst)
         self._push_on_softest(push_n, most_pushed, by_weight, worst)
@@ -658,8 +663,9 @@ class LoadedGrillage:
 class _Worst:
     """The worst of the pushes so far, for each of some beams."""
 
-    def __init__(self, beams: int) -> None:
-        self.square = np.zeros(beams)
+    def __init__(self, beams: int, least_mpa: float) -> None:
+        self.square = np.full(beams, least_mpa**2)
+        self._bounded = least_mpa > 0
         self.plate = np.full(beams, FRAME)
         self.rim = np.zeros(beams, np.int64)
         self.way = np.ones(beams)
@@ -681,7 +687,7 @@ class _Worst:
         arms : float64 array (n, r, 3)
         """
         may = plate != FRAME
-        if plate.shape[1] > 1:
+        if self._bounded or plate.shape[1] > 1:
             # No place of a rim does more than the farthest ones along and across it together: most
             # plates strain a beam less than those on its ends, which were pushed before.
             reach = np.abs(arms).max(axis=1)[plate]

@@ -21,7 +21,7 @@ from ..planar.graph import connected_labels
 from ..tolerance import NOT_ZERO
 from .block_factor import inverse_3x3, transposed
 from .constraints import Loads
-from .statics import FRAME, Grillage, LoadedGrillage, Plates
+from .statics import FRAME, Grillage, LoadedGrillage, Plates, Stresses
 
 #: Bridges of one island stand at least so far apart, seen from its centre, in degrees.
 LEAST_SPREAD = 40.0
@@ -103,6 +103,10 @@ class Task:
     loads: Loads
     close: CloseBridges
     accepted: Bools
+
+    def stresses(self, held: LoadedGrillage) -> Stresses:
+        """Return the stress in laid bridges, of those that are over the limit by it."""
+        return held.stresses(self.loads.handling_n, PUSHED, self.loads.stress_mpa)
 
     def over(self, held: LoadedGrillage, deflection: Floats, mpa: Floats) -> tuple[Bools, Bools]:
         """Return which plates and which laid bridges are over a limit and not put up with.
@@ -397,7 +401,7 @@ def _watch(task: Task, held: LoadedGrillage, stuck_at: Indices) -> _Watched | No
     deflections = held.deflections(loads.handling_n)
     rim = _to_compare(deflections).argmax(axis=1)
     deflection = deflections.max(axis=1)
-    stresses = held.stresses(loads.handling_n, PUSHED)
+    stresses = task.stresses(held)
     soft, strained = task.over(held, deflection, stresses.mpa)
     over = np.zeros(len(size), bool)
     over[label[soft]] = True
@@ -804,7 +808,7 @@ def _worse(task: Task, before: LoadedGrillage, after: LoadedGrillage, bound: Flo
     worse = np.zeros(before.clusters.max(initial=-1) + 1, bool)
     worse[before.clusters[after.deflections(push).max(axis=1, initial=0) > bound]] = True
     had = np.zeros(len(task.cost))
-    had[before.which] = before.stresses(push, PUSHED).mpa
-    torn = after.stresses(push, PUSHED).mpa > np.maximum(limit, had[after.which]) * SLIGHT
+    had[before.which] = task.stresses(before).mpa
+    torn = task.stresses(after).mpa > np.maximum(limit, had[after.which]) * SLIGHT
     worse[before.clusters[_any_plate(task, after.which[torn])]] = True
     return worse

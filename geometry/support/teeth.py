@@ -113,7 +113,7 @@ class Teeth:
             shapely.intersection(self.tiles[tile], around[which]), which, len(mine)
         )
         which, other = shapely.STRtree(shapes).query(around, predicate="intersects")
-        left = shapely.difference(near, united_by_owner(shapes[other], which, len(mine)))
+        left = shapely.difference(near, _beside(shapes, which, other, len(mine)))
         narrow, of = shapely.get_parts(_narrow(left, shallow), return_index=True)
         seen = (shapely.area(narrow) > _LEAST_TOOTH * width**2) & shapely.intersects(
             shapely.buffer(narrow, _OVERLAP, join_style="mitre"), mine[of]
@@ -231,6 +231,26 @@ def _toothed(
     overhanging = rise < step * np.tan(np.radians(_STEEP) + lean)
     bad = there & (overhanging | (deep > _INTO * width))
     return strip[bad], strip[there], deep[there]
+
+
+def _beside(shapes: Geometries, of: Indices, other: Indices, count: int) -> Geometries:
+    """Return for each of several owners the shapes ``other`` that are its own, as one."""
+    one, two = shapely.STRtree(shapes).query(shapes, predicate="intersects")
+    meets = np.zeros(len(shapes), bool)
+    meets[one[one != two]] = True
+    # Most keep clear of each other, and no union is needed to say so.
+    joined = np.zeros(count, bool)
+    joined[of[meets[other]]] = True
+    joined[np.bincount(of, minlength=count) == 0] = True
+    one_by_one = joined[of]
+    found = united_by_owner(shapes[other[one_by_one]], of[one_by_one], count)
+    apart = np.argsort(of[~one_by_one], kind="stable")
+    parts = shapes[other[~one_by_one][apart]]
+    polygons, part = shapely.get_parts(parts, return_index=True)
+    found[~joined] = shapely.multipolygons(
+        polygons, indices=np.unique(of[~one_by_one][apart], return_inverse=True)[1][part]
+    )
+    return found
 
 
 def _narrow(openings: Geometries, depth: float) -> Geometries:

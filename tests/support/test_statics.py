@@ -223,6 +223,38 @@ def test_pushing_fewer_plates_never_finds_more_stress(seed):
 
 
 @pytest.mark.parametrize("seed", range(5))
+def test_stresses_over_a_limit_are_told_as_all_are(seed):
+    held = grillage(*random_net(seed, 30), 0.001)
+    every = held.stresses(F)
+    limit = float(np.median(every.mpa))
+    over = every.mpa > limit
+    told = held.stresses(F, least_mpa=limit)
+    np.testing.assert_allclose(told.mpa, np.maximum(every.mpa, limit), rtol=1e-9)
+    for name in ("plate", "rim", "way"):
+        assert np.array_equal(getattr(told, name)[over], getattr(every, name)[over])
+
+
+@pytest.mark.parametrize("seed", range(5))
+def test_beams_that_are_not_looked_at_change_nothing_and_have_no_compliance(seed):
+    centre, beams, rim = random_net(seed, 30)
+    width = np.array([beam[-1] for beam in beams])
+    laid = np.arange(len(beams) - 9)
+    made = grillage(centre, beams, rim, 0.001).grillage
+    every = made.under_load(laid, width[laid])
+    some = np.append(laid, len(beams) - 5)
+    anew = Grillage(made.plates, made.beams, made.stiffness)
+    few = anew.under_load(laid, width[laid], some[-1:])
+    np.testing.assert_allclose(few.deflections(F), every.deflections(F), rtol=1e-9)
+    yields = every.yielding(some)
+    # Blocks are differences of such as these.
+    np.testing.assert_allclose(few.yielding(some), yields, atol=1e-9 * np.abs(yields).max())
+    joined = {frozenset(beams[k][:2]) for k in some.tolist()}
+    other = [k for k in range(len(beams) - 1) if frozenset(beams[k][:2]) not in joined]
+    with pytest.raises(ValueError, match="looked at"):
+        few.between(np.array(other))
+
+
+@pytest.mark.parametrize("seed", range(5))
 def test_a_beam_more_or_less_is_as_the_small_update_says(seed):
     # Woodbury: with a beam of stiffness k across, C falls by C B^T (1/k + B C B^T)^-1 B C.
     centre, beams, rim = random_net(seed)
