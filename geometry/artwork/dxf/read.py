@@ -326,6 +326,12 @@ class _Drawing:
                         self._tell(entity, layer, "has a width, which is ignored")
                 elif kind in AREAS:
                     areas.append(Compound(reader.area(entity, name), "evenodd", name))
+                    if _has_gaps(entity):
+                        self._tell(
+                            entity,
+                            layer,
+                            "has a pattern; it counts as painted all over, its gaps too",
+                        )
                 else:
                     self._left_out(entity, layer)
             except AbsurdNumberError as error:
@@ -461,6 +467,11 @@ class _Drawing:
 def _attribute(entity: Any, key: str, default: Any) -> Any:
     # Entities of kinds that ezdxf does not know have hardly any attributes.
     return entity.dxf.get(key, default) if entity.dxf.is_supported(key) else default
+
+
+def _has_gaps(entity: Any) -> bool:
+    """Return whether a hatch is drawn as a pattern of lines, with gaps between them."""
+    return entity.dxftype() in ("HATCH", "MPOLYGON") and entity.dxf.get("solid_fill", 1) == 0
 
 
 def _has_width(entity: Any) -> bool:

@@ -230,6 +230,15 @@ def test_a_hatch_is_painted_with_its_holes(drawing, read):
     assert artwork.shape.area == pytest.approx(expected, rel=0.01)
 
 
+def test_a_hatch_in_a_pattern_is_told_to_be_painted_all_over(drawing, read):
+    hatch = drawing.modelspace().add_hatch()
+    hatch.set_pattern_fill("ANSI31")
+    hatch.paths.add_polyline_path(SQUARE, is_closed=True)
+    artwork = read()
+    assert len(artwork.shape.geoms) == 1
+    assert ["its gaps too" in f.message for f in artwork.findings] == [True]
+
+
 def test_a_hatch_and_its_outline_are_one_area(drawing, read):
     space = drawing.modelspace()
     space.add_lwpolyline(SQUARE, close=True)
