@@ -26,7 +26,7 @@ from ..tolerance import NOT_ZERO, TOLERANCES
 from .alike import Ground, Laid, Work, apart
 from .candidates import START
 from .cross_field import CrossField
-from .curved_bars import evenly
+from .curved_bars import along, evenly
 from .gaps import Gaps
 
 #: A bridge may cost so much more than the straight one, as a share, and be so many times as long.
@@ -442,7 +442,7 @@ class _Bending:
 
     def _inside(self, ways: Sequence[Floats], of: Indices) -> Bools:
         """Return which ways lie in their opening: those drawn to the wrong side do not."""
-        middle = shapely.line_interpolate_point(lines_of(ways), 0.5, normalized=True)
+        middle = shapely.points(along(ways, np.array([0.5]))[:, 0])
         which, opening = self._work.opening_tree.query(middle, predicate="intersects")
         inside = np.zeros(len(ways), bool)
         inside[which[opening == self._opening[of][which]]] = True
@@ -451,11 +451,10 @@ class _Bending:
     def _clear(self, ways: Sequence[Floats], length: Floats) -> Bools:
         """Return which ways keep clear of edges between their ends."""
         share = np.linspace(_ENDS, 1 - _ENDS, 9)
-        whole = lines_of(ways)
-        points = shapely.line_interpolate_point(whole[:, None], share[None], normalized=True)
+        points = shapely.points(along(ways, share).reshape(-1, 2))
         # Whether an edge is near is soon known, which one is nearest is not.
         least = np.repeat(np.minimum(self._width, _CLEAR * length), len(share))
-        near, _ = self._edge_tree.query(points.ravel(), predicate="dwithin", distance=least)
+        near, _ = self._edge_tree.query(points, predicate="dwithin", distance=least)
         clear = np.ones(len(ways), bool)
         clear[near // len(share)] = False
         return clear

@@ -286,9 +286,13 @@ class Roots:
 
     def _roots(self, piece: Indices, at: Floats) -> Floats:
         # Many lines that are tried for one bridge have an end in common.
-        ends, of = np.unique(np.column_stack([piece, at]), axis=0, return_inverse=True)
-        once: Floats = self._roots_of(ends[:, 0].astype(np.int64), ends[:, 1:])
-        return once[of.reshape(-1)]
+        order = np.lexsort((at[:, 1], at[:, 0], piece))
+        rows = np.column_stack([piece, at])[order]
+        first = np.append(True, (rows[1:] != rows[:-1]).any(axis=1))[: len(rows)]
+        once = self._roots_of(piece[order[first]], at[order[first]])
+        roots = np.empty_like(at)
+        roots[order] = once[np.cumsum(first) - 1]
+        return roots
 
     def _roots_of(self, piece: Indices, at: Floats) -> Floats:
         points = shapely.points(at)
