@@ -8,8 +8,8 @@ from __future__ import annotations
 
 import dataclasses
 import difflib
-import math
 import re
+import sys
 import typing
 from collections.abc import Iterable, Mapping
 from types import UnionType
@@ -183,7 +183,8 @@ def _number(
     if (
         isinstance(value, bool)
         or not isinstance(value, int if whole else int | float)
-        or not math.isfinite(value)
+        # NaN and infinity, and whole numbers that no float can hold.
+        or not abs(value) <= sys.float_info.max
         or (least is not None and value < least)
         or (most is not None and value > most)
     ):

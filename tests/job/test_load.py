@@ -110,6 +110,7 @@ BAD = {
     ),
     "negative": ("width_mm = 200", "width_mm = -200", "width_mm = -200: expected a number from 5"),
     "absurd": ("width_mm = 200", "width_mm = 1e9", "expected a number from 5 to 20000"),
+    "hundreds of digits": ("width_mm = 200", f"width_mm = 2{'0' * 400}", "expected a number"),
     "nan": ("width_mm = 200", "width_mm = nan", "width_mm = nan: expected a number"),
     "infinite": ("width_mm = 200", "width_mm = inf", "width_mm = inf: expected a number"),
     "zero thickness": ("thickness_mm = 0.4", "thickness_mm = 0", "from 0.01 to 100"),
