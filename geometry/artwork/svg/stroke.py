@@ -28,8 +28,9 @@ from ..fill.fill import fill_each
 #: Dashes and gaps along one line; more are a mistake of the drawing.
 MOST_DASHES = 20_000
 
-#: Segments shorter than this share of the pen's half width have no direction worth following.
-_NEGLIGIBLE = 1e-7
+#: Segments shorter than this share of the pen's half width have no direction worth following: at a
+#: corner that a drawing program wrote twice they would make two joins of one.
+_NEGLIGIBLE = 1e-5
 
 #: A joint that turns further has a tangent too large to compare with anything, in radians.
 _ALMOST_BACK = 1.57

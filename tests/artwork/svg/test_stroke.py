@@ -38,6 +38,15 @@ def test_miter_limit_is_the_ratio_of_svg(limit, mitred):
     assert shapely.contains_xy(shape, 10.9, -0.9) == mitred
 
 
+def test_a_corner_that_stands_twice_has_one_join():
+    """As resvg and CairoSVG draw it: a hairpin has no miter, and 1e-6 is no side of its own."""
+    hairpin = np.array([[50, 10], [50 + 1e-6, 10], [50 + 1e-6, 40]], float)
+    assert stroke(hairpin, Pen(2), closed=True).area == pytest.approx(60, abs=1e-4)
+    corner = np.array([[0, 0], [10, 0], [10 - 1e-6, 1e-6], [4, 4]], float)
+    plain = stroke(corner[[0, 1, 3]], Pen(2))
+    assert stroke(corner, Pen(2)).area == pytest.approx(plain.area, abs=1e-4)
+
+
 def test_closed_line_has_a_join_at_its_start_and_no_caps():
     shape = stroke(SQUARE, Pen(2), closed=True)
     assert shape.area == pytest.approx(12**2 - 8**2)
