@@ -45,6 +45,9 @@ __all__ = [
 #: tests/bench/odd_drawings.py, on one core); a picture that is meant has a few hundred crossings.
 MOST_CROSSINGS = 40_000
 
+#: So many points are looked up together, about, and so many pairs of a box and a point in it.
+_POINTS_AT_ONCE, _PAIRS_AT_ONCE = 2_000, 4_000_000
+
 
 @dataclass(frozen=True)
 class Filled:
@@ -297,14 +300,32 @@ def _winding_outside(pieces: _Pieces, compounds: Sequence[Compound]) -> Indices:
 def _points_in(
     polygons: Geometries, polygon_owner: Indices, points: Floats, point_owner: Indices
 ) -> tuple[Indices, Indices]:
-    """Pairs (polygon, point) of the same owner where the point lies inside."""
-    tree = shapely.STRtree(shapely.points(points))
-    which, point = tree.query(polygons)
-    own = polygon_owner[which] == point_owner[point]
-    which, point = which[own], point[own]
+    """Pairs (polygon, point) of the same owner where the point lies inside.
+
+    Some owners at a time, and of their polygons some at a time: where outlines lie over each other
+    by the hundred, most boxes hold most points.
+    """
     shapely.prepare(polygons)
-    inside = shapely.contains_xy(polygons[which], points[point, 0], points[point, 1])
-    return which[inside], point[inside]
+    owners, number = np.unique(point_owner, return_counts=True)
+    run = (np.cumsum(number) - number) // _POINTS_AT_ONCE
+    of_points = run[np.searchsorted(owners, point_owner)]
+    place = np.minimum(np.searchsorted(owners, polygon_owner), max(len(owners) - 1, 0))
+    known = np.flatnonzero(owners[place] == polygon_owner) if len(owners) else place[:0]
+    found = [np.empty((2, 0), np.int64)]
+    for one in np.unique(run).tolist():
+        some = np.flatnonzero(of_points == one)
+        asked = known[run[place[known]] == one]
+        tree = shapely.STRtree(shapely.points(points[some]))
+        step = max(1, _PAIRS_AT_ONCE // len(some))
+        for start in range(0, len(asked), step):
+            which, point = tree.query(polygons[asked[start : start + step]])
+            which, point = asked[start + which], some[point]
+            own = polygon_owner[which] == point_owner[point]
+            which, point = which[own], point[own]
+            inside = shapely.contains_xy(polygons[which], points[point, 0], points[point, 1])
+            found.append(np.stack([which[inside], point[inside]]))
+    which, point = np.concatenate(found, axis=1)
+    return which, point
 
 
 @dataclass(frozen=True, eq=False)

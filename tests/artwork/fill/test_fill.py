@@ -8,6 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from shapely.geometry import Polygon
 
+from sheetstack.geometry.artwork.fill import fill as fill_module
 from sheetstack.geometry.artwork.fill.fill import (
     Compound,
     Contour,
@@ -357,3 +358,23 @@ def test_a_tangle_is_refused_before_it_is_cut_into_faces(corners):
     # Many crossings in one drawing are none of one shape's: each is cut by itself.
     few = [Compound((Contour(part, True),), "evenodd") for part in np.split(xy[:1000], 50)]
     assert len(fill_each(few).polygons) > 500
+
+
+def test_points_are_looked_up_alike_however_many_at_a_time(monkeypatch):
+    rng = np.random.default_rng(8)
+    middle = rng.uniform(0, 20, (80, 2))
+    discs = shapely.buffer(shapely.points(middle), rng.uniform(1, 12, 80))
+    disc_owner = rng.integers(0, 5, 80)
+    points, point_owner = rng.uniform(0, 20, (90, 2)), rng.integers(1, 7, 90)
+    expected = {
+        (k, n)
+        for k in range(80)
+        for n in range(90)
+        if disc_owner[k] == point_owner[n] and shapely.contains_xy(discs[k], *points[n])
+    }
+    for at_once, pairs in ((2_000, 4_000_000), (7, 30), (1, 1)):
+        monkeypatch.setattr(fill_module, "_POINTS_AT_ONCE", at_once)
+        monkeypatch.setattr(fill_module, "_PAIRS_AT_ONCE", pairs)
+        found = fill_module._points_in(discs, disc_owner, points, point_owner)
+        assert len(found[0]) == len(expected)
+        assert set(zip(*(one.tolist() for one in found), strict=True)) == expected
