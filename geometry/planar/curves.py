@@ -29,7 +29,7 @@ _WIDEST_STEP = np.pi / 4
 #: angle^2 / 6, a thousandth, of the area of such a circle.
 _ONE_CHORD = 0.08
 #: Fewest chords of a curve whose ends lie near each other.
-_LOOP = 4
+_LOOP = 5
 #: A single vertex between two ends is pushed out by 4/3 of the sagitta.
 _SINGLE_PUSH = 4 / 3
 

@@ -7,7 +7,7 @@ import ezdxf.units
 import numpy as np
 import pytest
 import shapely
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 from hypothesis.extra import numpy as arrays
 from shapely import LineString, Polygon
@@ -77,6 +77,7 @@ def test_an_elliptical_arc_has_its_sector_and_its_ends(turn):
     arrays.arrays(np.float64, (4, 2), elements=st.floats(-1, 1, width=32)),
     st.floats(0.2, 200),
 )
+@example(np.array([[0.875, 0.875], [0, -0.375], [0, 0.875], [0.875, 0]]), 0.21875)
 def test_a_bezier_curve_keeps_its_area_within_the_tolerance_both_ways(shape, size):
     control = shape * size
     points, counts = flatten_cubics(control[None], TOLERANCE)
