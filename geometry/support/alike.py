@@ -14,6 +14,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
+from itertools import chain
 
 import numpy as np
 import shapely
@@ -47,6 +48,9 @@ _FREE = 1 + 1e-9
 _DEEPER = 0.15
 #: Of each kind of pattern so many are fitted to the openings of one family, all counted.
 _MOST_FITTED = 1000
+#: And patterns of so many bridges, all counted, are made symmetric and fitted: each of thousands of
+#: bridges in one opening could be left out in turn.
+_MOST_WAYS = 50_000
 #: Patterns nearer to each other than this, in mm, are one.
 _ONE = 0.05
 #: Bridges nearer to where their likes put them than this, in mm, are there.
@@ -346,12 +350,15 @@ class Work:
         axes: list[Sequence[Motion]] = [[one] for one in symmetries]
         if len(symmetries) > 1:
             axes.insert(0, symmetries)
-        most = max(1, _MOST_FITTED // len(family.members))
+        ways = _MOST_WAYS // len(family.members)
+        longest = max(len(pattern.paths) for pattern in patterns)
+        most = max(1, min(_MOST_FITTED // len(family.members), ways // max(longest, 1)))
         middles = {id(mirror): self._middle_ways(mirror, shape) for mirror in symmetries}
         pairs = self._pairs(patterns)
         ranked = [
             _distinct(
-                self._all_symmetric(patterns, pairs, group, [middles[id(m)] for m in group]), most
+                self._all_symmetric(patterns, pairs, group, [middles[id(m)] for m in group], ways),
+                most,
             )
             for group in axes
         ]
@@ -581,6 +588,7 @@ class Work:
         pairs: Sequence[Indices],
         group: Sequence[Motion],
         middles: Sequence[_MiddleWays | None],
+        most: int,
     ) -> Iterator[Pattern]:
         """Return patterns made symmetric about some axes, each in several ways.
 
@@ -593,8 +601,11 @@ class Work:
             The axes.
         middles : sequence of _MiddleWays or None
             Ways along each axis.
+        most : int
+            No more are made once those made have so many bridges.
         """
         seen: set[bytes] = set()
+        left = most
         for pattern, joined in zip(patterns, pairs, strict=True):
             onto = [
                 _onto_axis(pattern, joined, ways, every=every)
@@ -602,14 +613,17 @@ class Work:
                 if ways is not None
                 for every in (False, True)
             ]
-            for one in (pattern, *onto, *_halves(pattern, joined)):
+            for one in chain((pattern, *onto), _halves(pattern, joined)):
                 # Moved onto an axis, many become the same.
                 key = one.paths.tobytes() + one.width.tobytes()
                 if key not in seen:
                     seen.add(key)
                     made = _closed(one, group)
+                    left -= len(made.paths)
                     if self.clear(made):
                         yield made
+                    if left <= 0:
+                        return
 
     def _middle_ways(self, mirror: Motion, shape: Polygon) -> _MiddleWays | None:
         """Return the ways along an axis through an opening; None where there are none."""
@@ -646,17 +660,15 @@ class Work:
         return bool((a == b).all())
 
 
-def _halves(pattern: Pattern, pairs: Indices) -> list[Pattern]:
-    """Return a pattern with one of two bridges between the same pieces left out.
+def _halves(pattern: Pattern, pairs: Indices) -> Iterator[Pattern]:
+    """Give a pattern with one of two bridges between the same pieces left out.
 
     The mirror image of the other takes its place.
     """
     _, pair, often = np.unique(pairs, axis=0, return_inverse=True, return_counts=True)
-    found = []
     for number in np.flatnonzero(often[pair.reshape(-1)] > 1).tolist():
         kept = np.arange(len(pairs)) != number
-        found.append(Pattern(pattern.paths[kept], pattern.width[kept]))
-    return found
+        yield Pattern(pattern.paths[kept], pattern.width[kept])
 
 
 def _onto_axis(pattern: Pattern, pairs: Indices, ways: _MiddleWays, *, every: bool) -> Pattern:

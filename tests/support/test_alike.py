@@ -16,6 +16,7 @@ from sheetstack.geometry.artwork.read import read_artwork
 from sheetstack.geometry.artwork.source import ArtworkSource, Text
 from sheetstack.geometry.mesh.islands import find_pieces
 from sheetstack.geometry.planar.congruence import mirrors
+from sheetstack.geometry.support import alike as alike_module
 from sheetstack.geometry.support.alike import (
     _ON_AXIS,
     Pattern,
@@ -265,3 +266,29 @@ def closed_slowly(pattern, group):
         if (apart(path, np.array(paths)[kept]) > _ON_AXIS).all():
             kept.append(number)
     return Pattern(np.array(paths)[kept], np.array(width)[kept])
+
+
+def test_of_very_many_bridges_in_one_opening_few_patterns_are_made_symmetric(monkeypatch):
+    at = np.arange(10.0, 251.0, 30.0)
+    upright, level = (
+        shapely.box(at - 0.5, 9, at + 0.5, 251),
+        shapely.box(9, at - 0.5, 251, at + 0.5),
+    )
+    hatch = shapely.union_all([*upright, *level])
+    made = []
+
+    def noted(pattern, group):
+        made.append(len(pattern.paths))
+        return _closed(pattern, group)
+
+    monkeypatch.setattr(alike_module, "_closed", noted)
+    layer_of(hatch, (260, 260))
+    # Each of two bridges between the same islands could be left out in turn.
+    as_many = len(made)
+    made.clear()
+    monkeypatch.setattr(alike_module, "_MOST_WAYS", 200)
+    layer_of(hatch, (260, 260))
+    # The first one, about both axes, the upright one and the level one; and so once more at most.
+    assert made[0] > 64
+    assert 3 <= len(made) <= 12
+    assert as_many > 2 * len(made)
