@@ -38,8 +38,9 @@ def main(arguments: Sequence[str] | None = None) -> int:
     """
     _open_closed_streams()
     work_on_one_thread()
-    # Until the work begins a signal ends the program at once: nothing has been written yet.
-    with _on_signals(_leave_at_once):
+    # Until the work begins, and from its end on, a signal ends the program at once.
+    leave = _Leaving()
+    with _on_signals(leave):
         # Imported here, so that a signal that comes meanwhile is heard.
         from .meter import Meter
         from .parser import parser
@@ -52,6 +53,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
                 meter = Meter(sys.stderr, getattr(chosen, "quiet", False))
                 with _on_signals(meter.stop):
                     code = _run(chosen, meter)
+                    leave.done = True
         except SystemExit:  # --help, --version, a wrong option
             _deliver(said.getvalue())
             raise
@@ -176,9 +178,15 @@ def _open_closed_streams() -> None:
         sys.stderr = open(os.devnull, "w", encoding="utf-8")  # noqa: SIM115
 
 
-def _leave_at_once(number: int, frame: object) -> NoReturn:
-    os.write(2, b"sheetstack: stopped; nothing was written.\n")
-    os._exit(STOPPED + number)
+class _Leaving:
+    """Ends the program at a signal, and says whether the work had been done by then."""
+
+    done = False
+
+    def __call__(self, number: int, frame: object) -> NoReturn:
+        what = b"the work was done" if self.done else b"nothing was written"
+        os.write(2, b"sheetstack: stopped; " + what + b".\n")
+        os._exit(STOPPED + number)
 
 
 @contextlib.contextmanager

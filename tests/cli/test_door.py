@@ -275,3 +275,25 @@ def test_a_silent_build_is_left_at_the_first_signal_with_all_its_threads(job, tm
     assert program.returncode == 128 + getattr(signal, name)
     assert told == b"sheetstack: stopped; nothing was written.\n"
     assert not out.exists()
+
+
+def test_a_signal_while_results_are_told_says_that_the_work_was_done(job, tmp_path):
+    # A reader that does not read holds the program up once the pipe is full.
+    out = tmp_path / "out"
+    full = "main._deliver = lambda text: os.write(1, b'up') and time.sleep(600)\nmain.run()"
+    words = [
+        sys.executable,
+        "-c",
+        f"import os, time\nfrom sheetstack.geometry.cli import main\n{full}",
+    ]
+    program = subprocess.Popen(
+        [*words, "build", str(job), "--out", str(out)],
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+    )
+    assert program.stdout.read(2) == b"up"
+    program.send_signal(signal.SIGINT)
+    _, told = program.communicate(timeout=120)
+    assert program.returncode == 128 + signal.SIGINT
+    assert told == b"sheetstack: stopped; the work was done.\n"
+    assert (out / "report.json").exists()
