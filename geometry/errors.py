@@ -55,6 +55,10 @@ class GeometryError(SheetstackError):
     """A shape cannot be built; the sentence names the layer and the place."""
 
 
+class TooIntricate(GeometryError):
+    """Shapes that nothing can be made of in bearable time: why; the door of GEOS adds whose."""
+
+
 class WriteError(SheetstackError):
     """A result cannot be written; the sentence names the file. Nothing half-written is left."""
 

@@ -1,4 +1,7 @@
-"""The one door by which an error of GEOS, the library below Shapely, becomes a sentence."""
+"""The one door by which an error of plane geometry becomes a sentence that says where.
+
+Most of them are GEOS's own, the library below Shapely.
+"""
 
 from __future__ import annotations
 
@@ -8,7 +11,7 @@ from contextlib import contextmanager
 
 from shapely.errors import GEOSException
 
-from .errors import GeometryError
+from .errors import GeometryError, TooIntricate
 
 _NUMBER = r"[-+]?(?:\d+\.?\d*|\.\d+)(?:[eE][-+]?\d+)?"
 _PLACE = re.compile(rf"({_NUMBER})[ ,]+({_NUMBER})")
@@ -16,7 +19,7 @@ _PLACE = re.compile(rf"({_NUMBER})[ ,]+({_NUMBER})")
 
 @contextmanager
 def geos_told(what: str) -> Iterator[None]:
-    """Turn an error of GEOS within the block into a sentence.
+    """Turn an error of GEOS, or of shapes too intricate, within the block into a sentence.
 
     Parameters
     ----------
@@ -39,6 +42,8 @@ def geos_told(what: str) -> Iterator[None]:
     """
     try:
         yield
+    except TooIntricate as error:
+        raise GeometryError(f"{what}: {error}") from error
     except GEOSException as error:
         at = _PLACE.search(str(error))
         near = f" near ({float(at[1]):.1f}, {float(at[2]):.1f}) mm" if at else ""

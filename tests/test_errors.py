@@ -4,8 +4,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from sheetstack.geometry.errors import PROGRAM, JobError, one_line
+from sheetstack.geometry.errors import PROGRAM, GeometryError, JobError, TooIntricate, one_line
 from sheetstack.geometry.finding import Finding, Severity
+from sheetstack.geometry.geos_fault import geos_told
 
 
 @given(st.text(), st.integers(20, 400))
@@ -31,3 +32,9 @@ def test_a_long_sentence_keeps_its_beginning_and_its_end():
     assert told.startswith("job.toml: xxx")
     assert told.endswith("xxx: expected a number.")
     assert len(PROGRAM + told) == 300  # as the command line prints it
+
+
+def test_what_is_too_intricate_is_told_with_whose_it_is_once():
+    with pytest.raises(GeometryError) as told, geos_told("The job"), geos_told("Hair (a.svg)"):
+        raise TooIntricate("900 shapes cross")
+    assert str(told.value) == "Hair (a.svg): 900 shapes cross"

@@ -4,6 +4,7 @@ import numpy as np
 import pytest
 import shapely
 
+from sheetstack.geometry.errors import TooIntricate
 from sheetstack.geometry.planar.graph import connected_labels
 from sheetstack.geometry.planar.union import (
     cluster_labels,
@@ -76,3 +77,28 @@ def test_thousands_of_shapes_on_top_of_each_other_fit_in_memory():
     tracemalloc.stop()
     assert peak < 200e6
     assert united.area == pytest.approx(120, abs=0.01)  # 11 x 11 less two corners, stepped
+
+
+def _strokes(count: int, width: float) -> np.ndarray:
+    ends = np.random.default_rng(2).uniform(0, 100, (count, 2, 2))
+    return shapely.buffer(shapely.linestrings(ends), width / 2, cap_style="flat")
+
+
+def test_thousands_of_hairlines_that_cross_are_refused_before_they_are_united():
+    with pytest.raises(
+        TooIntricate, match=r"^1300 shapes cross each other and leave about \d+0000"
+    ):
+        unite(_strokes(1300, 0.01))
+
+
+def test_as_many_broad_strokes_are_united():
+    strokes = _strokes(1300, 4.0)
+    assert unite(strokes).area == pytest.approx(shapely.union_all(strokes).area, abs=1e-3)
+
+
+def test_as_many_rings_of_their_own_are_no_gaps():
+    # They cross all over; what lies within each is nearly all filled by the others.
+    at = np.random.default_rng(3).uniform(0, 60, (1300, 2))
+    discs, holes = (shapely.buffer(shapely.points(at), radius) for radius in (20, 1))
+    rings = shapely.difference(discs, holes)
+    assert unite(rings).area == pytest.approx(shapely.union_all(rings).area, abs=1e-3)
