@@ -126,7 +126,7 @@ def best_plan(
     for number, start in enumerate(dict.fromkeys(starts)):
         progress(number / len(starts), "comparing spray orders")
         found.append(_moved(sheets, start) if is_small(sheets) else _swapped(sheets, start))
-    return min(found, key=lambda p: p.cost), False
+    return min(found, key=lambda p: p.cost), len(drawn) == 1
 
 
 def is_small(sheets: Sheets) -> bool:

@@ -51,7 +51,7 @@ def order_sentence(separation: Separation) -> str:
     best = (
         "no order costs less"
         if separation.exact
-        else "the best found; with so many layers not all orders were tried"
+        else "the best found; there are too many layers or regions to try all orders"
     )
     twice = len(plan.order) - len({layer.can for layer in separation.layers})
     returns = "1 of the sheets returns" if twice == 1 else f"{twice} of the sheets return"

@@ -10,9 +10,11 @@ import shapely
 
 from sheetstack.geometry.colour import ciede2000, lab_from_srgb, srgb_from_hex
 from sheetstack.geometry.errors import ArtworkError, JobError
+from sheetstack.geometry.separation import order as spray_order
 from sheetstack.geometry.separation.cans import gather
 from sheetstack.geometry.separation.extents import Sheets
 from sheetstack.geometry.separation.order import best_plan, planned, put_in
+from sheetstack.geometry.separation.report import order_sentence
 from sheetstack.geometry.separation.separate import read_and_separate
 from sheetstack.geometry.separation.settings import SeparationSettings
 from tests.separation.drawings import BOAT, VEILED, written
@@ -76,6 +78,17 @@ def test_no_order_costs_less_than_the_one_chosen(boat):
     costs = [planned(sheets, order).cost for order in permutations(sheets.layers)]
     assert plan.cost == pytest.approx(min(costs))
     assert max(costs) > min(costs) + 1
+
+
+def test_one_layer_of_many_regions_has_one_order_and_says_so(tmp_path, monkeypatch):
+    monkeypatch.setattr(spray_order, "_MOST_EXACT_REGIONS", 1)
+    dots = "".join(f'<circle cx="{9 * k}" cy="9" r="4" fill="#203040"/>' for k in range(1, 9))
+    text = f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 90 20">{dots}</svg>'
+    path = written(tmp_path, "dots.svg", text)
+    found = read_and_separate(path, SeparationSettings(sheet_width_mm=340))
+    assert len(found.layers) == 1
+    assert found.exact
+    assert "(no order costs less)" in order_sentence(found)
 
 
 def test_a_layer_is_put_in_where_it_costs_least(boat):
