@@ -98,18 +98,9 @@ def composite_colours(
     [[1.0, 1.0, 1.0], [0.75, 0.75, 0.75]]
     """
     covered = np.asarray(covered, bool)
-    if covered.ndim != 2 or covered.shape[1] != len(cans):
-        raise GeometryError(
-            f"Expected places x {len(cans)} layers, found an array {covered.shape}."
-        )
-    passes = range(len(cans)) if order is None else order
-    if sorted(passes) != list(range(len(cans))):
-        raise GeometryError(f"Spray order {tuple(passes)}: expected each layer's position once.")
     seen = np.empty((len(cans) + 1, len(covered), 3))
-    seen[0] = srgb_from_hex(ground)
-    for number, layer in enumerate(passes, 1):
-        alpha = cans[layer].opacity * covered[:, layer]
-        seen[number] = source_over(seen[number - 1], srgb_from_hex(cans[layer].colour), alpha)
+    for number, wall in enumerate(_pass_after_pass(covered, cans, ground, order)):
+        seen[number] = wall
     return seen
 
 
@@ -119,7 +110,7 @@ def final_colours(
     ground: str,
     order: Sequence[int] | None = None,
 ) -> Floats:
-    """Return the colours after the last pass alone: those of :func:`composite_colours`, sooner.
+    """Return the colours after the last pass alone, as :func:`composite_colours` has them.
 
     Parameters
     ----------
@@ -132,23 +123,44 @@ def final_colours(
     -------
     float64 array (m, 3)
 
+    Raises
+    ------
+    GeometryError
+        As of :func:`composite_colours`.
+
     Examples
     --------
     >>> cans = [Can("#ffffff"), Can("#000000", 0.25)]
     >>> final_colours(np.array([[False, False], [True, True]]), cans, "#808080").round(3).tolist()
     [[0.502, 0.502, 0.502], [0.75, 0.75, 0.75]]
     """
+    *_, seen = _pass_after_pass(np.asarray(covered, bool), cans, ground, order)
+    return seen
+
+
+def _pass_after_pass(
+    covered: Bools, cans: Sequence[Can], ground: str, order: Sequence[int] | None
+) -> Iterator[Floats]:
+    """Yield the bare wall's colours, then those after each pass: one array, painted on."""
+    if covered.ndim != 2 or covered.shape[1] != len(cans):
+        raise GeometryError(
+            f"Expected places x {len(cans)} layers, found an array {covered.shape}."
+        )
+    passes = range(len(cans)) if order is None else order
+    if sorted(passes) != list(range(len(cans))):
+        raise GeometryError(f"Spray order {tuple(passes)}: expected each layer's position once.")
     seen = np.empty((len(covered), 3))
     seen[:] = srgb_from_hex(ground)
+    yield seen
     # Of hundreds of layers a place lies in a few.
     layer, row = np.nonzero(np.ascontiguousarray(covered.T))
     first = np.searchsorted(layer, np.arange(len(cans) + 1))
-    for number in range(len(cans)) if order is None else order:
+    for number in passes:
         rows = row[first[number] : first[number + 1]]
         if len(rows):
             colour = srgb_from_hex(cans[number].colour)
             seen[rows] = source_over(seen[rows], colour, cans[number].opacity)
-    return seen
+        yield seen
 
 
 @dataclass(frozen=True)

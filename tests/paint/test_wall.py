@@ -32,13 +32,22 @@ def test_opaque_paint_shows_the_last_layer_only():
     assert (other[:2] == srgb_from_hex("#102030")).all()
 
 
-def test_the_last_colours_alone_are_those_after_the_last_pass():
+def test_colours_are_those_of_each_place_worked_out_by_itself():
+    # W3C Compositing and Blending Level 1, 5.1: co = cs as + cb (1 - as).
     rng = np.random.default_rng(3)
     covered = rng.random((200, 12)) < 0.2
     cans = [Can(f"#{rng.integers(1 << 24):06x}", opacity) for opacity in rng.random(12)]
     for order in (None, rng.permutation(12).tolist()):
-        whole = composite_colours(covered, cans, "#456789", order)[-1]
-        assert (final_colours(covered, cans, "#456789", order) == whole).all()
+        passes = composite_colours(covered, cans, "#456789", order)
+        for place, inside in enumerate(covered):
+            colour = np.array(srgb_from_hex("#456789"))
+            for number, layer in enumerate(range(12) if order is None else order, 1):
+                if inside[layer]:
+                    share = cans[layer].opacity
+                    paint = np.array(srgb_from_hex(cans[layer].colour))
+                    colour = paint * share + colour * (1 - share)
+                assert passes[number, place] == pytest.approx(colour)
+        assert (final_colours(covered, cans, "#456789", order) == passes[-1]).all()
 
 
 def test_after_each_pass_only_that_layer_has_changed():
