@@ -21,7 +21,7 @@ from ..arrays import Bools, Floats, Geometries, Indices
 from ..progress import Progress
 from ..threads import map_batches, map_geometries
 from ..tolerance import ROUNDING
-from .graph import connected_labels
+from .graph import connected_labels, members_of
 from .medial_axis import (
     COARSEST,
     FINENESS,
@@ -32,7 +32,7 @@ from .medial_axis import (
     segments_of,
 )
 from .middle_lines import End, MiddleLine, middle_lines
-from .subdivide import small_parts
+from .subdivide import MOST_VERTICES, small_parts
 from .union import cluster_labels, union_by_label
 
 QUARTER_SEGMENTS = 12
@@ -72,6 +72,8 @@ THINNED = 2e-3
 MANY_HOLES = 8
 #: Shapes are cut into parts of this many vertices where an index by boxes has to tell them apart.
 SMALL = 32
+#: Of a shape of more vertices only what lies near is held against each of the places lost in it.
+BESIDE = 2_000
 #: Segments of boundary whose axes are sought at a time: so many are quick, take little memory, and
 #: leave when they are told to.
 BATCH = 1_000
@@ -287,8 +289,8 @@ def _lost(parts: Geometries, width: float) -> tuple[Geometries, Indices, Bools]:
     kept = _counts(rest, width)
     rest, number = rest[kept], number[kept]
     whole = shapely.is_empty(core)[number]
-    beside = _a_hair_wider(wide, number, width)
-    touch = map_geometries(shapely.intersection, shapely.boundary(rest), beside)
+    edges = shapely.boundary(rest)
+    touch = map_geometries(shapely.intersection, edges, _beside(edges, wide, number, width))
     kept = whole | _more_than_tips(rest, touch, width)
     found = [(rest[kept], few[number[kept]], whole[kept])]
     for part in np.flatnonzero(holes > MANY_HOLES).tolist():
@@ -315,16 +317,44 @@ def _lost_between_holes(part: Polygon, radius: float, width: float) -> Geometrie
     )
     kept = _counts(rest, width)
     rest, number = rest[kept], number[kept]
-    beside = _a_hair_wider(own, number, width)
-    touch = map_geometries(shapely.difference, shapely.boundary(rest), beside)
+    edges = shapely.boundary(rest)
+    touch = map_geometries(shapely.difference, edges, _beside(edges, own, number, width))
     return rest[_more_than_tips(rest, touch, width)]
 
 
-def _a_hair_wider(shapes: Geometries, wanted: Indices, width: float) -> Geometries:
-    """Return the wanted shapes, each widened once, so that what touches them overlaps them."""
-    needed, place = np.unique(wanted, return_inverse=True)
+def _beside(edges: Geometries, shapes: Geometries, of: Indices, width: float) -> Geometries:
+    """Return of the shape that belongs to each edge what lies about it, widened by a hair, so that
+    the edge overlaps it where they touch.
+
+    Parameters
+    ----------
+    edges : object array (n,)
+    shapes : object array (m,)
+        A sheet with thousands of narrow places is one of them: each edge is held against what is
+        near it only.
+    of : int array (n,)
+        The shape of each edge.
+    width : float
+    """
+    needed, place = np.unique(of, return_inverse=True)
+    place = place.reshape(-1)
     hair = 1e-4 * width + 1e-6
-    return map_geometries(shapely.buffer, shapes[needed], distance=hair, quad_segs=1)[place]
+    wider = map_geometries(shapely.buffer, shapes[needed], distance=hair, quad_segs=1)
+    near = wider[place]
+    cut = np.flatnonzero((shapely.get_num_coordinates(wider) > BESIDE) & (np.bincount(place) > 1))
+    asked = np.flatnonzero(np.isin(place, cut))
+    if len(asked) == 0:
+        return near
+    parts, of_part = small_parts(wider[cut], MOST_VERTICES)
+    edge, part = STRtree(parts).query(edges[asked], predicate="intersects")
+    own = place[asked[edge]] == cut[of_part[part]]
+    edge, part = edge[own], part[own]
+    near[asked] = Polygon()
+    groups = members_of(edge, part)
+    near[asked[np.unique(edge)]] = [
+        parts[group[0]] if len(group) == 1 else shapely.union_all(parts[group]) for group in groups
+    ]
+    return near
 
 
 def _counts(lost: Geometries, width: float) -> Bools:

@@ -266,7 +266,9 @@ class Work:
         self.parts, self.piece_of = small_parts(self.array, _PART)
         self.tree = shapely.STRtree(self.parts)
         self.openings = shapely.get_parts(ground.openings)
-        self.opening_tree = shapely.STRtree(self.openings)
+        # One opening may have all the corners of a drawing, and be asked about for each bridge.
+        opening_parts, self.opening_of = small_parts(self.openings, _PART)
+        self.opening_tree = shapely.STRtree(opening_parts)
         self.of_gap = self._opening_of(laid.gaps)
 
     @cached_property
@@ -292,9 +294,9 @@ class Work:
 
     def _opening_of(self, gaps: Gaps) -> Indices:
         middle = shapely.points((gaps.start + gaps.end) / 2)
-        which, opening = self.opening_tree.query(middle, predicate="intersects")
+        which, part = self.opening_tree.query(middle, predicate="intersects")
         found = np.full(len(gaps), -1)
-        found[which] = opening
+        found[which] = self.opening_of[part]
         return found
 
     def families(self) -> list[Family]:

@@ -443,9 +443,9 @@ class _Bending:
     def _inside(self, ways: Sequence[Floats], of: Indices) -> Bools:
         """Return which ways lie in their opening: those drawn to the wrong side do not."""
         middle = shapely.points(along(ways, np.array([0.5]))[:, 0])
-        which, opening = self._work.opening_tree.query(middle, predicate="intersects")
+        which, part = self._work.opening_tree.query(middle, predicate="intersects")
         inside = np.zeros(len(ways), bool)
-        inside[which[opening == self._opening[of][which]]] = True
+        inside[which[self._work.opening_of[part] == self._opening[of][which]]] = True
         return inside
 
     def _clear(self, ways: Sequence[Floats], length: Floats) -> Bools:

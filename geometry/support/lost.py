@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import numpy as np
 import shapely
 
 from ..finding import Finding, Severity
+from ..planar.subdivide import MOST_VERTICES, small_parts
 from ..sheet.sheet import Sheet
 from .bridges import Supported
 
@@ -23,13 +25,13 @@ def lost_findings(plain: Sheet, held: Supported) -> list[Finding]:
     """
     drawn = shapely.get_parts(plain.openings)
     left = shapely.get_parts(held.sheet.openings)
-    which, by = shapely.STRtree(left).query(drawn, predicate="intersects")
-    still = shapely.area(shapely.intersection(drawn[which], left[by]))
-    share = [0.0] * len(drawn)
-    for k, area in zip(which.tolist(), still.tolist(), strict=True):
-        share[k] += area
+    # One opening may have all the vertices of the drawing, and strips may part it into thousands.
+    parts, owner = small_parts(drawn, MOST_VERTICES)
+    which, by = shapely.STRtree(left).query(parts, predicate="intersects")
+    still = shapely.area(shapely.intersection(parts[which], left[by]))
+    share = np.bincount(owner[which], still, len(drawn))
     told = []
-    for shape, area in zip(drawn, share, strict=True):
+    for shape, area in zip(drawn, share.tolist(), strict=True):
         if area >= _LEFT * shape.area:
             continue
         at = shape.representative_point()
@@ -43,8 +45,10 @@ def lost_findings(plain: Sheet, held: Supported) -> list[Finding]:
                 (at.x, at.y),
             )
         )
+    strips = np.array([bridge.shape for bridge in held.bridges], object)
     for hole in plain.holes.geoms:
-        if any(bridge.shape.intersection(hole).area > _LEFT * hole.area for bridge in held.bridges):
+        reached = strips[shapely.intersects(strips, hole)]
+        if (shapely.area(shapely.intersection(reached, hole)) > _LEFT * hole.area).any():
             told.append(
                 Finding(
                     "registration.hole-weakens",

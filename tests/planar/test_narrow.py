@@ -366,3 +366,28 @@ def test_a_place_of_no_width_looked_at_in_coarser_steps_is_told_without_a_fault(
     point = replace(neck, width_mm=0.0)
     assert narrow._off(point, 3.0, LEAST) == point
     assert narrow._off(neck, 3.0, LEAST).off_mm > 0
+
+
+def hatch(lines, pitch, width):
+    """Return a hatch of crossing lines and the plate around it, cut by it."""
+    at = np.arange(1, lines + 1) * pitch
+    far = at[-1] + pitch / 2
+    upright = box(at - width / 2, pitch / 2, at + width / 2, far)
+    level = box(pitch / 2, at - width / 2, far, at + width / 2)
+    return shapely.union_all([*upright, *level]), box(0, 0, far + pitch / 2, far + pitch / 2)
+
+
+def test_what_is_near_a_place_alone_tells_the_same_as_all_of_the_shape(monkeypatch):
+    lines, plate = hatch(9, 10.0, 0.8)
+    ways = shapely.linestrings([[(x, 5), (x, 95)] for x in np.arange(15.0, 90, 10)])
+    bridged = lines.difference(shapely.union_all(shapely.buffer(ways, 0.7, cap_style="flat")))
+    for shape, width in ((plate.difference(bridged), 2.0), (lines, 1.0), (bridged, 1.0)):
+        whole = narrow_places(shape, width)
+        assert len(whole) > 8
+        with monkeypatch.context() as patch:
+            patch.setattr(narrow, "BESIDE", 0)
+            patch.setattr(narrow, "MOST_VERTICES", 16)
+            near = narrow_places(shape, width)
+        assert [(p.kind, p.place, p.width_mm) for p in near] == [
+            (p.kind, p.place, p.width_mm) for p in whole
+        ]

@@ -2,12 +2,17 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
+import numpy as np
 import pytest
+import shapely
 from shapely import MultiPolygon, Point, box
 
 from sheetstack.geometry.finding import Severity
 from sheetstack.geometry.job.sections import SheetSettings
 from sheetstack.geometry.planar.polygons import as_multipolygon
+from sheetstack.geometry.planar.subdivide import MOST_VERTICES
 from sheetstack.geometry.sheet.sheet import PlacedArtwork, make_sheet
 from sheetstack.geometry.support.bridges import hold_islands
 from sheetstack.geometry.support.lost import lost_findings
@@ -44,3 +49,18 @@ def test_a_registration_hole_stays_whole_under_a_strip():
     lost = held.sheet.shape.intersection(plain.holes).area
     assert lost < TOLERANCES.same_point * plain.holes.length
     assert [f.code for f in lost_findings(plain, held)] == ["registration.hole-weakens"]
+
+
+def test_what_is_left_of_a_hatch_is_measured_in_small_parts():
+    at = np.arange(20.0, 121.0, 4.0)
+    lines = [*shapely.box(at, 18, at + 1, 122), *shapely.box(18, at, 122, at + 1)]
+    plain = sheet_of(shapely.union_all(lines).union(box(5.5, 5.5, 6.5, 6.5)))
+    held = hold_islands(plain, 1.5)
+    assert shapely.get_num_coordinates(held.sheet.openings) > 5 * MOST_VERTICES
+    assert lost_findings(plain, held) == []
+    # The same with all strips so wide that they fill all lines: one finding for the hatch.
+    gone = replace(
+        held, sheet=replace(held.sheet, openings=as_multipolygon(box(5.5, 5.5, 6.5, 6.5)))
+    )
+    (finding,) = lost_findings(plain, gone)
+    assert finding.code == "support.opening-lost"
