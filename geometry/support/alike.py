@@ -229,7 +229,6 @@ class _Fitted:
         return self.pool.take(self.bridges)
 
 
-@dataclass(frozen=True)
 class _MiddleWays:
     """Ways along an axis of symmetry through an opening.
 
@@ -237,16 +236,30 @@ class _MiddleWays:
     ----------
     upright : bool
     middles : float64 array (n, 2)
-    pieces : int array (n, 2)
-        That each joins, the lower number first.
-    paths : float64 array (n, 4, 2)
-        From root to root.
+    gaps : Gaps
+    roots : callable
+        Returns middle lines (n, 4, 2) from root to root across gaps.
     """
 
-    upright: bool
-    middles: Floats
-    pieces: Indices
-    paths: Floats
+    def __init__(
+        self, upright: bool, middles: Floats, gaps: Gaps, roots: Callable[[Gaps], Floats]
+    ) -> None:
+        self.upright, self.middles = upright, middles
+        #: That each joins, the lower number first.
+        self.pieces: Indices = np.sort(gaps.pieces, axis=1)
+        self._gaps, self._roots = gaps, roots
+        self._paths: Floats = np.full((len(gaps), 4, 2), np.nan)
+
+    def paths(self, which: Indices) -> Floats:
+        """Return middle lines (n, 4, 2) from root to root of some of them.
+
+        Roots are looked for when they are first asked for: few ways are ever taken.
+        """
+        new = np.unique(which[np.isnan(self._paths[which, 0, 0])])
+        if len(new):
+            self._paths[new] = self._roots(self._gaps.take(new))
+        paths: Floats = self._paths[which]
+        return paths
 
 
 class Work:
@@ -647,12 +660,8 @@ class Work:
         ends = np.array([way[[0, -1]] for way in ways])
         pieces = self.piece_at(ends.reshape(-1, 2)).reshape(-1, 2)
         gaps = Gaps(pieces, ends[:, 0], ends[:, 1], np.hypot(*(ends[:, 1] - ends[:, 0]).T))
-        return _MiddleWays(
-            upright,
-            np.array([way.mean(axis=0) for way in ways]),
-            np.sort(pieces, axis=1),
-            self.ground.roots(gaps),
-        )
+        middles = np.array([way.mean(axis=0) for way in ways])
+        return _MiddleWays(upright, middles, gaps, self.ground.roots)
 
     def clear(self, pattern: Pattern) -> bool:
         """Return whether no two bridges run into one another."""
@@ -679,11 +688,16 @@ def _onto_axis(pattern: Pattern, pairs: Indices, ways: _MiddleWays, *, every: bo
     along = 1 if ways.upright else 0
     runs = np.abs(end - start)[:, along] > np.abs(end - start)[:, 1 - along]
     paths = pattern.paths.copy()
-    for number in np.flatnonzero(runs | every).tolist():
+    moved = np.flatnonzero(runs | every)
+    if len(moved) == 0:
+        return pattern
+    nearest = []
+    for number in moved.tolist():
         far = np.hypot(*(ways.middles - (start[number] + end[number]) / 2).T)
         # One between the same pieces goes first.
         far[(ways.pieces != pairs[number]).any(axis=1)] += far.max()
-        paths[number] = ways.paths[int(np.argmin(far))]
+        nearest.append(int(np.argmin(far)))
+    paths[moved] = ways.paths(np.array(nearest))
     return Pattern(paths, pattern.width)
 
 

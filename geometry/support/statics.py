@@ -139,6 +139,32 @@ class Stresses:
     way: Floats
 
 
+def summed(threes: Floats) -> Floats:
+    """Return the sums of arrays (..., 3) along their last axis, ten times as fast as ``np.sum``.
+
+    >>> summed(np.arange(6.0).reshape(2, 3))
+    array([ 3., 12.])
+    """
+    total: Floats = threes[..., 0] + threes[..., 1]
+    total += threes[..., 2]
+    return total
+
+
+def yielding_at(arms: Floats, compliance: Floats) -> Floats:
+    """Return how far places of plates yield to a unit load on themselves, an array (n, k).
+
+    Parameters
+    ----------
+    arms : float64 array (n, k, 3)
+        From each place to its plate's motion there.
+    compliance : float64 array (n, 3, 3)
+        Of each plate.
+    """
+    moved: Floats = arms @ compliance
+    moved *= arms
+    return summed(moved)
+
+
 def plates_of(islands: Sequence[Polygon], gram_per_mm2: float) -> Plates:
     """Return islands as plates that may be pushed at their rims.
 
@@ -246,6 +272,8 @@ class Grillage:
         self.arms: Floats = np.concatenate(
             [np.ones((*plates.rim.shape[:2], 1)), plates.rim - plates.centre[:, None]], axis=2
         )
+        #: The greatest of these at each plate, one by one, without sign: no place lies further out.
+        self.farthest: Floats = np.abs(self.arms).max(axis=1, initial=0)
         count = len(plates)
         both = (first != FRAME) & (second != FRAME)
         keys = np.minimum(first, second) * count + np.maximum(first, second)
@@ -480,8 +508,7 @@ class LoadedGrillage:
         """
         if push_n not in self._deflections:  # asked for by several, and not cheap
             arms = self.grillage.arms
-            pushed = ((arms @ self.compliance) * arms).sum(axis=2)
-            greatest = np.abs(self.at_rest) + push_n * pushed
+            greatest = np.abs(self.at_rest) + push_n * yielding_at(arms, self.compliance)
             greatest.setflags(write=False)
             self._deflections[push_n] = greatest
         return self._deflections[push_n]
@@ -627,7 +654,7 @@ class LoadedGrillage:
         unit = self.stress_rows @ (
             grillage.at_first[self.which] @ yields[0] + grillage.at_second[self.which] @ yields[1]
         )
-        worst.take(unit[:, :, None], plates[:, side, None], push_n, by_weight, self.grillage.arms)
+        worst.take(unit[:, :, None], plates[:, side, None], push_n, by_weight, grillage)
 
     def _push_on_softest(
         self, push_n: float, most_pushed: int, by_weight: Floats, worst: _Worst
@@ -656,7 +683,7 @@ class LoadedGrillage:
                 pushed[self.beam_clusters],
                 push_n,
                 by_weight,
-                self.grillage.arms,
+                self.grillage,
             )
 
 
@@ -671,7 +698,7 @@ class _Worst:
         self.way = np.ones(beams)
 
     def take(
-        self, unit: Floats, plate: Indices, push_n: float, by_weight: Floats, arms: Floats
+        self, unit: Floats, plate: Indices, push_n: float, by_weight: Floats, grillage: Grillage
     ) -> None:
         """Hold further pushes against the worst so far.
 
@@ -684,20 +711,21 @@ class _Worst:
         push_n : float
         by_weight : float64 array (m, s)
             Terms of stress under the sheet's own weight.
-        arms : float64 array (n, r, 3)
+        grillage : Grillage
         """
         may = plate != FRAME
         if self._bounded or plate.shape[1] > 1:
             # No place of a rim does more than the farthest ones along and across it together: most
             # plates strain a beam less than those on its ends, which were pushed before.
-            reach = np.abs(arms).max(axis=1)[plate]
+            reach = grillage.farthest[plate]
             most = np.abs(by_weight)[:, :, None]
-            most = most + push_n * (np.abs(unit) * reach[:, None]).sum(axis=3)
+            most = most + push_n * summed(np.abs(unit) * reach[:, None])
             may &= _square(most) * _ROUNDING > self.square[:, None]
         beam, case = np.nonzero(may)
         if len(beam) == 0:
             return
-        by_push = push_n * unit[beam, :, case] @ transposed(arms[plate[beam, case]])
+        arms = grillage.arms[plate[beam, case]]
+        by_push = push_n * unit[beam, :, case] @ transposed(arms)
         rest = by_weight[beam][:, :, None]
         begins = np.append(True, beam[1:] != beam[:-1])
         first = np.flatnonzero(begins)

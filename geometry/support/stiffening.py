@@ -21,7 +21,7 @@ from ..planar.graph import connected_labels
 from ..tolerance import NOT_ZERO
 from .block_factor import inverse_3x3, transposed
 from .constraints import Loads
-from .statics import FRAME, Grillage, LoadedGrillage, Plates, Stresses
+from .statics import FRAME, Grillage, LoadedGrillage, Plates, Stresses, summed, yielding_at
 
 #: Bridges of one island stand at least so far apart, seen from its centre, in degrees.
 LEAST_SPREAD = 40.0
@@ -47,6 +47,8 @@ MOST_THINNED = 200
 FEW = 0.5
 #: A value this far over its limit counts as within it: rounding.
 SLIGHT = 1 + 1e-9
+#: Half of that, as a share.
+_ROUNDING = (SLIGHT - 1) / 2
 #: A bridge yields to itself by this share at most where something else holds as well.
 LOOSE = 1 - 1e-6
 
@@ -621,9 +623,8 @@ def _gains_at_ends(
 
 def _deflection(arms: Floats, rest: Floats, compliance: Floats, push_n: float) -> Floats:
     """Return the greatest deflection of plates at their rims, an array (k,)."""
-    pushed = ((arms @ compliance) * arms).sum(axis=2)
     at_rest = (arms @ rest[:, :, None])[..., 0]
-    greatest: Floats = (np.abs(at_rest) + push_n * pushed).max(axis=1)
+    greatest: Floats = (np.abs(at_rest) + push_n * yielding_at(arms, compliance)).max(axis=1)
     return greatest
 
 
@@ -759,15 +760,70 @@ def _needless(
     plate = members[np.repeat((np.cumsum(size) - size)[label[number]], count) + ramp(count)]
     reach = moves[plate, :, rank[which]]
     share = reach @ bearing[which]
-    rest = held.rest[plate] + (share @ by_weight[which])[..., 0]
-    after = _deflection(
-        grillage.arms[plate],
-        rest,
-        held.compliance[plate] + share @ transposed(reach),
-        task.loads.handling_n,
-    )
-    needed = np.bincount(which, after > bound[plate], len(number)) > 0
+    further = _Further((share @ by_weight[which])[..., 0], share @ transposed(reach))
+    needed = np.zeros(len(number), bool)
+    # A look at one place tells of most bridges that they are needed, and a bound of most plates
+    # that they hang on them too little; what is left is worked out.
+    push = task.loads.handling_n
+    for look in (_over_where_worst, _over_anywhere):
+        left = np.flatnonzero(~needed[which])
+        left = left[_may_be_over(held, plate[left], further.take(left), bound, push)]
+        needed[which[left[look(held, plate[left], further.take(left), bound, push)]]] = True
     return bridges, ~needed
+
+
+class _Further(NamedTuple):
+    """How much further plates sink, arrays (k, 3), and yield, (k, 3, 3), when bridges go."""
+
+    rest: Floats
+    compliance: Floats
+
+    def take(self, which: Indices) -> _Further:
+        """Return some of them, by position."""
+        return _Further(self.rest[which], self.compliance[which])
+
+
+def _over_where_worst(
+    held: LoadedGrillage, plate: Indices, further: _Further, bound: Floats, push_n: float
+) -> Bools:
+    """Return which plates are over their bound with the push where they give way most now."""
+    worst = held.deflections(push_n).argmax(axis=1)[plate]
+    return _over(held, plate, held.grillage.arms[plate, worst][:, None], further, bound, push_n)
+
+
+def _over_anywhere(
+    held: LoadedGrillage, plate: Indices, further: _Further, bound: Floats, push_n: float
+) -> Bools:
+    """Return which plates are over their bound with the push anywhere on their rims."""
+    return _over(held, plate, held.grillage.arms[plate], further, bound, push_n)
+
+
+def _over(
+    held: LoadedGrillage,
+    plate: Indices,
+    arms: Floats,
+    further: _Further,
+    bound: Floats,
+    push_n: float,
+) -> Bools:
+    rest = held.rest[plate] + further.rest
+    after = _deflection(arms, rest, held.compliance[plate] + further.compliance, push_n)
+    over: Bools = after > bound[plate]
+    return over
+
+
+def _may_be_over(
+    held: LoadedGrillage, plate: Indices, further: _Further, bound: Floats, push_n: float
+) -> Bools:
+    """Return which plates may be over their bound: no place lies further out than all the farthest
+    ones together."""
+    reach = held.grillage.farthest[plate]
+    most = held.deflections(push_n).max(axis=1, initial=0)[plate]
+    most = most + summed(reach * np.abs(further.rest))
+    most += push_n * yielding_at(reach[:, None], np.abs(further.compliance))[:, 0]
+    # Half the slack that a bound has for rounding is left for that of this one.
+    over: Bools = most > bound[plate] * (1 - _ROUNDING)
+    return over
 
 
 def _some_of_each(task: Task, held: LoadedGrillage, bridges: Indices) -> Indices:
