@@ -691,15 +691,18 @@ def thinned(task: Task, scheme: Scheme, held: LoadedGrillage) -> tuple[Scheme, L
     loads = task.loads
     stays = ~task.automatic
     stays[held.which[np.bincount(held.clusters)[held.beam_clusters] > MOST_THINNED]] = True
+    needless = np.zeros(len(stays), bool)
     while True:
         deflection = held.deflections(loads.handling_n).max(axis=1, initial=0)
         bound = np.maximum(deflection, loads.deflection_mm) * SLIGHT
-        looked_at, needless = _needless(task, scheme, held, stays, bound)
-        stays[looked_at[~needless]] = True
-        out = looked_at[needless]
+        looked_at = _dearest(task, scheme, held, stays, needless)
+        if len(looked_at) == 0:
+            return scheme, held
+        new = looked_at[~needless[looked_at]]
+        needless[new] = _are_needless(task, held, new, bound)
+        stays[new] = ~needless[new]
+        out = looked_at[needless[looked_at]]
         if len(out) == 0:
-            if len(looked_at) == 0:
-                return scheme, held
             continue
         out = _joined_without(task, scheme, held, _some_of_each(task, held, out))
         laid = scheme.laid.copy()
@@ -707,12 +710,18 @@ def thinned(task: Task, scheme: Scheme, held: LoadedGrillage) -> tuple[Scheme, L
         after = Scheme(laid, scheme.width)
         held_after = after.under_load(task)
         worse = _worse(task, held, held_after, bound)
-        if worse.any():
-            back = out[worse[held.clusters[_any_plate(task, out)]]]
-            laid[back] = True
-            stays[back] = True
+        back = worse[held.clusters[_any_plate(task, out)]]
+        laid[out[back]] = True
+        stays[out[back]] = True
+        if back.all():
+            continue
+        if back.any():
             after = Scheme(laid, scheme.width)
             held_after = after.under_load(task)
+        # What was needless beside those that went may not be so any more.
+        changed = np.zeros(len(worse), bool)
+        changed[held.clusters[_any_plate(task, out[~back])]] = True
+        needless[held.which[changed[held.beam_clusters]]] = False
         scheme, held = after, held_after
 
 
@@ -721,29 +730,47 @@ def _any_plate(task: Task, bridges: Indices) -> Indices:
     return plates
 
 
-def _needless(
-    task: Task, scheme: Scheme, held: LoadedGrillage, stays: Bools, bound: Floats
-) -> tuple[Indices, Bools]:
-    """Return some laid bridges, dearest first, and whether all islands are held without each."""
-    grillage = task.grillage
-    number = np.flatnonzero(~stays[held.which])
+def _dearest(
+    task: Task, scheme: Scheme, held: LoadedGrillage, stays: Bools, needless: Bools
+) -> Indices:
+    """Return laid bridges that may go, some of each cluster, the dearest first.
+
+    Those that cut plates off when they go are noted among those that stay; ``needless`` are known
+    not to.
+    """
+    number = np.flatnonzero(~(stays | needless)[held.which])
     own, yields = held.own[number], held.yielding(held.which[number])
     # All that holds beside the bridge is in what it yields to itself; a cut-off part yields freely.
     root = np.asarray(np.linalg.cholesky(own), np.float64)
     loose = np.linalg.eigvalsh(transposed(root) @ yields @ root)[:, -1] > LOOSE
     stays[held.which[number[loose]]] = True
-    number = number[~loose]
+    number = np.flatnonzero(~stays[held.which])
     costs = scheme.costs(task)[held.which]
-    among = np.zeros(len(held.which), bool)
-    among[number] = True
     label = held.beam_clusters
-    number = np.flatnonzero(among)
     number = number[np.lexsort((-costs[number], label[number]))]
     rank = ramp(np.unique(label[number], return_counts=True)[1])
-    number, rank = number[rank < LOOKED_AT], rank[rank < LOOKED_AT]
-    bridges = held.which[number]
+    dearest: Indices = held.which[number[rank < LOOKED_AT]]
+    return dearest
+
+
+def _are_needless(task: Task, held: LoadedGrillage, bridges: Indices, bound: Floats) -> Bools:
+    """Return whether all islands are held within their bounds without each of some laid bridges.
+
+    Parameters
+    ----------
+    task : Task
+    held : LoadedGrillage
+    bridges : int array (k,)
+        Cluster by cluster.
+    bound : float64 array (n,)
+        Greatest deflection of each plate in mm.
+    """
     if len(bridges) == 0:
-        return bridges, np.zeros(0, bool)
+        return np.zeros(0, bool)
+    grillage = task.grillage
+    label = held.clusters[_any_plate(task, bridges)]
+    rank = ramp(np.unique(label, return_counts=True)[1])
+    number = np.searchsorted(held.which, bridges)
     plates = grillage.beams.plates[bridges]
     loads = np.zeros((len(grillage.plates), 3, _width(rank), 3))
     for side, at in ((0, grillage.at_first[bridges]), (1, grillage.at_second[bridges])):
@@ -755,9 +782,9 @@ def _needless(
     # Each bridge with each plate of its cluster.
     members = np.argsort(held.clusters, kind="stable")
     size = np.bincount(held.clusters)
-    count = size[label[number]]
+    count = size[label]
     which = np.repeat(np.arange(len(number)), count)
-    plate = members[np.repeat((np.cumsum(size) - size)[label[number]], count) + ramp(count)]
+    plate = members[np.repeat((np.cumsum(size) - size)[label], count) + ramp(count)]
     reach = moves[plate, :, rank[which]]
     share = reach @ bearing[which]
     further = _Further((share @ by_weight[which])[..., 0], share @ transposed(reach))
@@ -769,7 +796,7 @@ def _needless(
         left = np.flatnonzero(~needed[which])
         left = left[_may_be_over(held, plate[left], further.take(left), bound, push)]
         needed[which[left[look(held, plate[left], further.take(left), bound, push)]]] = True
-    return bridges, ~needed
+    return ~needed
 
 
 class _Further(NamedTuple):
