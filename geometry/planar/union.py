@@ -12,7 +12,7 @@ import numpy as np
 import shapely
 from shapely import MultiPolygon
 
-from ..arrays import Bools, Floats, Geometries, Indices
+from ..arrays import Bools, Floats, Geometries, Indices, ramp
 from ..errors import TooIntricate
 from ..tolerance import TOLERANCES, Tolerances
 from .graph import connected_labels, members_of
@@ -25,6 +25,9 @@ _PAIRS_AT_ONCE = 1_000_000
 _MANY_PAIRS, _TRIED_PAIRS, _ASKED = 200_000, 50_000, 200
 #: Gaps between crossing shapes that can be worked out: 115,000 take GEOS 20 s, twice as many 60 s.
 MOST_GAPS = 100_000
+#: Shapes of one owner are looked at by themselves where they are so many: boxes of rings in rings
+#: meet those of every copy of the same rings.
+_MANY_OF_ONE = 100
 
 
 def cluster_labels(polygons: Geometries) -> Indices:
@@ -76,11 +79,10 @@ def edge_clusters(shapes: Geometries, owner: Indices | None = None) -> Indices:
         rings, shape = shapely.get_rings(shapes, return_index=True)
     shapely.prepare(rings)
     labels = np.arange(len(shapes))
-    for first, second in _box_pairs(rings):
+    pairs = _box_pairs(rings) if owner is None else _pairs_of_owners(rings, owner[shape])
+    for first, second in pairs:
         a, b = shape[first], shape[second]
         asked = (first < second) & (labels[a] != labels[b])
-        if owner is not None:
-            asked &= owner[a] == owner[b]
         first, second = first[asked], second[asked]
         meet = shapely.intersects(rings[first], rings[second])
         if meet.any():
@@ -146,6 +148,7 @@ def unite(polygons: Geometries, *, tolerances: Tolerances = TOLERANCES) -> Multi
     polygons = polygons[~shapely.is_empty(polygons)]
     if len(polygons) < 2:
         return shapely.multipolygons(polygons)
+    polygons = polygons[_twice_at_most(polygons)]
     # What lies within another adds nothing: details on a background need no cutting at all.
     polygons = polygons[~_nesting(polygons)[1]]
     labels = cluster_labels(polygons)
@@ -181,6 +184,29 @@ def _not_too_intricate(shapes: Geometries, tolerances: Tolerances) -> None:
             f"them, more than the {MOST_GAPS} that can be worked out; it looks like hatching or "
             "noise. Draw it as areas, or with fewer lines."
         )
+
+
+def _twice_at_most(polygons: Geometries) -> Bools:
+    """Return which polygons to keep so that each is there twice at most, and none is lost.
+
+    A second copy tells that the shape does not lie alone, so that it is snapped to the grid like
+    all that are united; any more add nothing but pairs to be looked at.
+    """
+    keys = np.column_stack(
+        [shapely.bounds(polygons), shapely.area(polygons), shapely.get_num_coordinates(polygons)]
+    )
+    _, same, count = np.unique(keys, axis=0, return_inverse=True, return_counts=True)
+    same = same.reshape(-1)
+    kept = np.ones(len(polygons), bool)
+    if count.max() < 3:
+        return kept
+    order = np.argsort(same, kind="stable")
+    rank = np.empty(len(polygons), np.int64)
+    rank[order] = ramp(count)
+    first = order[np.cumsum(count) - count]
+    more = np.flatnonzero(rank > 1)
+    kept[more] = ~shapely.equals_exact(polygons[more], polygons[first[same[more]]], 0.0)
+    return kept
 
 
 def _nesting(polygons: Geometries) -> tuple[Indices, Bools]:
@@ -230,6 +256,16 @@ def _box_pairs(shapes: Geometries) -> Iterator[tuple[Indices, Indices]]:
         first, second = tree.query(shapes[start:stop])
         yield first + start, second
         start = stop
+
+
+def _pairs_of_owners(shapes: Geometries, owner: Indices) -> Iterator[tuple[Indices, Indices]]:
+    """Yield those pairs that are of one owner."""
+    many = np.bincount(owner)[owner] >= _MANY_OF_ONE
+    for some in (np.flatnonzero(~many), *members_of(owner[many], np.flatnonzero(many))):
+        for first, second in _box_pairs(shapes[some]):
+            first, second = some[first], some[second]
+            own = owner[first] == owner[second]
+            yield first[own], second[own]
 
 
 def _most_meetings(bounds: Floats) -> Indices:

@@ -5,9 +5,11 @@ import pytest
 import shapely
 
 from sheetstack.geometry.errors import TooIntricate
+from sheetstack.geometry.planar import union
 from sheetstack.geometry.planar.graph import connected_labels
 from sheetstack.geometry.planar.union import (
     cluster_labels,
+    edge_clusters,
     union_by_label,
     unite,
 )
@@ -102,3 +104,42 @@ def test_as_many_rings_of_their_own_are_no_gaps():
     discs, holes = (shapely.buffer(shapely.points(at), radius) for radius in (20, 1))
     rings = shapely.difference(discs, holes)
     assert unite(rings).area == pytest.approx(shapely.union_all(rings).area, abs=1e-3)
+
+
+def rings_in_rings(number):
+    radii = np.linspace(40, 4, number)
+    discs = shapely.buffer(shapely.points(np.zeros((number, 2))), radii)
+    return shapely.difference(discs[::2], discs[1::2])
+
+
+def test_copies_are_united_as_two_of_each_are(monkeypatch):
+    rings = rings_in_rings(12)
+    twice = unite(np.tile(rings, 2))
+    looked_at = []
+    box_pairs = union._box_pairs
+    monkeypatch.setattr(union, "_box_pairs", lambda of: looked_at.append(len(of)) or box_pairs(of))
+    assert unite(np.tile(rings, 30)).equals_exact(twice, 0)
+    # The outer and the inner edge of each ring.
+    assert max(looked_at) == 2 * 2 * len(rings)
+    alone = unite(rings)
+    assert alone.symmetric_difference(twice).area < 1e-5 * twice.length
+
+
+def test_alike_in_box_and_area_is_not_the_same():
+    corner = shapely.Polygon([(0, 0), (4, 0), (4, 4), (0, 4), (0, 2), (1, 2), (1, 1), (0, 1)])
+    others = [shapely.affinity.scale(corner, x, y, origin=(2, 2)) for x in (1, -1) for y in (1, -1)]
+    assert unite(np.array(others * 3, object)).area == 16
+
+
+@pytest.mark.parametrize("many", [3, 10_000])
+def test_shapes_of_different_owners_are_clusters_of_their_own(monkeypatch, many):
+    monkeypatch.setattr(union, "_MANY_OF_ONE", many)
+    rng = np.random.default_rng(3)
+    owner = rng.integers(0, 20, 120)
+    discs = shapely.buffer(shapely.points(rng.uniform(0, 20, (120, 2))), 2)
+    labels = edge_clusters(discs, owner)
+    assert len(set(zip(labels.tolist(), owner.tolist(), strict=True))) == labels.max() + 1
+    edges = shapely.boundary(discs)
+    a, b = np.nonzero(shapely.intersects(edges[:, None], edges) & (owner[:, None] == owner))
+    alike = connected_labels(120, np.stack([a, b], axis=1))
+    assert labels.tolist() == alike.tolist()
