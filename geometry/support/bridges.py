@@ -369,6 +369,7 @@ def _plan(
     ground = Ground(
         pieces, openings, prices, rules, links, places.gaps, places.cost, rooted, weighed
     )
+    progress(0.5, f"{layer}: looking for openings that are alike")
     alike = lined_up(made_alike(laid, ground), ground)
     ways = straight_ways(alike)
     if rules.curved:

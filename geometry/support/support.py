@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from functools import partial
 
 import numpy as np
 import shapely
@@ -168,9 +169,10 @@ def support_layer(
         stays = [LineString(path) for path in settled.paths]
 
     def bridged(part: Progress) -> Supported:
-        return hold_islands(
-            plain, rules.width, part, rules=rules, damage=damage, mends=mends, cache=cache
+        hold = partial(
+            hold_islands, plain, rules.width, rules=rules, damage=damage, mends=mends, cache=cache
         )
+        return watched(part, hold)
 
     progress(0.1, f"{settings.name}: looking what holds what")
     _not_too_many_hanging(shapely.get_parts(plain.shape), rules.width, settings.name)

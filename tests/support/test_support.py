@@ -2,6 +2,7 @@
 
 import itertools
 from dataclasses import fields, replace
+from threading import Event
 
 import numpy as np
 import pytest
@@ -10,12 +11,16 @@ from PIL import Image, ImageDraw
 from scipy.ndimage import distance_transform_edt, label
 from shapely import LineString, MultiPolygon, Point, box
 
-from sheetstack.geometry.artwork.read import Artwork
-from sheetstack.geometry.build import build
+from sheetstack.geometry.artwork.read import Artwork, LayerDrawing
+from sheetstack.geometry.artwork.source import source_of
+from sheetstack.geometry.build import build, build_sheets
+from sheetstack.geometry.errors import Cancelled
 from sheetstack.geometry.finding import Severity
 from sheetstack.geometry.job.load import parse_job
 from sheetstack.geometry.planar.polygons import as_multipolygon
 from sheetstack.geometry.planar.snapping import FINEST
+from sheetstack.geometry.progress import Progress
+from sheetstack.geometry.support import support
 from sheetstack.geometry.support.bridges import hold_islands
 from sheetstack.geometry.support.constraints import DrawnBridge, Loads, Rules
 from sheetstack.geometry.support.statics import Stiffness
@@ -505,3 +510,29 @@ def test_a_slit_where_sheet_touched_itself_is_told_once_and_a_drawn_one_as_narro
     assert len(layer.findings) == 2
     assert told["sheet.touches-at-point"] == pytest.approx((60, 60))
     assert told["opening.neck"] == pytest.approx((50, 85), abs=0.1)
+
+
+# --- long work --------------------------------------------------------------------------------
+
+
+def test_work_on_bridges_is_told_and_can_be_left_while_it_is_silent(monkeypatch):
+    silent, left = Event(), Event()
+
+    def hold(*_, **__):
+        silent.set()
+        left.wait(60)
+        raise AssertionError("nobody waits for this")
+
+    def leave(share, what):
+        if silent.is_set():
+            raise Cancelled("Left.")
+
+    monkeypatch.setattr(support, "hold_islands", hold)
+    job = parse_job(JOB.format(bridges="", layer="", more=""))
+    artwork = Artwork(as_multipolygon(RING), (200.0, 200.0))
+    drawing = LayerDrawing(source_of(job, job.layers[0]), artwork)
+    try:
+        with pytest.raises(Cancelled):
+            build_sheets(job, [drawing], Progress(leave))
+    finally:
+        left.set()
