@@ -16,7 +16,7 @@ from ..finding import Finding, Severity
 from ..job.sections import SheetSettings
 from ..planar.polygons import as_multipolygon
 from ..planar.snapping import grid_of, on_grid, snapped
-from ..planar.thin_walls import without_thin_walls
+from ..planar.thin_walls import Walled, without_thin_walls
 from ..tolerance import TOLERANCES, Tolerances
 from .plate import cut_plate
 
@@ -187,8 +187,9 @@ def make_sheet(
         *(settings.margin_mm,) * 2, width - settings.margin_mm, height - settings.margin_mm
     )
     findings += _outside(artwork.shape, outline, inner, artwork.layer, settings.margin_mm)
-    walled = without_thin_walls(snapped(artwork.shape, grid), tolerances.wall)
-    findings += _wall_findings(walled.walls, tolerances.wall, artwork.layer)
+    drawn = snapped(artwork.shape, grid)
+    walled = without_thin_walls(drawn, tolerances.wall)
+    findings += _wall_findings(walled, drawn.area, tolerances.wall, artwork.layer)
     openings = walled.openings
     if findings:
         openings = as_multipolygon(shapely.intersection(openings, outline))
@@ -219,35 +220,50 @@ def make_sheet(
     return sheet, tuple(findings)
 
 
-#: Findings of one kind in one layer that are told one by one; more are told together.
+#: Notes of one kind in one layer that are told one by one; more, and warnings, are told together.
 _TELL_EACH = 10
 #: A wall of at most so many widths is a point where sheet touches itself.
 _POINT = 4.0
+#: Walls that are more than this share of what was drawn make another picture of it: a comb's gaps.
+_MUCH_IN_WALLS = 0.01
 
 
-def _wall_findings(walls: Sequence[Polygon], width: float, layer: str) -> list[Finding]:
-    if not walls:
+def _wall_findings(walled: Walled, drawn: float, width: float, layer: str) -> list[Finding]:
+    """Tell of walls; with a warning where they are much of the picture."""
+    if not walled.walls:
         return []
-    array = np.array(walls, object)
+    array = np.array(walled.walls, object)
+    more = walled.openings.area - drawn
+    much = more > _MUCH_IN_WALLS * drawn
+    so_much = f", and {more:.3g} mm2 more are painted, {more / drawn:.1%} of what was drawn" * much
     x0, y0, x1, y1 = shapely.bounds(array).T
     point = np.hypot(x1 - x0, y1 - y0) <= _POINT * width
     return _told(
         array[~point],
         "sheet.wall-closed",
         f"Less than {width:g} mm of sheet stood between openings here, thinner than a cut; they "
-        "were joined to one opening",
+        f"were joined to one opening{so_much}",
         layer,
         width,
+        Severity.WARNING if much else Severity.NOTE,
     ) + _told(array[point], TOUCHES_AT_POINT, _TOUCHES, layer, width)
 
 
-def _told(places: Geometries, code: str, sentence: str, layer: str, size: float) -> list[Finding]:
-    """Return a note for each place, or one for all where they are a crowd."""
+def _told(
+    places: Geometries,
+    code: str,
+    sentence: str,
+    layer: str,
+    size: float,
+    severity: Severity = Severity.NOTE,
+) -> list[Finding]:
+    """Return a finding for each place, or one for all where they are a crowd."""
     points = shapely.get_coordinates(shapely.point_on_surface(places)).tolist()
-    if len(points) > _TELL_EACH:
-        sentence = f"{sentence} (and at {len(points) - 1} more places)"
+    if len(points) > (_TELL_EACH if severity is Severity.NOTE else 1):
+        others = len(points) - 1
+        sentence = f"{sentence} (and at {others} more place{'s' * (others > 1)})"
         points = points[:1]
-    return [Finding(code, Severity.NOTE, f"{sentence}.", layer, (x, y), size) for x, y in points]
+    return [Finding(code, severity, f"{sentence}.", layer, (x, y), size) for x, y in points]
 
 
 def _outside(

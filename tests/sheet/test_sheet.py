@@ -125,3 +125,25 @@ def test_as_multipolygon_leaves_lines_and_points_out():
     )
     assert len(as_multipolygon(mixed).geoms) == 2
     assert as_multipolygon(Polygon()).is_empty
+
+
+def _comb(gap: float) -> MultiPolygon:
+    """Eleven teeth of 1 mm, 40 mm long, with gaps between them."""
+    return MultiPolygon([box(20 + k * (1 + gap), 20, 21 + k * (1 + gap), 60) for k in range(11)])
+
+
+def test_walls_closed_are_a_warning_where_they_are_much_of_the_picture():
+    _, findings = make_sheet(PlacedArtwork("Hair", _comb(0.04), ()), SETTINGS, NO_HOLES)
+    assert codes(findings) == ["sheet.wall-closed"]
+    assert findings[0].severity is Severity.WARNING
+    # Ten gaps of 0.04 x 40 mm between eleven teeth of 40 mm2.
+    assert (
+        "and 16 mm2 more are painted, 3.6% of what was drawn (and at 9 more" in findings[0].message
+    )
+
+
+def test_walls_closed_are_notes_where_they_are_little():
+    _, findings = make_sheet(PlacedArtwork("Hair", _comb(0.004), ()), SETTINGS, NO_HOLES)
+    assert codes(findings) == ["sheet.wall-closed"] * 10
+    assert {f.severity for f in findings} == {Severity.NOTE}
+    assert not any("more are painted" in f.message for f in findings)
