@@ -17,6 +17,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from ..arrays import Floats, Indices
+from ..planar.measured_lines import MeasuredLines
 from ..planar.strips import taper
 from ..tolerance import NOT_ZERO
 from .beam import POISSON, second_moment, section_modulus, torsion_constant, torsion_stress
@@ -51,30 +52,6 @@ class Bars:
         return Bars(self.middle[which], self.flare[which])
 
 
-def along(ways: Sequence[Floats], share: Floats) -> Floats:
-    """Return the points at shares of the length of lines (k, 2), an array (n, shares, 2).
-
-    >>> along([np.array([[0.0, 0.0], [6.0, 0.0], [6.0, 2.0]])], np.array([0.5, 0.875])).tolist()
-    [[[4.0, 0.0], [6.0, 1.0]]]
-    """
-    if not len(ways):
-        return np.empty((0, len(share), 2))
-    size = np.array([len(way) for way in ways])
-    points = np.concatenate(ways)
-    first = np.cumsum(size) - size
-    steps = np.hypot(*np.diff(points, axis=0).T)
-    # None leads from one line to the next.
-    steps[first[1:] - 1] = 0.0
-    passed = np.append(0.0, np.cumsum(steps))
-    start, stop = passed[first], passed[first + size - 1]
-    asked = start[:, None] + share * (stop - start)[:, None]
-    at = np.searchsorted(passed, asked, side="right") - 1
-    at = np.clip(at, first[:, None], (first + size - 2)[:, None])
-    part = np.clip((asked - passed[at]) / np.maximum(steps[at], NOT_ZERO), 0.0, 1.0)
-    found: Floats = points[at] + part[..., None] * (points[at + 1] - points[at])
-    return found
-
-
 def evenly(ways: Sequence[Floats]) -> Floats:
     """Return lines (k, 2) as points evenly along them, an array (n, STRETCHES + 1, 2).
 
@@ -83,7 +60,7 @@ def evenly(ways: Sequence[Floats]) -> Floats:
     """
     if not len(ways):
         return np.empty((0, STRETCHES + 1, 2))
-    middle = along(ways, np.linspace(0, 1, STRETCHES + 1))
+    middle = MeasuredLines.of(ways).at_shares(np.linspace(0, 1, STRETCHES + 1))
     # Ends as they are: along a line they have the rounding of its length.
     middle[:, 0] = [way[0] for way in ways]
     middle[:, -1] = [way[-1] for way in ways]

@@ -20,13 +20,14 @@ import shapely
 
 from ..arrays import Bools, Floats, Indices, ramp
 from ..planar.congruence import Motion, mirrors
+from ..planar.measured_lines import MeasuredLines
 from ..planar.strips import ROUNDING, lines_of, straight_strips
 from ..planar.subdivide import short_lines
 from ..tolerance import NOT_ZERO, TOLERANCES
 from .alike import Ground, Laid, Work, apart
 from .candidates import START
 from .cross_field import CrossField
-from .curved_bars import along, evenly
+from .curved_bars import evenly
 from .gaps import Gaps
 
 #: A bridge may cost so much more than the straight one, as a share, and be so many times as long.
@@ -423,7 +424,7 @@ class _Bending:
         first = np.full(len(lines), np.inf)
         np.minimum.at(first, line, at)
         met = np.flatnonzero(np.isfinite(first))
-        ways = _up_to([drawn[k] for k in met.tolist()], first[met])
+        ways = MeasuredLines.of([drawn[k] for k in met.tolist()]).up_to(first[met])
         of = which[met]
         if not ways:
             return [], of
@@ -433,27 +434,27 @@ class _Bending:
         forward = (pieces == self._pieces[of]).all(axis=1)
         back = (pieces[:, ::-1] == self._pieces[of]).all(axis=1)
         ways = [way if right else way[::-1] for way, right in zip(ways, forward, strict=True)]
-        length = shapely.length(lines_of(ways))
-        chord = np.hypot(*(self._end - self._start)[of].T)
+        measured = MeasuredLines.of(ways)
+        length, chord = measured.length, np.hypot(*(self._end - self._start)[of].T)
         fits = (forward | back) & (length <= LONGER * chord) & (length > TOLERANCES.same_point)
-        fits &= self._inside(ways, of) & self._clear(ways, length)
+        fits &= self._inside(measured, of) & self._clear(measured)
         kept = np.flatnonzero(fits)
         return [ways[k] for k in kept.tolist()], of[kept]
 
-    def _inside(self, ways: Sequence[Floats], of: Indices) -> Bools:
+    def _inside(self, ways: MeasuredLines, of: Indices) -> Bools:
         """Return which ways lie in their opening: those drawn to the wrong side do not."""
-        middle = shapely.points(along(ways, np.array([0.5]))[:, 0])
+        middle = shapely.points(ways.at_shares(np.array([0.5]))[:, 0])
         which, part = self._work.opening_tree.query(middle, predicate="intersects")
         inside = np.zeros(len(ways), bool)
         inside[which[self._work.opening_of[part] == self._opening[of][which]]] = True
         return inside
 
-    def _clear(self, ways: Sequence[Floats], length: Floats) -> Bools:
+    def _clear(self, ways: MeasuredLines) -> Bools:
         """Return which ways keep clear of edges between their ends."""
         share = np.linspace(_ENDS, 1 - _ENDS, 9)
-        points = shapely.points(along(ways, share).reshape(-1, 2))
+        points = shapely.points(ways.at_shares(share).reshape(-1, 2))
         # Whether an edge is near is soon known, which one is nearest is not.
-        least = np.repeat(np.minimum(self._width, _CLEAR * length), len(share))
+        least = np.repeat(np.minimum(self._width, _CLEAR * ways.length), len(share))
         near, _ = self._edge_tree.query(points, predicate="dwithin", distance=least)
         clear = np.ones(len(ways), bool)
         clear[near // len(share)] = False
@@ -521,30 +522,6 @@ def _on_an_axis(work: Work, number: int) -> bool:
     path = work.laid.paths[number]
     shape = work.openings[work.of_gap[number]]
     return any(apart(turn(path), path[None])[0] <= _SAME for turn in mirrors(shape))
-
-
-def _up_to(lines: Sequence[Floats], length: Floats) -> list[Floats]:
-    """Return the beginnings of lines, each of some length."""
-    if not len(lines):
-        return []
-    size = np.array([len(line) for line in lines])
-    points = np.concatenate(lines)
-    begin = np.cumsum(size) - size
-    steps = np.hypot(*np.diff(points, axis=0).T)
-    # The way to each point along its own line; none leads from one line to the next.
-    steps[begin[1:] - 1] = 0.0
-    passed = np.append(0.0, np.cumsum(steps))
-    passed -= np.repeat(passed[begin], size)
-    before = passed < np.repeat(length - TOLERANCES.same_point, size)
-    # The last point but one of a line is the last that its end may come after.
-    last = np.minimum(np.add.reduceat(before, begin), size - 1) - 1
-    at = begin + np.maximum(last, 0)
-    share = (length - passed[at]) / np.maximum(steps[at], NOT_ZERO)
-    end = points[at] + np.minimum(share, 1.0)[:, None] * (points[at + 1] - points[at])
-    return [
-        np.concatenate([points[low : high + 1], stop[None]])
-        for low, high, stop in zip(begin.tolist(), at.tolist(), end, strict=True)
-    ]
 
 
 def _runs_into(

@@ -1,11 +1,10 @@
 import numpy as np
 import pytest
-import shapely
 from scipy.integrate import quad
 
 from sheetstack.geometry.planar.strips import taper
 from sheetstack.geometry.support import beam
-from sheetstack.geometry.support.curved_bars import STRETCHES, Bars, BarSections, along, bars_of
+from sheetstack.geometry.support.curved_bars import STRETCHES, Bars, BarSections, bars_of
 from sheetstack.geometry.support.statics import FRAME, Beams, Grillage, Plates, Stiffness
 
 E, B, T, F = 3000.0, 3.0, 0.25, 0.1
@@ -26,17 +25,6 @@ def tip(ways, flare=(0.0, 0.0), width=B):
 def arc(radius, corners=400):
     turn = np.linspace(0, np.pi / 2, corners + 1)
     return radius * np.stack([np.sin(turn), 1 - np.cos(turn)], axis=1)
-
-
-def test_points_along_many_lines_are_those_of_geos():
-    rng = np.random.default_rng(4)
-    ways = [rng.uniform(0, 500, (int(rng.integers(2, 40)), 2)) for _ in range(300)]
-    ways[7] = ways[7][[0, 0]]  # of no length
-    share = np.append(rng.uniform(0, 1, 9), [0.0, 1.0])
-    lines = np.array([shapely.LineString(way) for way in ways])
-    points = shapely.line_interpolate_point(lines[:, None], share[None], normalized=True)
-    expected = shapely.get_coordinates(points).reshape(300, 11, 2)
-    np.testing.assert_allclose(along(ways, share), expected, atol=1e-6)
 
 
 def test_straight_bars_of_one_width_are_given_up_to_the_beam():
