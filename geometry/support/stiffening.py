@@ -646,27 +646,29 @@ def _taken(moves: _Moves, watched: _Watched) -> Indices:
     good = good[np.argsort(-_to_compare(total[good] / moves.price[good]), kind="stable")]
     large = watched.size > MOST_THINNED
     left = 1 + watched.size // np.where(large, ISLANDS_A_QUICK_MOVE, ISLANDS_A_MOVE)
+    over = set(np.flatnonzero(watched.over).tolist())
+    full: set[int] = set()
     met: set[int] = set()
     unmet = np.ones_like(excess)
     taken = []
-    for move in good.tolist():
-        sides = [s for s in (0, 1) if moves.cluster[move, s] != FRAME]
-        clusters = [int(moves.cluster[move, s]) for s in sides]
-        plates = {p for p in moves.plates[move].tolist() if p != FRAME}
-        if plates & met or any(left[c] <= 0 for c in clusters if watched.over[c]):
+    for move, plates, clusters in zip(
+        good.tolist(), moves.plates[good].tolist(), moves.cluster[good].tolist(), strict=True
+    ):
+        if not met.isdisjoint(plates) or not full.isdisjoint(clusters):
             continue
-        gains = [moves.gain[move, s] for s in sides]
-        still = sum(float(g @ unmet[c]) for g, c in zip(gains, clusters, strict=True))
-        if still < 0.5 * total[move]:
+        gains = [(c, moves.gain[move, side]) for side, c in enumerate(clusters) if c != FRAME]
+        if sum(float(gain @ unmet[c]) for c, gain in gains) < 0.5 * total[move]:
             continue
         taken.append(move)
-        met |= plates
-        for own, cluster in zip(gains, clusters, strict=True):
-            part = np.divide(own, excess[cluster], out=np.zeros_like(own), where=own > 0)
+        met.update(p for p in plates if p != FRAME)
+        for cluster, gain in gains:
+            part = np.divide(gain, excess[cluster], out=np.zeros_like(gain), where=gain > 0)
             unmet[cluster] *= np.clip(1 - part, 0, 1)
-        for cluster in set(clusters):
+        for cluster in {c for c, _ in gains}:
             left[cluster] -= 1
-        if not left[watched.over].any():
+            if left[cluster] == 0 and cluster in over:
+                full.add(cluster)
+        if full == over:
             break
     return np.array(taken, np.int64)
 
