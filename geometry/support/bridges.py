@@ -361,8 +361,8 @@ def _plan(
         width = np.append(stays.width, laid.width)
         return flares([*stays.ways, *ways], width, rules.flare, sheet)
 
-    def weighed(laid: Laid, ways: Sequence[Floats] | None = None) -> Indices:
-        return held(laid, ways).over
+    def weighed(laid: Laid) -> Indices:
+        return held(laid).over
 
     gaps = candidates.take(choice.chosen[new])
     laid = Laid(gaps, choice.width[new], rooted(gaps))
@@ -373,8 +373,10 @@ def _plan(
     alike = lined_up(made_alike(laid, ground), ground)
     ways = straight_ways(alike)
     if rules.curved:
-        alike, ways = flowing(alike, ground, weighed)
-    how_held = held(alike, ways).islands(islands, rules)
+        alike, ways, so_held = flowing(alike, ground, held)
+    else:
+        so_held = held(alike, ways)
+    how_held = so_held.islands(islands, rules)
     gaps, gap_width = join_gaps([stays.gaps, alike.gaps]), np.append(stays.width, alike.width)
     paths = [
         *stays.paths,

@@ -18,7 +18,7 @@ from itertools import product
 import numpy as np
 import shapely
 
-from ..arrays import Bools, Floats, Indices, ramp
+from ..arrays import Bools, Floats, Geometries, Indices, ramp
 from ..planar.congruence import Motion, mirrors
 from ..planar.measured_lines import MeasuredLines
 from ..planar.strips import ROUNDING, lines_of, straight_strips
@@ -29,6 +29,7 @@ from .candidates import START
 from .cross_field import CrossField
 from .curved_bars import evenly
 from .gaps import Gaps
+from .selection import HeldBy
 
 #: A bridge may cost so much more than the straight one, as a share, and be so many times as long.
 DEARER, LONGER = 0.4, 1.6
@@ -68,8 +69,8 @@ WIDER = 1.2
 #: Rounds in which bridges that run into others, or hold worse even so, are made straight again.
 _ROUNDS, _LAST_ROUNDS = 8, 3
 
-#: Counts what is over its limits at each piece, for bridges laid along given ways.
-WeighedWays = Callable[[Laid, Sequence[Floats]], Indices]
+#: Returns how bridges laid along given ways hold the sheet.
+HeldAlong = Callable[[Laid, Sequence[Floats]], HeldBy]
 
 
 @dataclass(frozen=True)
@@ -93,55 +94,67 @@ def straight_ways(laid: Laid) -> list[Floats]:
     return list(np.stack([laid.gaps.start, laid.gaps.end], axis=1))
 
 
-def flowing(laid: Laid, ground: Ground, weighed: WeighedWays) -> tuple[Laid, list[Floats]]:
+def flowing(laid: Laid, ground: Ground, held: HeldAlong) -> tuple[Laid, list[Floats], HeldBy]:
     """Return the bridges with ways that follow the drawing, from edge to edge.
 
     Parameters
     ----------
     laid : Laid
     ground : Ground
-    weighed : callable
+    held : callable
 
     Returns
     -------
     laid : Laid
         The same bridges; ends and roots of those that bend may lie elsewhere.
     ways : list of float64 array (k, 2)
+    held : HeldBy
+        How they hold the sheet.
     """
     ways = straight_ways(laid)
     directions = ground.rules.directions
     free = ~directions.stated(laid.gaps) | directions.leaning(laid.gaps)
     if not free.any():
-        return laid, ways
+        return laid, ways, held(laid, ways)
     work = Work(laid, ground)
     free &= work.of_gap >= 0
     images = _images(work)
     own = sorted({images[k].of for k in np.flatnonzero(free).tolist()})
     tries = _Bending(work, [k for k in own if free[k]], images).tries()
     turn = dict.fromkeys(tries, 0)
-    as_straight: Indices | None = None
+    of_own: dict[int, list[int]] = {one: [] for one in tries}
+    for k in np.flatnonzero(free).tolist():
+        if images[k].of in of_own:
+            of_own[images[k].of].append(k)
+    straight = lines_of(ways)
+    as_straight: HeldBy | None = None
+    chosen: dict[int, _Try] = {}
+    asked = set(tries)
     for round_ in range(_ROUNDS):
-        chosen = {
-            k: _placed(tries[images[k].of][turn[images[k].of]], images[k].motion, laid, k)
-            for k in np.flatnonzero(free).tolist()
-            if images[k].of in tries and turn[images[k].of] < len(tries[images[k].of])
-        }
+        for one in asked:
+            for k in of_own[one]:
+                if turn[one] < len(tries[one]):
+                    chosen[k] = _placed(tries[one][turn[one]], images[k].motion, laid, k)
+                else:
+                    chosen.pop(k, None)
         if not chosen:
             break
-        result = _with_ways(laid, ways, chosen, ground)
-        worse = _runs_into(ways, result[1], work.of_gap, ground.rules.width)
+        every = [chosen[k].way if k in chosen else way for k, way in enumerate(ways)]
+        worse = _runs_into(straight, lines_of(every), work.of_gap, ground.rules.width)
         if not worse:
+            result = _with_ways(laid, chosen, ground)
             if as_straight is None:
-                as_straight = weighed(laid, ways)
-            over = np.flatnonzero(weighed(*result) > as_straight)
+                as_straight = held(laid, ways)
+            so_held = held(result, every)
+            over = np.flatnonzero(so_held.over > as_straight.over)
             if len(over) == 0:
-                return result
+                return result, every, so_held
             worse = set(np.flatnonzero(np.isin(laid.gaps.pieces, over).any(axis=1)).tolist())
         # All images of a bridge go with it: to what is tried next, and late to the straight one.
         asked = {images[k].of for k in worse & set(chosen)} or {images[k].of for k in chosen}
         for one in asked:
             turn[one] = turn[one] + 1 if round_ < _ROUNDS - _LAST_ROUNDS else _ROUNDS
-    return laid, ways
+    return laid, ways, held(laid, ways) if as_straight is None else as_straight
 
 
 def flares(ways: Sequence[Floats], width: Floats, flare: float, sheet: shapely.STRtree) -> Floats:
@@ -178,9 +191,8 @@ def flares(ways: Sequence[Floats], width: Floats, flare: float, sheet: shapely.S
     return found
 
 
-def _with_ways(
-    laid: Laid, ways: Sequence[Floats], chosen: dict[int, _Try], ground: Ground
-) -> tuple[Laid, list[Floats]]:
+def _with_ways(laid: Laid, chosen: dict[int, _Try], ground: Ground) -> Laid:
+    """Return the bridges with the ends, widths and roots of ways that were chosen for some."""
     which = np.array(sorted(chosen), np.int64)
     gaps, paths, width = laid.gaps, laid.paths.copy(), laid.width.copy()
     start, end, length = gaps.start.copy(), gaps.end.copy(), gaps.length.copy()
@@ -190,8 +202,7 @@ def _with_ways(
     gaps = replace(gaps, start=start, end=end, length=length)
     paths[which] = ground.roots(gaps.take(which))
     width[which] *= [chosen[k].wider for k in which.tolist()]
-    every = [chosen[k].way if k in chosen else way for k, way in enumerate(ways)]
-    return replace(laid, gaps=gaps, width=width, paths=paths), every
+    return replace(laid, gaps=gaps, width=width, paths=paths)
 
 
 def _placed(one: _Try, motion: Motion, laid: Laid, number: int) -> _Try:
@@ -524,15 +535,11 @@ def _on_an_axis(work: Work, number: int) -> bool:
     return any(apart(turn(path), path[None])[0] <= _SAME for turn in mirrors(shape))
 
 
-def _runs_into(
-    before: Sequence[Floats], after: Sequence[Floats], opening: Indices, width: float
-) -> set[int]:
+def _runs_into(before: Geometries, after: Geometries, opening: Indices, width: float) -> set[int]:
     """Return bridges that bend nearer to another one of their opening than a width between their
     middle lines and half of one, and nearer than they were as straight ones."""
-    lines = lines_of(after)
-    a, b = shapely.STRtree(lines).query(lines, predicate="dwithin", distance=LEAST_APART * width)
+    a, b = shapely.STRtree(after).query(after, predicate="dwithin", distance=LEAST_APART * width)
     pairs = (a < b) & (opening[a] == opening[b])
     a, b = a[pairs], b[pairs]
-    old = lines_of(before)
-    nearer = shapely.distance(lines[a], lines[b]) < shapely.distance(old[a], old[b]) - _SAME
+    nearer = shapely.distance(after[a], after[b]) < shapely.distance(before[a], before[b]) - _SAME
     return set(a[nearer].tolist()) | set(b[nearer].tolist())
