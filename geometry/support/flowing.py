@@ -473,7 +473,8 @@ class _Bending:
 
     def _better(self, lines: Sequence[Floats], of: Indices, off: Floats) -> dict[int, list[_Try]]:
         """Return what is tried of each bridge's lines, the straight one of which comes first."""
-        simple = shapely.simplify(lines_of(lines), _CHORD)
+        # No line comes so near to itself that it would cross itself without some of its points.
+        simple = shapely.simplify(lines_of(lines), _CHORD, preserve_topology=False)
         points, row = shapely.get_coordinates(simple, return_index=True)
         size = np.bincount(row, minlength=len(lines))
         # Lines that are as good as straight are no gain.
