@@ -17,7 +17,7 @@ from functools import partial
 
 import numpy as np
 import shapely
-from shapely import LineString, MultiPolygon, Polygon
+from shapely import MultiPolygon, Polygon
 
 from ..arrays import Floats, Indices
 from ..finding import Finding
@@ -27,7 +27,7 @@ from ..progress import Progress
 from ..sheet.sheet import Sheet
 from ..step_cache import StepCache, kept
 from .alike import Ground, Laid, made_alike
-from .bridge_names import free_name
+from .bridge_names import free_name, middles
 from .constraints import Rules
 from .cost import Prices
 from .curved_bars import bars_of
@@ -462,11 +462,11 @@ def _bridges(laying: Laying, damage: DamageMap | None) -> tuple[Bridge, ...]:
     spoilt = damage.of(laying.shapes) if damage is not None and count else None
     taken = {s.name for s in laying.strips}
     bridges = []
+    places = middles([strip.path for strip in laying.strips])
     for number, (strip, shape, covers) in enumerate(
         zip(laying.strips, laying.shapes, laying.covers, strict=True)
     ):
-        middle = shapely.line_interpolate_point(LineString(strip.path), 0.5, normalized=True)
-        name = strip.name or free_name(strip.path, taken)
+        name = strip.name or free_name(places[number], taken)
         taken.add(name)
         bridges.append(
             Bridge(
@@ -474,7 +474,7 @@ def _bridges(laying: Laying, damage: DamageMap | None) -> tuple[Bridge, ...]:
                 np.asarray(strip.path, np.float64),
                 strip.width,
                 strip.gap,
-                (middle.x, middle.y),
+                (float(places[number, 0]), float(places[number, 1])),
                 shape,
                 covers,
                 name,

@@ -28,7 +28,7 @@ from ..planar.meeting import pairs_that_meet
 from ..planar.polygons import largest_piece
 from ..planar.strips import straight_strips
 from ..tolerance import TOLERANCES
-from .bridge_names import free_name
+from .bridge_names import free_name, middles
 from .constraints import Rules, Settled, rules_for
 from .gaps import Gaps, join_gaps
 from .hand_drawn import Fitted
@@ -75,8 +75,8 @@ def settled_for(job: Job, sheet: str, rules: Rules) -> Settled | None:
         return None
     paths = [np.array(line) for line in row.bridges_mm]
     names: list[str] = []
-    for path in paths:
-        names.append(free_name(path, names))
+    for middle in middles(paths):
+        names.append(free_name(middle, names))
     own = {b.id for b in job.bridges_by_hand if b.id}
     stays = [name not in own for name in names]  # the artist has taken the others over
     return Settled(
