@@ -13,7 +13,6 @@ import shapely
 
 from ..arrays import Floats, Geometries, Indices, ramp
 from ..tolerance import NOT_ZERO
-from .strips import bars
 
 #: So many corners of polygons are looked at at once, for the memory.
 _AT_ONCE = 200_000
@@ -52,8 +51,7 @@ class BarAreas:
         Parameters
         ----------
         start, end : float64 array (n, 2)
-            Ends of the bars' middle lines in mm; each reaches a quarter of its width further, as
-            those of ``strips.bars`` do.
+            Ends of the bars' middle lines in mm; each bar reaches a quarter of its width further.
         width : float
             In mm.
 
@@ -63,12 +61,16 @@ class BarAreas:
         area : float64 array (m,)
             In mm2.
         """
-        # Those whose boxes meet: the others among them share nothing, and that is soon found.
-        bar, polygon = self._tree.query(bars(start, end, width)).astype(np.int64)
         way = end - start
         length = np.hypot(way[:, 0], way[:, 1])
         way = way / np.maximum(length, NOT_ZERO)[:, None]
-        start, length = start - way * width / 4, length + width / 2
+        start, end, length = start - way * width / 4, end + way * width / 4, length + width / 2
+        # Those whose boxes meet: the others among them share nothing, and that is soon found. A
+        # line from corner to corner has the box of the bar.
+        half = width / 2 * np.abs(way[:, ::-1])
+        corners = np.minimum(start, end) - half, np.maximum(start, end) + half
+        boxes = shapely.linestrings(np.stack(corners, axis=1))
+        bar, polygon = self._tree.query(boxes).astype(np.int64)
         area = np.zeros(len(bar))
         passed = np.cumsum(self._count[polygon])
         cuts = np.searchsorted(passed, np.arange(_AT_ONCE, passed[-1:].sum(), _AT_ONCE))

@@ -143,34 +143,6 @@ def taper(share: Floats, flare: ArrayLike) -> Floats:
     return wide
 
 
-def bars(start: Floats, end: Floats, width: float) -> Geometries:
-    """Return straight strips with square ends: a quick stand-in for bridges across gaps.
-
-    Parameters
-    ----------
-    start, end : float64 array (n, 2)
-        Ends of the middle lines in mm; each bar reaches a quarter of its width further.
-    width : float
-        In mm.
-
-    Returns
-    -------
-    object array of Polygon
-
-    Examples
-    --------
-    >>> float(bars(np.array([[0.0, 0.0]]), np.array([[0.0, 9.0]]), 2.0)[0].area)
-    20.0
-    """
-    way = end - start
-    way = way / np.maximum(np.hypot(way[:, 0], way[:, 1]), _LEAST_LENGTH)[:, None]
-    side = np.stack([-way[:, 1], way[:, 0]], axis=1) * width / 2
-    start, end = start - way * width / 4, end + way * width / 4
-    corners = np.stack([start + side, start - side, end - side, end + side], axis=1)
-    strips: Geometries = shapely.polygons(corners)
-    return strips
-
-
 def fillet_windows(strips: Geometries, radius: float) -> Geometries:
     """Return boxes about strips: what of an opening lies there is enough to find its fillets.
 

@@ -192,7 +192,7 @@ class DamageMap:
         return self._visible(len(array), which, zone, area)
 
     def of_bars(self, start: Floats, end: Floats, width: float) -> Visible:
-        """Return what straight strips with square ends would spoil (see ``strips.bars``).
+        """Return what straight strips with square ends would spoil (see ``BarAreas``).
 
         Parameters
         ----------

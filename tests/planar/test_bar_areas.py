@@ -6,7 +6,6 @@ import shapely
 from shapely import Point, box
 
 from sheetstack.geometry.planar.bar_areas import BarAreas
-from sheetstack.geometry.planar.strips import bars
 
 RNG = np.random.default_rng(5)
 DISCS = RNG.uniform(0, 40, (12, 2, 2))
@@ -23,6 +22,15 @@ def polygons():
     )
     parts = shapely.get_parts([*rings, comb, box(3, 3, 9, 9), box(9, 3, 15, 9)])
     return parts[shapely.get_dimensions(parts) == 2]
+
+
+def bars(start, end, width):
+    """Return straight bars with square ends, a quarter of their width beyond their middle lines."""
+    way = end - start
+    way = way / np.maximum(np.hypot(way[:, 0], way[:, 1]), 1e-12)[:, None]
+    side = np.stack([-way[:, 1], way[:, 0]], axis=1) * width / 2
+    start, end = start - way * width / 4, end + way * width / 4
+    return shapely.polygons(np.stack([start + side, start - side, end - side, end + side], axis=1))
 
 
 def shared(shapes, start, end, width):
