@@ -224,15 +224,29 @@ class Edges:
         other = np.full(len(start), -1)
         left = np.arange(len(start))
         for part in pairwise((0.0, *parts)):
-            hit = self._hits(start[left], far[left], *part)
+            hit = self.hits(start[left], far[left], *part)
             end[left[hit[0]]], other[left[hit[0]]] = hit[1:]
             left = np.delete(left, hit[0])
         return end, other
 
-    def _hits(
+    def hits(
         self, start: Floats, far: Floats, low: float, high: float
     ) -> tuple[Indices, Floats, Indices]:
-        """Return which ways meet a ring between two shares of them, where first, and whose."""
+        """Return which ways meet a ring between two shares of them, where first, and whose it is.
+
+        Parameters
+        ----------
+        start, far : float64 array (n, 2)
+            Rings within ``START`` of a start do not count.
+        low, high : float
+            Shares of the ways.
+
+        Returns
+        -------
+        way : int array (k,)
+        place : float64 array (k, 2)
+        owner : int array (k,)
+        """
         # Parts overlap, so that no edge is lost between two.
         ends = [start + max(low - NOT_ZERO, 0.0) * (far - start), start + high * (far - start)]
         # Boxes alone: where two straight lines meet is soon computed for all pairs at once.

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from functools import cached_property
+from itertools import pairwise
 
 import numpy as np
 import shapely
@@ -248,17 +249,22 @@ class SquareRoots:
             return np.empty((0, 2)), np.empty(0, bool)
         inward = inward / np.hypot(*inward.T)[:, None]
         far = at + inward * ROOT_REACH * self._width
-        root, core = self._core_edges.first_hits(at, far)
-        depth = ((root - at) * inward).sum(axis=1)
-        firm = core == piece
-        # Whether a way leaves its piece before its root is all that counts where it has one.
+        root, firm = at.copy(), np.zeros(len(at), bool)
         room = np.full(len(at), np.inf)
-        for asked, reach, parts in ((firm, root, (1.0,)), (~firm, far, PARTS)):
-            which = np.flatnonzero(asked)
-            out, left = self._edges.first_hits(at[which], reach[which], parts)
-            met = left >= 0
-            which = which[met]
-            room[which] = ((out[met] - at[which]) * inward[which]).sum(axis=1)
-        firm &= depth < room
+        # A way is looked along until it meets its piece's core, or leaves the piece without.
+        asked = np.arange(len(at))
+        for low, high in pairwise((0.0, *PARTS)):
+            depth, left = np.full(len(asked), np.inf), np.full(len(asked), np.inf)
+            ways = at[asked], far[asked]
+            which, place, core = self._core_edges.hits(*ways, low, high)
+            own = core == piece[asked[which]]
+            which, place = which[own], place[own]
+            depth[which] = ((place - at[asked[which]]) * inward[asked[which]]).sum(axis=1)
+            root[asked[which]] = place
+            which, place, _ = self._edges.hits(*ways, low, high)
+            left[which] = ((place - at[asked[which]]) * inward[asked[which]]).sum(axis=1)
+            firm[asked] = depth < left
+            room[asked] = left
+            asked = asked[np.isinf(np.minimum(depth, left))]
         shallow = at + inward * np.minimum(room / 2, self._width)[:, None]
         return np.where(firm[:, None], root, shallow), firm
