@@ -264,8 +264,9 @@ def _candidates(
     width = rules.width
     tree = spanning_gaps(pieces, first_reach=2 * width)
     prices = Prices(pieces, rules, damage)
-    places = find_places(pieces, tree, core, prices, rules)
-    return _Candidates(prices, places, Roots(pieces, core, width), SquareRoots(pieces, core, width))
+    square = SquareRoots(pieces, core, width)
+    places = find_places(pieces, tree, square, prices, rules)
+    return _Candidates(prices, places, Roots(pieces, core, width), square)
 
 
 def _to_compare(
@@ -337,6 +338,7 @@ def _plan(
         fixed,
         stays.accepted,
         progress=progress.part(0.2, 0.5),
+        islands=islands,
     )
     new = choice.chosen >= fixed
     directions = rules.directions

@@ -97,12 +97,11 @@ def crossings(
     rings, owner = shapely.get_rings(array, return_index=True)
     rings, owner = _within_reach(rings, owner, reach, largest_piece(pieces))
     near = _shortest_of_near_pairs(rings, owner, reach, largest_piece(pieces))
-    rays = _rays(
-        array, rings, owner, reach, width, effort if rough else replace(effort, fan=(0.0,))
-    )
+    edges = Edges(rings, owner)
+    rays = _rays(array, edges, reach, width, effort if rough else replace(effort, fan=(0.0,)))
     rays = rays.take(best_by_sector(rays, array, _cost(rays, rough), effort.sectors))
     short = best_by_sector(rays, array, rays.length, effort.sectors)
-    tight = _tightened(rays.take(short), rings, owner, width)
+    tight = _tightened(rays.take(short), edges, width)
     found = join_gaps([near, rays, tight])
     found = found.take(found.length > TOLERANCES.same_point)
     found = found.take(_crosses_no_sheet(found, array))
@@ -139,14 +138,7 @@ def _gaps(first: Indices, second: Indices, lines: Geometries) -> Gaps:
     return Gaps(np.stack([first, second], axis=1).astype(np.int64), ends[:, 0], ends[:, 1], length)
 
 
-def _rays(
-    pieces: Geometries,
-    rings: Geometries,
-    owner: Indices,
-    reach: Floats,
-    width: float,
-    effort: Effort,
-) -> Gaps:
+def _rays(pieces: Geometries, sheet: Edges, reach: Floats, width: float, effort: Effort) -> Gaps:
     """Return ways from points of the islands' outer edges to the first sheet they meet."""
     island = np.delete(np.arange(len(pieces)), largest_piece(pieces.tolist()))
     edges = shapely.get_exterior_ring(pieces[island])
@@ -175,7 +167,7 @@ def _rays(
     start = np.repeat(at, len(effort.fan), axis=0)
     home = np.repeat(island[which], len(effort.fan))
     far = start + way * reach[home][:, None]
-    end, other = Edges(rings, owner).first_hits(start, far)
+    end, other = sheet.first_hits(start, far)
     hit = (other >= 0) & (other != home)
     ends = np.stack([start[hit], end[hit]], axis=1)
     length = np.hypot(*(ends[:, 1] - ends[:, 0]).T)
@@ -190,15 +182,21 @@ class Edges:
     rings : object array of LinearRing
     owner : int array
         Whose each ring is.
+
+    Attributes
+    ----------
+    sides : Sides
+    owner : int array
+        Whose each of them is.
+    tree : STRtree
     """
 
     def __init__(self, rings: Geometries, owner: Indices) -> None:
-        sides = _sides(rings)
-        self._start: Floats = sides.start
-        self._side: Floats = sides.end - sides.start
-        self._owner: Indices = owner[sides.ring]
-        segments = shapely.linestrings(np.stack([sides.start, sides.end], axis=1))
-        self._tree = shapely.STRtree(segments)
+        self.sides: Sides = _sides(rings)
+        self.owner: Indices = owner[self.sides.ring]
+        self._side: Floats = self.sides.end - self.sides.start
+        ends = np.stack([self.sides.start, self.sides.end], axis=1)
+        self.tree = shapely.STRtree(shapely.linestrings(ends))
 
     def first_hits(
         self, start: Floats, far: Floats, parts: Sequence[float] = PARTS
@@ -250,9 +248,9 @@ class Edges:
         # Parts overlap, so that no edge is lost between two.
         ends = [start + max(low - NOT_ZERO, 0.0) * (far - start), start + high * (far - start)]
         # Boxes alone: where two straight lines meet is soon computed for all pairs at once.
-        ray, segment = self._tree.query(shapely.linestrings(np.stack(ends, axis=1)))
+        ray, segment = self.tree.query(shapely.linestrings(np.stack(ends, axis=1)))
         way, side = (far - start)[ray], self._side[segment]
-        offset = self._start[segment] - start[ray]
+        offset = self.sides.start[segment] - start[ray]
         cross = way[:, 0] * side[:, 1] - way[:, 1] * side[:, 0]
         # None where the two are parallel: a way meets no edge that it runs along.
         cross[cross == 0] = np.nan
@@ -267,21 +265,18 @@ class Edges:
         ray, segment, share = ray[order], segment[order], share[order]
         first = np.append(True, ray[1:] != ray[:-1])[: len(ray)]
         ray, segment, share = ray[first], segment[first], share[first]
-        return ray, start[ray] + share[:, None] * (far - start)[ray], self._owner[segment]
+        return ray, start[ray] + share[:, None] * (far - start)[ray], self.owner[segment]
 
 
-def _tightened(gaps: Gaps, rings: Geometries, owner: Indices, width: float) -> Gaps:
+def _tightened(gaps: Gaps, edges: Edges, width: float) -> Gaps:
     """Return for each gap the shortest way between the stretches of edge near its two ends."""
     if len(gaps) == 0:
         return gaps
-    sides = _sides(rings)
-    side_owner = owner[sides.ring]
-    tree = shapely.STRtree(shapely.linestrings(np.stack([sides.start, sides.end], axis=1)))
-    best = []
+    sides, best = edges.sides, []
     for k, ends in ((0, gaps.start), (1, gaps.end)):
         far = TIGHTENED * width
-        number, side = tree.query(shapely.box(*(ends - far).T, *(ends + far).T))
-        mine = side_owner[side] == gaps.pieces[number, k]
+        number, side = edges.tree.query(shapely.box(*(ends - far).T, *(ends + far).T))
+        mine = edges.owner[side] == gaps.pieces[number, k]
         number, side = number[mine], side[mine]
         order = np.lexsort((side, number))
         number, side = number[order], side[order]
@@ -303,7 +298,7 @@ def _tightened(gaps: Gaps, rings: Geometries, owner: Indices, width: float) -> G
     return _gaps(gaps.pieces[:, 0], gaps.pieces[:, 1], shapely.shortest_line(best[0], best[1]))
 
 
-class _Sides(NamedTuple):
+class Sides(NamedTuple):
     """Sides of rings, one after the other round each ring."""
 
     start: Floats
@@ -311,10 +306,10 @@ class _Sides(NamedTuple):
     ring: Indices
 
 
-def _sides(rings: Geometries) -> _Sides:
+def _sides(rings: Geometries) -> Sides:
     points, ring = shapely.get_coordinates(rings, return_index=True)
     at = np.flatnonzero(ring[1:] == ring[:-1])
-    return _Sides(points[at], points[at + 1], ring[at])
+    return Sides(points[at], points[at + 1], ring[at])
 
 
 def _within_octagon(start: Floats, end: Floats, radius: float) -> tuple[Floats, Floats]:

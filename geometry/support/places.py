@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 import shapely
-from shapely import MultiPolygon, Polygon
+from shapely import Polygon
 
 from ..arrays import Bools, Floats
 from ..planar.graph import spanning_forest
@@ -60,7 +60,7 @@ class Places:
 def find_places(
     pieces: Sequence[Polygon],
     tree: Gaps,
-    core: MultiPolygon,
+    square: SquareRoots,
     prices: Prices,
     rules: Rules,
 ) -> Places:
@@ -71,8 +71,8 @@ def find_places(
     pieces : sequence of Polygon
     tree : Gaps
         Shortest gaps that join all pieces.
-    core : MultiPolygon
-        The sheet eroded by just under half a bridge's width.
+    square : SquareRoots
+        Finds where bridges in a stated direction are rooted.
     prices : Prices
     rules : Rules
     """
@@ -84,7 +84,7 @@ def find_places(
     none = np.zeros(len(plain), bool)
     if not directions.any_stated or len(pieces) < 2:
         return Places(plain, cost, none, none, plain)
-    drawn = _Drawn(pieces, core, prices, rules)
+    drawn = _Drawn(pieces, square, prices, rules)
     directed, directed_cost = _directed(pieces, tree, drawn, rules)
     # Those of the others that happen to run as stated are judged as these are.
     upright = np.flatnonzero(directions.stated(plain) & ~directions.leaning(plain))
@@ -104,10 +104,9 @@ class _Drawn:
     """What bridges in a stated direction cost: those that look drawn cost least."""
 
     def __init__(
-        self, pieces: Sequence[Polygon], core: MultiPolygon, prices: Prices, rules: Rules
+        self, pieces: Sequence[Polygon], square: SquareRoots, prices: Prices, rules: Rules
     ) -> None:
-        self._prices, self._width = prices, rules.width
-        self._roots = SquareRoots(pieces, core, rules.width)
+        self._prices, self._width, self._roots = prices, rules.width, square
         rings, owner = shapely.get_rings(np.asarray(pieces, object), return_index=True)
         self.corners = Corners(rings, owner, rules.width)
 

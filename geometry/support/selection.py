@@ -154,6 +154,7 @@ def choose_bridges(
     fixed: int = 0,
     accepted: Sequence[int] = (),
     progress: Progress | None = None,
+    islands: Islands | None = None,
 ) -> Choice:
     """Choose bridges that join all pieces and, where loads are given, hold them firmly enough.
 
@@ -171,6 +172,8 @@ def choose_bridges(
     accepted : sequence of int
         Pieces that are put up with as they are, however far they give way.
     progress : Progress, optional
+    islands : Islands, optional
+        Those of the pieces under the loads of the rules, where they have been made before.
 
     Returns
     -------
@@ -187,7 +190,7 @@ def choose_bridges(
     start = np.union1d(np.arange(fixed), cheapest_tree(len(pieces), candidates, cost))
     if rules.loads is None or len(pieces) < 2:
         return Choice(start, width[start])
-    islands = Islands(pieces, rules.loads)
+    islands = Islands(pieces, rules.loads) if islands is None else islands
     whole = _task(islands, candidates, cost, width, rules, rules.loads, fixed, accepted)
     laid = np.zeros(len(cost), bool)
     laid[start] = True
