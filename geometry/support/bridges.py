@@ -417,7 +417,7 @@ def _findings(
 def _mend_necks(laying: Laying, width: float, progress: Progress) -> None:
     """Lay a strip along each place where pieces hang together by less than the width."""
     for _ in range(MOST_ROUNDS):
-        progress(0.7, f"{laying.sheet().layer}: looking for necks")
+        progress(0.7, f"{laying.layer}: looking for necks")
         cores = list(laying.core().geoms)
         if len(cores) < 2:
             return

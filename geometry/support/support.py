@@ -10,7 +10,7 @@ import numpy as np
 import shapely
 from shapely import LineString, MultiPolygon
 
-from ..arrays import Geometries
+from ..arrays import Bools, Geometries
 from ..errors import GeometryError
 from ..finding import Finding, Severity
 from ..job.job import Job
@@ -56,6 +56,9 @@ _HAIR = 0.005
 #: Times that islands are weighed against their bridges; once where there are more than so many, or
 #: more than so many of so many corners: hundreds of rings in rings.
 _MOST_ROUNDS, _MANY, _MANY_DRAWN, _CORNERS = 3, 500, 100, 50_000
+#: Once, too, where there are more than so many and ``MOST`` of them are strips narrower than this
+#: share of a bridge: so many rings in rings hang on each other all, and each round is as long.
+_MANY_STRIPS, _THIN = 60, 0.5
 
 
 @dataclass(frozen=True)
@@ -181,7 +184,7 @@ def support_layer(
         # Cut away, they may leave crumbs that touched them at a point: looked at once more.
         count = len(plain.shape.geoms)
         fine = count > _MANY_DRAWN and shapely.get_num_coordinates(plain.shape) > _CORNERS
-        many = count > _MANY or fine
+        many = count > _MANY or fine or _mostly_strips(plain.shape, rules.width)
         for round_ in range(1 if many else _MOST_ROUNDS):
             more = islands_to_let_go(
                 plain, held, weighed, least, settings.keep_mm, stays, rules.stated_width
@@ -233,7 +236,7 @@ def _not_too_many(islands: int, layer: str) -> None:
 def _not_too_many_hanging(pieces: Geometries, width: float, layer: str) -> None:
     """Refuse a sheet of too many small or thin islands that only other islands could hold."""
     areas, around = shapely.area(pieces), shapely.length(pieces)
-    crumbs, strips = areas < (CRUMB * width) ** 2, 2 * areas < STRIP * width * around
+    crumbs, strips = areas < (CRUMB * width) ** 2, _strips(pieces, STRIP * width)
     # Half of those that hang have to be so. What is nearest to what is looked for only then: it is
     # looked for again where bridges are.
     many_crumbs = len(pieces) > MOST_HANGING and crumbs.sum() > MOST_HANGING / 2
@@ -258,6 +261,19 @@ def _not_too_many_hanging(pieces: Geometries, width: float, layer: str) -> None:
             f"{few}Most are strips about {wide:.2g} mm wide, less than a tenth of the bridges that "
             f"would hold them ({width:g} mm). Make the drawing larger, or draw fewer lines."
         )
+
+
+def _strips(pieces: Geometries, width: float) -> Bools:
+    """Return which pieces are narrower than a width for the most part, as by area and outline."""
+    strips: Bools = 2 * shapely.area(pieces) < width * shapely.length(pieces)
+    return strips
+
+
+def _mostly_strips(shape: MultiPolygon, width: float) -> bool:
+    """Return whether so many islands are strips that they are weighed once only."""
+    pieces = shapely.get_parts(shape)
+    thin = int(_strips(pieces, _THIN * width).sum())
+    return thin > max(_MANY_STRIPS, MOST * (len(pieces) - 1))
 
 
 def _with_opened(artwork: PlacedArtwork, islands: Sequence[LetGo]) -> PlacedArtwork:
