@@ -132,15 +132,16 @@ def test_of_very_many_islands_those_not_worth_their_bridges_are_sought_once(monk
     assert "support.weighed-once" in codes(built({"Ring": disc.difference(specks)}), 0)
 
 
-def test_of_many_strips_those_not_worth_their_bridges_are_sought_once(monkeypatch):
-    monkeypatch.setattr(support, "_MANY_STRIPS", 1)
+def test_of_many_thin_rings_those_not_worth_their_bridges_are_sought_once(monkeypatch):
+    monkeypatch.setattr(support, "_MANY_RINGS", 1)
     disc = Point(50, 50).buffer(20)
-    thin = shapely.union_all([box(45, y, 55, y + 0.8) for y in (40.0, 56.0)])
-    specks = shapely.union_all([box(x, 49, x + 2.4, 51.4) for x in (40.0, 56.0)])
+    centres = [Point(50, y) for y in (40.0, 60.0)]
+    thin = shapely.union_all([c.buffer(2.2).difference(c.buffer(1.6)) for c in centres])
+    strips = shapely.union_all([box(45, y, 55, y + 0.6) for y in (40.0, 60.0)])
     assert "support.weighed-once" in codes(built({"Ring": disc.difference(thin)}), 0)
-    assert "support.weighed-once" not in codes(built({"Ring": disc.difference(specks)}), 0)
-    # The most of them must be so thin.
-    both = disc.difference(thin).difference(specks)
+    assert "support.weighed-once" not in codes(built({"Ring": disc.difference(strips)}), 0)
+    # The most of them must be such rings.
+    both = disc.difference(thin).difference(box(45, 50, 55, 50.6))
     assert "support.weighed-once" not in codes(built({"Ring": both}), 0)
 
 

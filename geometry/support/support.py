@@ -56,9 +56,9 @@ _HAIR = 0.005
 #: Times that islands are weighed against their bridges; once where there are more than so many, or
 #: more than so many of so many corners: hundreds of rings in rings.
 _MOST_ROUNDS, _MANY, _MANY_DRAWN, _CORNERS = 3, 500, 100, 50_000
-#: Once, too, where there are more than so many and ``MOST`` of them are strips narrower than this
+#: Once, too, where there are more than so many and ``MOST`` of them are rings narrower than this
 #: share of a bridge: so many rings in rings hang on each other all, and each round is as long.
-_MANY_STRIPS, _THIN = 60, 0.5
+_MANY_RINGS, _THIN = 60, 0.5
 
 
 @dataclass(frozen=True)
@@ -184,7 +184,7 @@ def support_layer(
         # Cut away, they may leave crumbs that touched them at a point: looked at once more.
         count = len(plain.shape.geoms)
         fine = count > _MANY_DRAWN and shapely.get_num_coordinates(plain.shape) > _CORNERS
-        many = count > _MANY or fine or _mostly_strips(plain.shape, rules.width)
+        many = count > _MANY or fine or _mostly_rings(plain.shape, rules.width)
         for round_ in range(1 if many else _MOST_ROUNDS):
             more = islands_to_let_go(
                 plain, held, weighed, least, settings.keep_mm, stays, rules.stated_width
@@ -269,11 +269,11 @@ def _strips(pieces: Geometries, width: float) -> Bools:
     return strips
 
 
-def _mostly_strips(shape: MultiPolygon, width: float) -> bool:
-    """Return whether so many islands are strips that they are weighed once only."""
-    pieces = shapely.get_parts(shape)
-    thin = int(_strips(pieces, _THIN * width).sum())
-    return thin > max(_MANY_STRIPS, MOST * (len(pieces) - 1))
+def _mostly_rings(shape: MultiPolygon, width: float) -> bool:
+    """Return whether so many islands are thin rings that they are weighed once only."""
+    pieces = np.delete(shapely.get_parts(shape), largest_piece(list(shape.geoms)))
+    thin = _strips(pieces, _THIN * width) & (shapely.get_num_interior_rings(pieces) > 0)
+    return bool(thin.sum() > max(_MANY_RINGS, MOST * len(pieces)))
 
 
 def _with_opened(artwork: PlacedArtwork, islands: Sequence[LetGo]) -> PlacedArtwork:
