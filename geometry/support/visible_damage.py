@@ -65,17 +65,23 @@ def _near(coats: Sequence[Coat], shape: MultiPolygon) -> Sequence[Coat]:
 
 
 def _sprayed(regions: list[_Region], coat: Coat) -> list[_Region]:
-    result = []
-    for region in regions:
-        inside = as_multipolygon(shapely.intersection(region.shape, coat.shape))
+    """Return regions parted by a coat, with its paint over what lies in it."""
+    shapes = np.array([region.shape for region in regions], object)
+    # Of the hundreds of regions that hundreds of layers make, a coat meets a few.
+    shapely.prepare(coat.shape)
+    met = np.flatnonzero(shapely.intersects(coat.shape, shapes)).tolist()
+    parted: dict[int, list[_Region]] = {}
+    insides = shapely.intersection(shapes[met], coat.shape)
+    outsides = shapely.difference(shapes[met], coat.shape)
+    for number, within, beyond in zip(met, insides.tolist(), outsides.tolist(), strict=True):
+        region = regions[number]
+        inside, outside = as_multipolygon(within), as_multipolygon(beyond)
         if inside.is_empty:
-            result.append(region)
             continue
-        outside = as_multipolygon(shapely.difference(region.shape, coat.shape))
-        result.append(_Region(inside, coat.over(region.wanted), coat.over(region.shown)))
+        parted[number] = [_Region(inside, coat.over(region.wanted), coat.over(region.shown))]
         if not outside.is_empty:
-            result.append(_Region(outside, region.wanted, region.shown))
-    return result
+            parted[number].append(_Region(outside, region.wanted, region.shown))
+    return [part for number, region in enumerate(regions) for part in parted.get(number, (region,))]
 
 
 def _with_care(
