@@ -12,7 +12,7 @@ from shapely import Polygon
 from ..arrays import Bools, Floats, Indices
 from .constraints import Rules
 from .statics import FRAME, LoadedGrillage
-from .stiffening import SLIGHT, holding, steps_from_frame
+from .stiffening import MOST_TOGETHER, SLIGHT, holding, steps_from_frame
 
 
 @dataclass(frozen=True)
@@ -98,6 +98,7 @@ def held_islands(
     places = [(p.x, p.y) for p in shapely.point_on_surface(np.asarray(islands, object)).tolist()]
     nearer = _next_towards_frame(steps, pairs)
     area = shapely.area(np.asarray(islands, object))
+    together = np.bincount(held.clusters)[held.clusters]
     result = []
     for plate in np.argsort(steps, kind="stable").tolist():
         deflection = float(deflections[plate, worst[plate]])
@@ -111,7 +112,9 @@ def held_islands(
                 int(number[plate]),
                 Hold(deflection, strain, (x, y)),
                 enough,
-                "" if enough else _reason(int(number[plate]), rules.most_per_island),
+                ""
+                if enough
+                else _reason(int(number[plate]), rules.most_per_island, int(together[plate])),
                 int(steps[plate]),
                 tuple(places[p] for p in _chain(plate, nearer)),
                 int(held.clusters[plate]),
@@ -147,7 +150,12 @@ def _chain(plate: int, nearer: Indices) -> list[int]:
     return chain[::-1]
 
 
-def _reason(bridges: int, most: int) -> str:
+def _reason(bridges: int, most: int, together: int) -> str:
     if bridges >= most:
         return f"it has {bridges} bridges, the most that the job allows"
+    if together > MOST_TOGETHER:
+        return (
+            f"{together} islands hang together, and further bridges were sought only as long as "
+            "many of them became firmer at once"
+        )
     return "further bridges would not stiffen it, or there is no place for them"

@@ -29,8 +29,12 @@ LEAST_SPREAD = 40.0
 WIDER = (1.25, 1.5)
 #: A move that takes less than this share off every excess that it meets is no remedy.
 LEAST_GAIN = 0.15
-#: Of islands that hang together so many of the worst excesses are looked at in each round.
-WATCHED = 16
+#: Of islands that hang together so many of the worst excesses are looked at in each round, or one
+#: for each so many islands where that is more: rounds of thousands of islands take seconds.
+WATCHED, ISLANDS_A_WATCH = 16, 128
+#: Where more islands than these hang together, a round that takes less than this share off all by
+#: which they give way too far is their last: as little would come of each of hundreds more.
+MOST_TOGETHER, LEAST_ROUND = 2_000, 0.02
 #: Of islands that hang together so many of the softest are pushed while bridges are looked for; the
 #: most strained bridges are nearly always strained by these, or by a push on one of their ends.
 PUSHED = 6
@@ -324,6 +328,7 @@ def stiffened(
     part, bridges = task, np.arange(len(laid))
     plates = np.arange(len(task.grillage.plates))
     stuck_at = np.zeros(len(plates), np.int64)
+    excess = np.full(len(plates), np.inf)
     while True:
         now = Scheme(laid[bridges], width[bridges])
         held = now.under_load(part, _still_free(part, now))
@@ -332,6 +337,9 @@ def stiffened(
             stuck_at[plates[spent]] = np.bincount(held.clusters)[held.clusters[spent]]
         watched = _watch(part, held, stuck_at[plates])
         if watched is not None:
+            now_over = np.log(np.maximum(watched.deflection / task.loads.deflection_mm, 1))
+            watched.over[_in_vain(held.clusters, excess[plates], now_over)] = False
+            excess[plates] = now_over
             moves = _moves(part, now, held, watched)
             taken = _taken(moves, watched)
         if watched is None or len(taken) == 0:
@@ -352,6 +360,23 @@ def stiffened(
         if fewer or not np.isin(np.flatnonzero(next_), plates).all():
             plates = np.flatnonzero(next_)
             part, bridges = part_of(task, plates)
+
+
+def _in_vain(label: Indices, before: Floats, now: Floats) -> Bools:
+    """Return in which clusters so many islands hang together that what the last round of moves took
+    off their excesses was too little for another one.
+
+    Parameters
+    ----------
+    label : int array (n,)
+        The cluster of each plate.
+    before, now : float64 array (n,)
+        By how much each gives way too far, as logarithms.
+    """
+    left = np.bincount(label, now)
+    less = np.bincount(label, before) - left
+    in_vain: Bools = (np.bincount(label) > MOST_TOGETHER) & (less < LEAST_ROUND * left)
+    return in_vain
 
 
 def _within_reach(task: Task, laid: Bools, plates: Indices) -> Bools:
@@ -413,9 +438,10 @@ def _watch(task: Task, held: LoadedGrillage, stuck_at: Indices) -> _Watched | No
     over &= ~still
     if not over.any():
         return None
-    plates, plate_rank = _worst_of(label, deflection, soft & over[label])
+    most = np.maximum(WATCHED, size // ISLANDS_A_WATCH)
+    plates, plate_rank = _worst_of(label, deflection, soft & over[label], most)
     beams, beam_rank = _worst_of(
-        held.beam_clusters, stresses.mpa, strained & over[held.beam_clusters]
+        held.beam_clusters, stresses.mpa, strained & over[held.beam_clusters], most
     )
     first, second = _width(plate_rank), _width(beam_rank)
     pushes = np.zeros((len(grillage.plates), 3, first + second))
@@ -446,13 +472,16 @@ def _to_compare(values: Floats) -> NDArray[np.float32]:
     return values.astype(np.float32)
 
 
-def _worst_of(label: Indices, value: Floats, among: Bools) -> tuple[Indices, Indices]:
-    """Return the worst few of each label, and their ranks within it."""
+def _worst_of(
+    label: Indices, value: Floats, among: Bools, most: Indices
+) -> tuple[Indices, Indices]:
+    """Return the worst few of each label, ``most`` of them, and their ranks within it."""
     items = np.flatnonzero(among)
     items = items[np.lexsort((-_to_compare(value[items]), label[items]))]
     counts = np.unique(label[items], return_counts=True)[1]
     rank = ramp(counts)
-    return items[rank < WATCHED], rank[rank < WATCHED]
+    watched = rank < most[label[items]]
+    return items[watched], rank[watched]
 
 
 def _width(rank: Indices) -> int:

@@ -8,7 +8,7 @@ import shapely
 from shapely import MultiPolygon, Point, affinity, box
 
 from sheetstack.geometry.progress import Progress
-from sheetstack.geometry.support import selection, stiffening
+from sheetstack.geometry.support import held_islands, selection, stiffening
 from sheetstack.geometry.support.block_factor import BlockFactor
 from sheetstack.geometry.support.bridges import hold_islands
 from sheetstack.geometry.support.candidates import CLOSE, QUICK
@@ -191,3 +191,27 @@ def test_last_digits_of_the_linear_algebra_choose_no_bridge(monkeypatch, deflect
         other = [b.path for b in hold_islands(sheet, 1.0, rules=rules).bridges]
         assert np.shape(other) == np.shape(paths)
         np.testing.assert_allclose(other, paths, atol=1e-9)
+
+
+def test_rounds_end_for_so_many_islands_that_they_hardly_get_any_firmer():
+    few, many = 40, stiffening.MOST_TOGETHER + 1
+    label = np.repeat([0, 1, 2], [many, few, many])
+    before = np.full(len(label), 1.0)
+    now = before * np.repeat([0.985, 0.985, 0.9], [many, few, many])
+    assert stiffening._in_vain(label, before, now).tolist() == [True, False, False]
+    # Nothing is known of the first round, nor of islands that are within their limits.
+    never = np.full(len(label), np.inf)
+    assert not stiffening._in_vain(label, never, now).any()
+    assert not stiffening._in_vain(label, 0 * before, 0 * now).any()
+
+
+def test_islands_that_are_left_in_vain_are_told_so(monkeypatch):
+    monkeypatch.setattr(held_islands, "MOST_TOGETHER", 8)
+    monkeypatch.setattr(stiffening, "MOST_TOGETHER", 8)
+    monkeypatch.setattr(stiffening, "LEAST_ROUND", 1e9)
+    at = np.arange(20.0, 181.0, 20.0)
+    lines = [*shapely.box(at, 20, at + 2, 182), *shapely.box(20, at, 182, at + 2)]
+    sheet = sheet_of(shapely.union_all(lines), thickness=0.1)
+    rules = Rules(1.5, loads=Loads(Stiffness(4500, 0.1), 1.4e-4, 2.0, 0.05, 50.0))
+    held = hold_islands(sheet, 1.5, rules=rules)
+    assert any("hang together" in finding.message for finding in held.findings)
