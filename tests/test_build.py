@@ -104,10 +104,10 @@ def test_thin_rings_that_only_hold_each_other_are_refused_where_they_are_too_man
             built({"Rings": rings(0.15, 24)})
     # Each of 12 rings of paint holds a disc or ring of sheet; only the outermost is near the frame.
     said = "^Rings: 12 pieces of sheet would fall out, and 11 of them could be held by each other "
-    said += r"only\. Most are strips about 0\.15 mm wide, less than a tenth of the bridges that"
+    said += r"only\. Most are strips about 0\.15 mm wide, less than a fifth of the bridges that"
     assert re.match(said, str(told.value))
-    # As many that are twice as wide are held.
-    assert built({"Rings": rings(0.4, 24)}).layers[0].bridges
+    # As many that are four times as wide are held.
+    assert built({"Rings": rings(0.6, 24)}).layers[0].bridges
     # So are as few as thin ones.
     assert built({"Rings": rings(0.15, 10)}).layers[0].bridges
 

@@ -48,9 +48,9 @@ MOST_ISLANDS = 20_000
 #: cobweb. As many bricks are a wall, and take a minute.
 MOST_HANGING, CRUMB = 800, 2.0
 #: As many are too many where most of all islands (this share) hang so and are strips narrower than
-#: this share of a bridge: hundreds of rings in rings, each as thin as a line of a pen. Of the 398
-#: largest icons of eight sets, 140 mm wide in plywood, none has a tenth as many.
-MOST_STRIPS, MOST, STRIP = 100, 0.75, 0.1
+#: this share of a bridge: rings in rings, each as thin as a line of a pen. Of 400 drawings, the
+#: largest icons and flags of three sets, 140 mm wide in card and plywood, none has two such strips.
+MOST_STRIPS, MOST, STRIP = 60, 0.75, 0.2
 #: Islands that are let go are opened this much further all round, in mm: more than the grid's step.
 _HAIR = 0.005
 #: Times that islands are weighed against their bridges; once where there are more than so many, or
@@ -258,7 +258,7 @@ def _not_too_many_hanging(pieces: Geometries, width: float, layer: str) -> None:
     if hanging > MOST_STRIPS and strips[free].sum() > MOST * len(pieces):
         wide = float(np.median(2 * areas[free] / around[free]))
         raise GeometryError(
-            f"{few}Most are strips about {wide:.2g} mm wide, less than a tenth of the bridges that "
+            f"{few}Most are strips about {wide:.2g} mm wide, less than a fifth of the bridges that "
             f"would hold them ({width:g} mm). Make the drawing larger, or draw fewer lines."
         )
 
