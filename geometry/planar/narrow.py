@@ -80,6 +80,8 @@ BATCH = 1_000
 #: Sites on the edge of what hangs together, about; hundreds of thin teeth are looked at more
 #: coarsely.
 MOST_SITES = 40_000
+#: The same of all together, as long as each batch has the fewest: a second for 40,000.
+ALL_SITES, FEWEST_SITES = 600_000, 10_000
 _WHAT = "looking for narrow places"
 
 
@@ -192,7 +194,9 @@ def narrow_places(
     slivers[near.of_seed[np.flatnonzero(whole)]] = True
     searching = progress.part(0.4, 0.9)
     batches = near.batches(BATCH)
-    found = map_batches(partial(_places_in, near, slivers, width), batches, searching, _WHAT)
+    sites = min(MOST_SITES, max(FEWEST_SITES, ALL_SITES // max(1, len(batches))))
+    search = partial(_places_in, near, slivers, width, sites)
+    found = map_batches(search, batches, searching, _WHAT)
     places = [place for batch in found for place in batch]
     places += _specks(lost[whole], places, width)
     return sorted(places, key=lambda p: (p.width_mm, p.place))
@@ -243,7 +247,9 @@ def _near_lost(
     )
 
 
-def _places_in(near: _Near, slivers: Bools, width: float, batch: Indices) -> list[NarrowPlace]:
+def _places_in(
+    near: _Near, slivers: Bools, width: float, sites: int, batch: Indices
+) -> list[NarrowPlace]:
     """Return the narrow places of some groups, given by the numbers of all their segments."""
     groups, group = np.unique(near.group[batch], return_inverse=True)
     group = group.reshape(-1)
@@ -254,7 +260,7 @@ def _places_in(near: _Near, slivers: Bools, width: float, batch: Indices) -> lis
         return found
 
     segments = near.segments.take(batch)
-    axis = axis_between(segments, group, width, inside, most_sites=MOST_SITES)
+    axis = axis_between(segments, group, width, inside, most_sites=sites)
     lines = [
         line
         for line in middle_lines(axis, _at_home(axis, near.homes[groups], width))

@@ -358,6 +358,24 @@ def test_a_comb_of_very_many_teeth_is_looked_at_in_coarser_steps_and_that_is_tol
     assert f"{teeth} narrow places" in note.message
 
 
+def test_very_many_narrow_openings_share_the_steps_that_all_may_take(monkeypatch):
+    slots = MultiPolygon([box(0, 4.0 * k, 30, 4.0 * k + 0.5) for k in range(40)])
+    told = narrow_places(slots, LEAST)
+    monkeypatch.setattr(narrow, "BATCH", 8)
+    assert repr(narrow_places(slots, LEAST)) == repr(told)
+    monkeypatch.setattr(narrow, "ALL_SITES", 2000)
+    monkeypatch.setattr(narrow, "FEWEST_SITES", 10)
+    coarse = narrow_places(slots, LEAST)
+    assert not any(place.off_mm for place in told)
+    assert len(coarse) == len(told) == 40
+    for place in coarse:
+        assert place.off_mm > 0
+        assert place.width_mm == pytest.approx(0.5, abs=1e-6)
+    # Few are not kept from their steps by the many that others have.
+    monkeypatch.setattr(narrow, "FEWEST_SITES", 40_000)
+    assert repr(narrow_places(slots, LEAST)) == repr(told)
+
+
 def test_a_place_of_no_width_looked_at_in_coarser_steps_is_told_without_a_fault():
     # Where sheet meets at a point: seen in a net of 220 crossing hairlines.
     (neck,) = found(
