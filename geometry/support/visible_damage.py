@@ -44,15 +44,28 @@ class Coat:
 
 @dataclass(frozen=True)
 class _Region:
-    """A part of the layer with the colours, sRGB 0 to 1, with and without its paint."""
+    """A part of the layer with the coats that are seen there above and below its paint.
+
+    Coats are named from the eye down; what lies under a coat that hides all is not among them.
+    """
 
     shape: MultiPolygon
-    wanted: Floats
-    shown: Floats
+    above: tuple[Coat, ...] = ()
+    below: tuple[Coat, ...] = ()
 
-    def difference(self) -> float:
-        lab = lab_from_srgb(np.stack([self.wanted, self.shown]))
+    def difference(self, wanted: Coat, ground: Floats) -> float:
+        """Return how much the picture differs there with the layer's paint and without."""
+        without = _through(self.below, ground)
+        seen = [_through(self.above, colour) for colour in (wanted.over(without), without)]
+        lab = lab_from_srgb(np.stack(seen))
         return float(ciede2000(lab[0], lab[1]))
+
+
+def _through(coats: Sequence[Coat], srgb: Floats) -> Floats:
+    """Return a colour, sRGB 0 to 1, seen through coats that are named from the eye down."""
+    for coat in reversed(coats):
+        srgb = coat.over(srgb)
+    return srgb
 
 
 def _near(coats: Sequence[Coat], shape: MultiPolygon) -> Sequence[Coat]:
@@ -64,31 +77,56 @@ def _near(coats: Sequence[Coat], shape: MultiPolygon) -> Sequence[Coat]:
     return [coats[k] for k in np.flatnonzero(meets).tolist()]
 
 
-def _sprayed(regions: list[_Region], coat: Coat) -> list[_Region]:
-    """Return regions parted by a coat, with its paint over what lies in it."""
+def _parted(regions: Sequence[_Region], coat: Coat) -> tuple[list[_Region], list[_Region]]:
+    """Return the parts of regions inside a coat, and those outside it."""
+    inside: list[_Region] = []
+    outside: list[_Region] = []
     shapes = np.array([region.shape for region in regions], object)
     # Of the hundreds of regions that hundreds of layers make, a coat meets a few.
     shapely.prepare(coat.shape)
-    met = np.flatnonzero(shapely.intersects(coat.shape, shapes)).tolist()
-    parted: dict[int, list[_Region]] = {}
-    insides = shapely.intersection(shapes[met], coat.shape)
-    outsides = shapely.difference(shapes[met], coat.shape)
-    for number, within, beyond in zip(met, insides.tolist(), outsides.tolist(), strict=True):
-        region = regions[number]
-        inside, outside = as_multipolygon(within), as_multipolygon(beyond)
-        if inside.is_empty:
+    meets = shapely.intersects(coat.shape, shapes)
+    within = iter(shapely.intersection(shapes[meets], coat.shape).tolist())
+    beyond = iter(shapely.difference(shapes[meets], coat.shape).tolist())
+    for region, met in zip(regions, meets.tolist(), strict=True):
+        covered = as_multipolygon(next(within)) if met else MultiPolygon()
+        bare = as_multipolygon(next(beyond)) if met else region.shape
+        if covered.is_empty:
+            outside.append(region)
             continue
-        parted[number] = [_Region(inside, coat.over(region.wanted), coat.over(region.shown))]
-        if not outside.is_empty:
-            parted[number].append(_Region(outside, region.wanted, region.shown))
-    return [part for number, region in enumerate(regions) for part in parted.get(number, (region,))]
+        inside.append(replace(region, shape=covered))
+        if not bare.is_empty:
+            outside.append(replace(region, shape=bare))
+    return inside, outside
+
+
+def _regions(seen: MultiPolygon, below: Sequence[Coat], above: Sequence[Coat]) -> list[_Region]:
+    """Part what is seen of a layer by the coats below it and by those above that let it through.
+
+    From the eye down: under a coat that hides all nothing needs to be parted. So regions are as
+    many as the coats, where all coats hide, and not as many as the places where they cross.
+    """
+    regions = [_Region(seen)]
+    for coat in reversed(above):
+        inside, outside = _parted(regions, coat)
+        regions = [replace(r, above=(*r.above, coat)) for r in inside] + outside
+    done: list[_Region] = []
+    for coat in reversed(below):
+        if not regions:
+            break
+        inside, outside = _parted(regions, coat)
+        inside = [replace(r, below=(*r.below, coat)) for r in inside]
+        if coat.opacity == 1:
+            done += inside
+            regions = outside
+        else:
+            regions = inside + outside
+    return done + regions
 
 
 def _with_care(
-    region: _Region, care: Sequence[tuple[MultiPolygon, float]]
+    shape: MultiPolygon, difference: float, care: Sequence[tuple[MultiPolygon, float]]
 ) -> list[tuple[MultiPolygon, float, float]]:
     """Return a region split where damage counts more than once: shapes, difference, factor."""
-    shape, difference = region.shape, region.difference()
     parts = []
     rest: shapely.Geometry = shape
     for area, factor in care:
@@ -166,14 +204,12 @@ class DamageMap:
             if coat.opacity == 1 and not seen.is_empty:
                 seen = shapely.difference(seen, coat.shape)
         bare = srgb_from_hex(ground)
-        regions = [_Region(as_multipolygon(seen), bare, bare)]
-        for coat in below:
-            regions = _sprayed(regions, coat)
-        regions = [_Region(r.shape, wanted.over(r.wanted), r.shown) for r in regions]
-        for coat in above:
-            if coat.opacity < 1:
-                regions = _sprayed(regions, coat)
-        parts = [part for region in regions for part in _with_care(region, care)]
+        clear = [coat for coat in above if coat.opacity < 1]
+        parts = [
+            part
+            for region in _regions(as_multipolygon(seen), below, clear)
+            for part in _with_care(region.shape, region.difference(wanted, bare), care)
+        ]
         zones = [small_polygons(shape, ZONE_VERTICES) for shape, _, _ in parts]
         count = [len(z) for z in zones]
         self._zones = np.concatenate(zones)

@@ -111,6 +111,34 @@ def test_a_thin_coat_above_lets_the_gap_show_through():
     assert DamageMap(layer, (), (thin, opaque), "#000000").of([box(0, 0, 1, 1)]).damage == 0
 
 
+def test_coats_are_seen_through_each_other_down_to_the_first_that_hides():
+    square, right = box(0, 0, 10, 10), box(5, 0, 10, 10)
+    below = (
+        Coat(as_multipolygon(square), BLUE, 0.5),
+        coat(right, RED),
+        Coat(as_multipolygon(square), CREAM, 0.25),
+    )
+    layer = Coat(as_multipolygon(square), "#000000", 0.5)
+    above = (Coat(as_multipolygon(box(0, 0, 10, 5)), "#000000", 0.5),)
+    damage = DamageMap(layer, below, above, GROUND)
+    places = np.array([[2.0, 8.0], [8.0, 8.0], [2.0, 2.0], [8.0, 2.0]])
+
+    def painted(x, y, coats):
+        srgb = np.array([int(GROUND[k : k + 2], 16) / 255 for k in (1, 3, 5)])
+        for one in coats:
+            if one.shape.intersects(shapely.Point(x, y)):
+                srgb = one.over(srgb)
+        return color.rgb2lab(srgb)
+
+    expected = [
+        color.deltaE_ciede2000(
+            painted(x, y, (*below, layer, *above)), painted(x, y, (*below, *above))
+        )
+        for x, y in places
+    ]
+    assert damage.at(places) == pytest.approx(expected, rel=1e-3)
+
+
 def test_care_makes_a_place_dearer_and_its_damage_is_told_as_it_is():
     square, strip = box(0, 0, 10, 10), box(3, 3, 7, 4)  # half in the place that is cared for
     plain = DamageMap(coat(square, RED), (), (), GROUND)
