@@ -20,7 +20,7 @@ from shapely import MultiPolygon
 from ..arrays import Floats
 from ..finding import Finding, Severity
 from ..job.sections import SheetSettings
-from .shared_edges import EdgeFit, Outlines, SharedEdges, outlines_of
+from .shared_edges import DrawnEdges, EdgeFit, Outlines, SharedEdges, outlines_of
 from .sheet import PlacedArtwork
 
 #: A round mark: 4 pi area / perimeter^2 above this, and its size in mm.
@@ -218,11 +218,12 @@ def alignment(
     in_place = _on_one_page(pages) | {k for k, known in enumerate(stated) if known}
     drawn = [k for k, shape in enumerate(shapes) if not shape.is_empty]
     if not by_marks and len(drawn) > 1:
-        outlines = {k: outlines_of([shapes[k]]) for k in drawn}
+        outlines = [outlines_of([shapes[k]]) for k in drawn]
+        edges = DrawnEdges(outlines, frame)
         wrong: list[_Wrong] = []
-        for k in drawn:
-            others = outlines_of([shapes[i] for i in drawn if i != k])
-            right, found = _by_edges(outlines[k], SharedEdges(others, frame), frame, k in in_place)
+        for number, k in enumerate(drawn):
+            others = SharedEdges(edges, number)
+            right, found = _by_edges(outlines[number], others, frame, k in in_place)
             if right or found:
                 witnesses[k] = "edges"
             if found:
@@ -393,23 +394,40 @@ def _by_edges(
     clear = _tells(here, SHARED)
     if clear and math.hypot(*here.move) <= IN_PLACE:
         return True, None
+    resized = {} if in_place else {factor: own.scaled(1 / factor) for factor in SCALES}
+    resized = {
+        f: lines for f, lines in resized.items() if lines.extent() <= _MOST_OVER * max(frame)
+    }
+    # Of hundreds of layers many are a few shapes, which tell nothing wherever they are laid.
+    elsewhere = clear or _could_tell(own, SHARED)
+    at_scale = any(_could_tell(lines, SHARED_SCALED) for lines in resized.values())
+    if not (elsewhere or at_scale):
+        return False, None
     lies = edges.share_lying_on(own)
     if math.hypot(*here.move) <= IN_PLACE:
         lies = max(lies, here.share)
-    fits = [here, *edges.fits_elsewhere(own, FARTHEST * min(frame))]
-    found = _only_one([(1.0, fit) for fit in fits], SHARED, lies)
-    if found is None and not in_place:
-        scaled = []
-        for factor in SCALES:
-            resized = own.scaled(1 / factor)
-            if resized.extent() <= _MOST_OVER * max(frame):
-                scaled += [(factor, f) for f in edges.fits_elsewhere(resized, math.inf)]
+    found = None
+    if elsewhere:
+        fits = [here, *edges.fits_elsewhere(own, FARTHEST * min(frame))]
+        found = _only_one([(1.0, fit) for fit in fits], SHARED, lies)
+    if found is None and at_scale:
+        scaled = [
+            (factor, fit)
+            for factor, lines in resized.items()
+            for fit in edges.fits_elsewhere(lines, math.inf)
+        ]
         found = _only_one(scaled, SHARED_SCALED, lies)
     return False, found
 
 
 def _tells(fit: EdgeFit, share: float) -> bool:
     return fit.share >= share and fit.firmness >= FIRM and fit.lines >= LINES
+
+
+def _could_tell(own: Outlines, share: float) -> bool:
+    """Tell whether there is enough of an outline to tell its place elsewhere."""
+    most, lines = own.most_elsewhere()
+    return most >= share and lines >= LINES
 
 
 def _only_one(fits: Sequence[tuple[float, EdgeFit]], share: float, lies: float) -> _Wrong | None:

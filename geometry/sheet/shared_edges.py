@@ -16,6 +16,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 import shapely
@@ -94,6 +95,15 @@ class Outlines:
         """Return the longer side of the box around the outlines, in mm."""
         return float(max(np.ptp(self.starts.real), np.ptp(self.starts.imag)))
 
+    def most_elsewhere(self) -> tuple[float, int]:
+        """Return the share and the straight lines that no fit elsewhere can have more of.
+
+        See :meth:`SharedEdges.fits_elsewhere`: all of the outline but circles.
+        """
+        z, along, is_round = _sampled(self)
+        straight = np.flatnonzero(~is_round)
+        return len(straight) / len(z), _count_lines(z[straight], along[straight])
+
 
 def outlines_of(shapes: Sequence[MultiPolygon]) -> Outlines:
     """Return the outlines of areas as directed segments."""
@@ -111,27 +121,88 @@ def outlines_of(shapes: Sequence[MultiPolygon]) -> Outlines:
     return Outlines(z[:-1][kept], along, lengths[kept], is_round[ring[:-1][kept]])
 
 
-class SharedEdges:
-    """The edges of some layers, to lay another layer's edges along.
+class DrawnEdges:
+    """The edges of all layers of a job, by place: made once, looked at for each layer.
 
     Parameters
     ----------
-    others : Outlines
+    layers : sequence of Outlines
     frame : tuple of float
         Width and height of the sheet in mm.
     """
 
-    def __init__(self, others: Outlines, frame: tuple[float, float]) -> None:
-        self._others = others
-        self._pixel = max(PIXEL, float(np.sqrt(frame[0] * frame[1] / MOST_PIXELS)))
-        columns, rows = (max(1, round(side / self._pixel)) for side in frame)
-        self._raster_size = (rows, columns)
-        self._spectrum: tuple[Complexes, Complexes] | None = None
-        ends = others.starts + others.along * others.lengths
-        sides = np.stack([others.starts, ends], axis=1)
-        self._tree = shapely.STRtree(
-            shapely.linestrings(np.stack([sides.real, sides.imag], axis=2))
+    def __init__(self, layers: Sequence[Outlines], frame: tuple[float, float]) -> None:
+        self.starts: Complexes = np.concatenate([lines.starts for lines in layers])
+        self.along: Complexes = np.concatenate([lines.along for lines in layers])
+        self.lengths: Floats = np.concatenate([lines.lengths for lines in layers])
+        #: The layer of each segment, by its place among the layers.
+        self.layer: Indices = np.repeat(
+            np.arange(len(layers)), [len(lines.starts) for lines in layers]
         )
+        self.pixel = max(PIXEL, float(np.sqrt(frame[0] * frame[1] / MOST_PIXELS)))
+        columns, rows = (max(1, round(side / self.pixel)) for side in frame)
+        self.raster_size = (rows, columns)
+        ends = self.starts + self.along * self.lengths
+        sides = np.stack([self.starts, ends], axis=1)
+        self.tree = shapely.STRtree(shapely.linestrings(np.stack([sides.real, sides.imag], axis=2)))
+
+    def pieces(self, lines: Outlines | DrawnEdges) -> tuple[Indices, Complexes, Indices]:
+        """Cut segments into pieces within a pixel each.
+
+        Returns
+        -------
+        pixel : int array (n,)
+            Of the raster, row by row. Pieces off the sheet are left out.
+        step : complex128 array (n,)
+            Direction times length in mm.
+        segment : int array (n,)
+            The segment that each is part of.
+        """
+        rows, columns = self.raster_size
+        parts = np.maximum(1, np.ceil(2 * lines.lengths / self.pixel)).astype(int)
+        k = np.repeat(np.arange(len(parts)), parts)
+        nth = np.arange(len(k)) - np.repeat(np.cumsum(parts) - parts, parts)
+        step = lines.lengths[k] / parts[k]
+        z = (lines.starts[k] + lines.along[k] * step * (nth + 0.5)) / self.pixel
+        x, y = np.floor(z.real).astype(int), np.floor(z.imag).astype(int)
+        inside = (x >= 0) & (x < columns) & (y >= 0) & (y < rows)
+        return (y * columns + x)[inside], (lines.along[k] * step)[inside], k[inside]
+
+    @cached_property
+    def own_pieces(self) -> tuple[Indices, Complexes, Indices]:
+        """The pieces of the layers' own edges: pixel, step, and the layer of each."""
+        pixel, step, segment = self.pieces(self)
+        return pixel, step, self.layer[segment]
+
+    def transformed(self, pixel: Indices, step: Complexes) -> tuple[Complexes, Complexes]:
+        """Return the transforms of the length of edge in each pixel, across and up."""
+        rows, columns = self.raster_size
+        across, up = (
+            np.bincount(pixel, lengths, rows * columns).reshape(rows, columns)
+            for lengths in (step.real, step.imag)
+        )
+        size = (2 * rows, 2 * columns)
+        return np.fft.rfft2(across, size), np.fft.rfft2(up, size)
+
+
+class SharedEdges:
+    """The edges of all layers but one, to lay that layer's edges along.
+
+    Parameters
+    ----------
+    drawn : DrawnEdges
+    layer : int
+        The layer whose own edges do not count, by its place among the layers.
+    """
+
+    def __init__(self, drawn: DrawnEdges, layer: int) -> None:
+        self._drawn, self._layer = drawn, layer
+
+    @cached_property
+    def _spectrum(self) -> tuple[Complexes, Complexes]:
+        pixel, step, layer = self._drawn.own_pieces
+        others = layer != self._layer
+        return self._drawn.transformed(pixel[others], step[others])
 
     def fit_here(self, own: Outlines) -> EdgeFit:
         """Return the fit of an outline that begins where it lies.
@@ -164,10 +235,10 @@ class SharedEdges:
         Least squares over ever narrower sights (weights of Cauchy's distribution; Holland and
         Welsch, 1977, from memory); where a point has several lines before it, the one that fits.
         """
-        reach = WIDEST_TRAP + (2 * self._pixel if begin else WIDEST_TRAP)
+        reach = WIDEST_TRAP + (2 * self._drawn.pixel if begin else WIDEST_TRAP)
         point, segment = self._near(z + begin, along, reach)
         normal = -1j * along[point]
-        to_line = ((self._others.starts[segment] - z[point] - begin) * np.conj(normal)).real
+        to_line = ((self._drawn.starts[segment] - z[point] - begin) * np.conj(normal)).real
         rows = np.stack([normal.real, normal.imag, np.ones(len(normal))], axis=1)
         model = np.zeros(3)
         for sight in np.geomspace(reach / 2, EXACT, _ROUNDS):
@@ -191,43 +262,42 @@ class SharedEdges:
             return fit
         point, segment = self._near(z + move, along, abs(distance) + EXACT)
         normal = -1j * along[point]
-        to_line = ((self._others.starts[segment] - z[point] - move) * np.conj(normal)).real
+        to_line = ((self._drawn.starts[segment] - z[point] - move) * np.conj(normal)).real
         kept = np.unique(point[(np.abs(to_line - distance) < EXACT) & counts[point]])
         if not len(kept):
             return fit
         ways = np.stack([along[kept].real, along[kept].imag])
-        angle = np.rint(np.degrees(np.angle(along[kept])) / _LINE[0])
-        offset = np.rint((z[kept] * np.conj(-1j * along[kept])).real / _LINE[1])
         return replace(
             fit,
             share=len(kept) / len(z),
             firmness=float(np.linalg.eigvalsh(ways @ ways.T)[0]) / len(kept),
-            lines=len(np.unique(np.stack([angle, offset]), axis=1).T),
+            lines=_count_lines(z[kept], along[kept]),
         )
 
     def _near(self, z: Complexes, along: Complexes, reach: float) -> tuple[Indices, Indices]:
         """Return pairs of points and segments within reach that run in opposite ways."""
         points = shapely.points(z.real, z.imag)
-        point, segment = self._tree.query(points, predicate="dwithin", distance=reach)
-        back = (along[point] * np.conj(self._others.along[segment])).real < -SAME_WAY
+        point, segment = self._drawn.tree.query(points, predicate="dwithin", distance=reach)
+        back = (along[point] * np.conj(self._drawn.along[segment])).real < -SAME_WAY
+        back &= self._drawn.layer[segment] != self._layer
         return point[back], segment[back]
 
     def _peaks(self, own: Outlines, farthest: float) -> Iterator[complex]:
         """Yield the moves under which rasters of edges run against each other most."""
-        rows, columns = self._raster_size
+        drawn = self._drawn
+        rows, columns = drawn.raster_size
         size = (2 * rows, 2 * columns)
-        if self._spectrum is None:
-            self._spectrum = self._transformed(self._others, size)
+        pixel, step, _ = drawn.pieces(own)
         product = sum(
             a * np.conj(b)
-            for a, b in zip(self._spectrum, self._transformed(own, size), strict=True)
+            for a, b in zip(self._spectrum, drawn.transformed(pixel, step), strict=True)
         )
         against: Floats = -np.fft.irfft2(product, size)
         # Over 3 x 3 pixels: edges drawn with a trap lie beside each other.
         for axis in (0, 1):
             against = against + np.roll(against, 1, axis) + np.roll(against, -1, axis)
-        up = np.fft.fftfreq(size[0], 1 / size[0])[:, None] * self._pixel
-        right = np.fft.fftfreq(size[1], 1 / size[1])[None, :] * self._pixel
+        up = np.fft.fftfreq(size[0], 1 / size[0])[:, None] * drawn.pixel
+        right = np.fft.fftfreq(size[1], 1 / size[1])[None, :] * drawn.pixel
         against[up**2 + right**2 >= farthest**2] = -np.inf
         for _ in range(_PEAKS):
             row, column = np.unravel_index(int(np.argmax(against)), against.shape)
@@ -235,25 +305,12 @@ class SharedEdges:
                 break
             yield complex(right[0, column], up[row, 0])
             # Only the window round it is looked at: pictures have a million moves.
-            reach = 4 * self._pixel
+            reach = 4 * drawn.pixel
             rows_near = np.flatnonzero(np.abs(up[:, 0] - up[row]) < reach)
             columns_near = np.flatnonzero(np.abs(right[0] - right[0, column]) < reach)
             window = np.ix_(rows_near, columns_near)
             apart = np.hypot(up[rows_near] - up[row], right[:, columns_near] - right[0, column])
             against[window] = np.where(apart < reach, -np.inf, against[window])
-
-    def _transformed(self, lines: Outlines, size: tuple[int, int]) -> tuple[Complexes, Complexes]:
-        """Return the transforms of the length of edge in each pixel, across and up."""
-        raster = np.zeros(self._raster_size, np.complex128)
-        parts = np.maximum(1, np.ceil(2 * lines.lengths / self._pixel)).astype(int)
-        k = np.repeat(np.arange(len(parts)), parts)
-        nth = np.arange(len(k)) - np.repeat(np.cumsum(parts) - parts, parts)
-        step = lines.lengths[k] / parts[k]
-        z = (lines.starts[k] + lines.along[k] * step * (nth + 0.5)) / self._pixel
-        x, y = np.floor(z.real).astype(int), np.floor(z.imag).astype(int)
-        inside = (x >= 0) & (x < raster.shape[1]) & (y >= 0) & (y < raster.shape[0])
-        np.add.at(raster, (y[inside], x[inside]), (lines.along[k] * step)[inside])
-        return np.fft.rfft2(raster.real, size), np.fft.rfft2(raster.imag, size)
 
 
 def _sampled(own: Outlines) -> tuple[Complexes, Complexes, Bools]:
@@ -273,3 +330,10 @@ def _least_of_each(owner: Indices, values: Floats) -> Indices:
     first = np.ones(len(order), bool)
     first[1:] = np.diff(owner[order]) != 0
     return order[first]
+
+
+def _count_lines(z: Complexes, along: Complexes) -> int:
+    """Return on how many straight lines points of an outline lie."""
+    angle = np.rint(np.degrees(np.angle(along)) / _LINE[0])
+    offset = np.rint((z * np.conj(-1j * along)).real / _LINE[1])
+    return len(np.unique(np.stack([angle, offset]), axis=1).T)

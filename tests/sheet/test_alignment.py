@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import itertools
+
 import numpy as np
 import pytest
 import shapely
-from shapely import MultiPoint, MultiPolygon, Point, box
+from shapely import MultiPoint, MultiPolygon, Point, Polygon, box
 from shapely.affinity import rotate, scale, translate
 
 from sheetstack.geometry.planar.polygons import as_multipolygon
@@ -14,6 +16,7 @@ from sheetstack.geometry.sheet.alignment import (
     fit_marks,
     round_marks,
 )
+from sheetstack.geometry.sheet.shared_edges import DrawnEdges, SharedEdges, outlines_of
 
 from ..demo_builds import DEMOS, demo
 
@@ -201,3 +204,44 @@ def test_marks_tell_a_shift_on_one_page_too():
     shapes = [layer(1), layer(2), translate(layer(3), 4.25, -1.5)]
     (finding,) = mismatches(shapes, NAMES, FRAME, [FRAME] * 3)
     assert finding.code == "registration.artwork-shifted"
+
+
+def outlines_in_pieces(count):
+    """Return the outlines of layers that tile a square: columns with crooked borders."""
+    rng = np.random.default_rng(3)
+    borders = [20 + 40 * k + rng.uniform(0, 15, 12) for k in range(count + 1)]
+    y = np.linspace(20, 280, 12)
+    return [
+        outlines_of(
+            [
+                MultiPolygon(
+                    [Polygon([*zip(a, y, strict=True), *zip(b[::-1], y[::-1], strict=True)])]
+                )
+            ]
+        )
+        for a, b in itertools.pairwise(borders)
+    ]
+
+
+def test_a_layers_own_edges_do_not_count():
+    # The squares lie far apart: neither has an edge of the other near it.
+    near, far = (outlines_of([MultiPolygon([box(x, 20, x + 40, 60)])]) for x in (20, 300))
+    twice = outlines_of([MultiPolygon([box(60, 20, 90, 60)])])
+    assert SharedEdges(DrawnEdges([near, far], FRAME), 0).fit_here(near).share == 0
+    assert SharedEdges(DrawnEdges([near, far], FRAME), 0).share_lying_on(near) == 0
+    assert SharedEdges(DrawnEdges([near, twice], FRAME), 0).fit_here(near).share > 0.2
+
+
+@pytest.mark.parametrize("layer", range(4))
+def test_no_fit_elsewhere_has_more_than_all_of_the_outline_but_circles(layer):
+    outlines = outlines_in_pieces(4)
+    share, lines = outlines[layer].most_elsewhere()
+    fits = SharedEdges(DrawnEdges(outlines, FRAME), layer).fits_elsewhere(outlines[layer], 100.0)
+    assert max(fit.share for fit in fits) > 0.2
+    assert all(fit.share <= share and fit.lines <= lines for fit in fits)
+
+
+def test_circles_tell_nothing_elsewhere():
+    assert outlines_of([MultiPolygon([Point(50, 50).buffer(20)])]).most_elsewhere() == (0.0, 0)
+    square = outlines_of([MultiPolygon([box(0, 0, 9, 9)])]).most_elsewhere()
+    assert square == (1.0, 4)
