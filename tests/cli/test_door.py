@@ -90,7 +90,8 @@ def test_what_nobody_foresaw_has_a_code_of_its_own_and_one_sentence(
 def test_a_signal_while_modules_are_loaded_ends_without_a_traceback(job, module, name):
     number = getattr(signal, name)
     program = f"""
-import os, sys
+import os, signal, sys
+signal.signal({int(number)}, signal.SIG_DFL)  # tests may run where it is ignored, as by nohup
 class Signalling:
     def find_spec(self, name, path, target=None):
         if name == {module!r}:
