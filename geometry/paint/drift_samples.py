@@ -290,9 +290,7 @@ def _left(
     progress: Progress,
 ) -> Floats:
     """Return what is left of each patch in each sample, infinite where that is not asked for."""
-    bounds = shapely.bounds(cells)
-    windows = shapely.box(*(bounds[:, :2] - 3 * reach).T, *(bounds[:, 2:] + 3 * reach).T)
-    clips = [_clipped(shape, windows) for shape in shapes]
+    clips = [_clipped(shape, cells, 3 * reach) for shape in shapes]
     # Most of many layers have nothing near most patches.
     there = [~shapely.is_empty(clip) for clip in clips]
     around = map_geometries(shapely.buffer, cells, distance=reach)
@@ -314,13 +312,18 @@ def _left(
     return areas
 
 
-def _clipped(shape: MultiPolygon, windows: Geometries) -> Geometries:
-    """Return the part of a shape in each window, from its parts near by only."""
+def _clipped(shape: MultiPolygon, cells: Geometries, reach: float) -> Geometries:
+    """Return what of a shape lies in a window about each patch, of its parts within reach only.
+
+    The window about a ring is all that lies in it, rings in rings, too.
+    """
+    bounds = shapely.bounds(cells)
+    windows = shapely.box(*(bounds[:, :2] - reach).T, *(bounds[:, 2:] + reach).T)
     parts = shapely.get_parts(shape)
     result = np.full(len(windows), MultiPolygon(), object)
     if not len(parts):
         return result
-    window, part = shapely.STRtree(parts).query(windows, predicate="intersects")
+    window, part = shapely.STRtree(parts).query(cells, predicate="dwithin", distance=reach)
     cut = parts[part]
     # Most parts lie in a window whole.
     over = shapely.bounds(cut) - shapely.bounds(windows[window])

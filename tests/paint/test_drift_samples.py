@@ -106,3 +106,15 @@ def test_a_coat_that_does_not_hide_takes_nothing_away():
     spot, glaze = MultiPolygon([box(19, 19, 21, 21)]), MultiPolygon([box(0, 0, 40, 40)])
     cans = (SOLID[0], Can("#0c1622", 0.5))
     assert lost_details([spot, glaze], cans, CENTRE, 1.0, 0.0) == ()
+
+
+def test_rings_in_rings_are_held_against_what_is_near_each_only():
+    discs = [Point(*CENTRE).buffer(radius) for radius in np.arange(1.0, 18.5, 0.5)]
+    rings = as_multipolygon(
+        shapely.union_all([b.difference(a) for a, b in zip(discs[::2], discs[1::2], strict=False)])
+    )
+    parts = np.array(rings.geoms, object)
+    found = drift_samples._clipped(rings, parts, 1.2)
+    near = [(shapely.distance(parts, part) <= 1.2).sum() for part in parts]
+    assert [len(clip.geoms) for clip in found] == near
+    assert max(near) == 3 < len(parts)
